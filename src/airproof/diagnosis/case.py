@@ -1,0 +1,64 @@
+"""One case under the loupe: all that a check may look at."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airproof.diagnosis.testimony import Testimony
+from airproof.diagnosis.weighing import Barometer
+from airproof.engine.air_path import OnePath
+from airproof.engine.operating_points import OperatingPoints
+from airproof.engine.profile import EngineProfile
+from airproof.recording.recording import Recording
+from airproof.recording.regimes import Regime, Regimes
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Case:
+    """A recording with its regimes and operating points, the engine, the day, the hypotheses' sizes, known-good cases.
+
+    `weather` is what is known of the day's pressure without any sensor of the car (altitude, a forecast, or next to
+    nothing); `barometer` is the best estimate with them. `sizes[c]` (S_c,) is in the cause's unit, `none` included with
+    the one size 0.
+    """
+
+    recording: Recording
+    regimes: Regimes
+    profile: EngineProfile
+    weather: Barometer
+    barometer: Barometer
+    path: OnePath
+    sizes: Mapping[str, Floats]
+    baselines: tuple[Case, ...] = ()
+    ambient_c: float | None = None
+    engine_off_kpa: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def points(self) -> OperatingPoints:
+        """The quasi-steady operating points."""
+        return self.path.points
+
+    @property
+    def barometer_pa(self) -> float:
+        """The pressure of the day, Pa absolute."""
+        return self.barometer.kpa * 1e3
+
+    def in_regime(self, name: str, regime: Regime) -> Floats:
+        """Values of a signal while in a regime; empty where there are none."""
+        signal = self.recording.get(name)
+        if signal is None:
+            return np.empty(0)
+        return signal.values[self.regimes.mask(signal.time, regime)]
+
+    def unmoved(self) -> dict[str, Floats]:
+        """A deviation of zero for every hypothesis: the start from which a check writes down whom it concerns."""
+        return {cause: np.zeros(sizes.size) for cause, sizes in self.sizes.items()}
+
+
+Check = Callable[[Case], Sequence[Testimony]]

@@ -1,0 +1,131 @@
+"""Key on, engine off: every pressure sensor must read the pressure of the day at this place.
+
+The manifold sensor, the charge sensor and the barometric reading are one group, since they share the true pressure.
+A car may copy its barometric reading from the manifold sensor at key-on: then the two agree whatever the sensor does,
+and only weather or altitude can tell.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airproof.diagnosis.case import Case
+from airproof.diagnosis.expectations import expected
+from airproof.diagnosis.finding import Finding
+from airproof.diagnosis.testimony import Testimony, group, log_t
+from airproof.recording.recording import Interval
+from airproof.recording.regimes import Regime
+
+Floats = NDArray[np.float64]
+
+COPY_SPREAD_KPA = 1.5  # a copy is rounded, and may be some minutes old; judged: Airproof authors
+SUPPLY_V = 5.0
+_BLUR = {"map-stuck": 25.0, "map-circuit": 60.0, "control-unit": 8.0, "map-intermittent": 3.0}
+
+
+@dataclass(frozen=True)
+class _Sensor:
+    signal: str
+    title: str
+    tolerance: str
+
+
+_SENSORS = (
+    _Sensor("manifold_pressure", "manifold pressure", "sensor-tolerance"),
+    _Sensor("charge_pressure", "charge pressure", "sensor-tolerance"),
+    _Sensor("barometric_pressure", "the barometric reading", "barometer-sensor-tolerance"),
+)
+
+
+def check(case: Case) -> Sequence[Testimony]:
+    """One testimony for each pressure sensor seen with the engine off (the barometric reading also when running)."""
+    seen: list[tuple[_Sensor, float, float, tuple[Interval, ...]]] = []
+    for sensor in _SENSORS:
+        measured = _engine_off(case, sensor)
+        if measured is not None:
+            seen.append((sensor, *measured))
+    if not seen:
+        return []
+    weather = case.weather
+    values = np.array([value for _, value, _, _ in seen])
+    variances = np.array([expected(s.tolerance).sd ** 2 + sd**2 for s, _, sd, _ in seen])
+    covariance = np.diag(variances) + weather.sd_kpa**2
+
+    off = {
+        cause: np.column_stack([_undone(s.signal, value, cause, sizes) - weather.kpa for s, value, _, _ in seen])
+        for cause, sizes in case.sizes.items()
+    }
+    findings = [
+        _finding(sensor, value, sd, intervals, weather.kpa, float(np.sqrt(covariance[k, k])))
+        for k, (sensor, value, sd, intervals) in enumerate(seen)
+    ]
+    testimonies = group(findings, off, covariance, _BLUR)
+    by_name = {s.signal: k for k, (s, _, _, _) in enumerate(seen)}
+    if "barometric_pressure" in by_name and "manifold_pressure" in by_name:
+        row = by_name["barometric_pressure"]
+        testimonies[row] = _perhaps_copied(case, testimonies[row], values[row] - values[by_name["manifold_pressure"]])
+    return testimonies
+
+
+def _engine_off(case: Case, sensor: _Sensor) -> tuple[float, float, tuple[Interval, ...]] | None:
+    intervals = case.regimes.intervals(Regime.KEY_ON)
+    values = case.in_regime(sensor.signal, Regime.KEY_ON)
+    signal = case.recording.get(sensor.signal)
+    if not values.size and sensor.signal in case.engine_off_kpa:
+        return case.engine_off_kpa[sensor.signal], 0.5, ()
+    if signal is None or not len(signal):
+        return None
+    if sensor.signal == "barometric_pressure" and not values.size:
+        values, intervals = signal.values, ((case.recording.start_s, case.recording.end_s),)
+    if not values.size:
+        return None
+    rounding = (signal.resolution or 0.1) / np.sqrt(12.0)
+    return float(np.median(values)), float(np.hypot(rounding, min(np.std(values), 3.0) / 3.0)), tuple(intervals)
+
+
+def _undone(signal: str, value: float, cause: str, sizes: Floats) -> Floats:
+    match cause, signal:
+        case "map-offset", "manifold_pressure":
+            return value - sizes
+        case "map-gain", "manifold_pressure":
+            return value / (1.0 + sizes / 100.0)
+        case "boost-sensor-scale", "charge_pressure":
+            return value / (1.0 + sizes / 100.0)
+        case "supply-reference", "manifold_pressure" | "charge_pressure":
+            return value / (1.0 + sizes / SUPPLY_V)
+        case "baro-sensor", "barometric_pressure":
+            return value - sizes
+        case _:
+            return np.full(sizes.shape, value)
+
+
+def _perhaps_copied(case: Case, testimony: Testimony, apart_kpa: float) -> Testimony:
+    """The barometric reading may be a copy of the manifold sensor's own: then it says nothing about the day."""
+    share = expected("barometer-copied").mean
+    if case.profile.air_metering == "air-flow sensor" and case.profile.boosted:
+        share /= 3.0
+    copied = float(np.log(share) + log_t(np.array(apart_kpa / COPY_SPREAD_KPA), COPY_SPREAD_KPA))
+    mixed = {
+        cause: np.logaddexp(np.log1p(-share) + rows, copied) for cause, rows in testimony.log_likelihood.items()
+    }
+    return replace(testimony, log_likelihood=mixed)
+
+
+def _finding(
+    sensor: _Sensor, value: float, sd: float, intervals: tuple[Interval, ...], day: float, band: float
+) -> Finding:
+    apart = value - day
+    where = f"{abs(apart):.1f} kPa {'above' if apart > 0 else 'below'} the {day:.1f} kPa expected of the day"
+    return Finding(
+        id={"manifold_pressure": "key-on-baro", "charge_pressure": "key-on-charge"}.get(sensor.signal, "barometer"),
+        value=apart,
+        sd=sd,
+        unit="kPa",
+        expected=(-1.645 * band, 1.645 * band),
+        intervals=intervals,
+        says=f"{sensor.title} reads {value:.1f} kPa absolute with the engine off, {where}",
+    )

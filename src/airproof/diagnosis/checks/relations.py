@@ -1,0 +1,178 @@
+"""Air flow against pressure and speed, throttle flow, fuel against air, and trims: by load.
+
+The pattern over load tells a leak (large at idle, gone at load) from a wrong air flow sensor (flat) and from a wrong
+pressure sensor. Each relation is summed up at a few loads; all of them share the engine's unknowns and form one group.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airproof.diagnosis.case import Case
+from airproof.diagnosis.finding import Finding
+from airproof.diagnosis.testimony import Testimony, group
+from airproof.engine.air_path import (
+    FUEL_AGAINST_AIR,
+    POINTS_THAT_REPEAT,
+    RELATIONS,
+    STOICHIOMETRIC,
+    OnePath,
+    Relation,
+)
+from airproof.engine.bend import undo
+from airproof.recording.recording import Interval
+from airproof.recording.regimes import Regime
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+# Manifold pressure over the barometer; idle is taken out first.
+_LOADS: tuple[tuple[str, str, float, float], ...] = (
+    ("light-load", "at light load", 0.0, 0.40),
+    ("part-load", "at part load", 0.40, 0.65),
+    ("high-load", "at high load", 0.65, 0.92),
+    ("open-throttle", "with the throttle nearly open", 0.92, 1.06),
+    ("on-boost", "on boost", 1.06, 9.0),
+)
+FEWEST_POINTS = 3
+RICHEST, LEANEST = 0.6, 1.5  # lambda of mixtures that spark-ignition engines run on; from memory of textbook ranges
+MODEL_FLOOR = 0.006
+"""What a relation may be off at one load by itself, however many points; judged: Airproof authors."""
+
+# Causes that disturb these relations without a computable size; further sd of a logarithm. judged: Airproof authors:
+# a frozen, lost or chattering pressure signal may be anything; misfire lets unburnt oxygen past the sensor.
+_BLUR: dict[str, dict[str, float]] = {
+    "charge-at-rest": {"control-unit": 0.05},
+    "air-flow": {"map-stuck": 0.6, "map-circuit": 0.8, "map-intermittent": 0.06, "control-unit": 0.25, "map-slow": 0.02},
+    "throttle-flow": {"map-stuck": 0.4, "map-circuit": 0.6, "map-intermittent": 0.05, "control-unit": 0.2, "map-slow": 0.02},
+    "fuel": {"ignition": 0.06, "control-unit": 0.25},
+    "trim": {"ignition": 0.07, "control-unit": 0.15, "map-stuck": 0.15, "map-circuit": 0.2, "map-intermittent": 0.05},
+}
+
+
+@dataclass(frozen=True)
+class _Slice:
+    """One relation at one load."""
+
+    relation: Relation
+    place: str
+    words: str
+    path: OnePath
+
+
+def check(case: Case) -> Sequence[Testimony]:
+    """Testimonies of every relation at every load that the recording visits."""
+    testimonies: list[Testimony] = []
+    for relation in RELATIONS:
+        slices = _slices(case, relation)
+        if slices:
+            testimonies.extend(_judge(case, relation, slices))
+    return testimonies
+
+
+def _slices(case: Case, relation: Relation) -> list[_Slice]:
+    usable = relation.usable(case.path)
+    if relation is FUEL_AGAINST_AIR and not case.baselines and not burnable(case.path, usable):
+        return []
+    load = case.points.manifold / case.barometer_pa
+    idle = case.points.regime == Regime.IDLE.value
+    chosen: list[tuple[str, str, Bools]] = [("idle", "at idle", usable & idle)]
+    chosen += [(place, words, usable & ~idle & (load >= low) & (load < high)) for place, words, low, high in _LOADS]
+    return [
+        _Slice(relation, place, words, _only(case.path, mask))
+        for place, words, mask in chosen
+        if np.count_nonzero(mask) >= FEWEST_POINTS
+    ]
+
+
+def burnable(path: OnePath, usable: Bools) -> bool:
+    """Whether fuel and air flow make a mixture that can burn at most points.
+
+    If not, the logged fuel rate is in another unit or means something else, and only a known-good recording of the same
+    car can say what to expect of it.
+    """
+    lambda_ = path.points.air_flow[usable] / (path.points.fuel_rate[usable] * STOICHIOMETRIC)
+    return bool(lambda_.size and np.mean((lambda_ > RICHEST) & (lambda_ < LEANEST)) > 0.75)
+
+
+def _only(path: OnePath, mask: Bools) -> OnePath:
+    return path.only(mask)
+
+
+def _judge(case: Case, relation: Relation, slices: list[_Slice]) -> list[Testimony]:
+    trust = [_trust(one) for one in slices]
+    weights = np.array([t @ relation.weights(one.path) for t, one in zip(trust, slices, strict=True)])
+    scatter = np.array([_scatter(one, t) for one, t in zip(slices, trust, strict=True)])
+    covariance = weights @ case.path.belief.covariance @ weights.T + np.diag(np.square(scatter))
+
+    off: dict[str, Floats] = {}
+    for cause, sizes in case.sizes.items():
+        columns = []
+        for one, t in zip(slices, trust, strict=True):
+            truth = undo(cause, sizes, one.path.points, one.path.barometer_pa, one.path.profile)
+            residual = np.broadcast_to(relation.residual(one.path, truth), (sizes.size, len(one.path.points)))
+            columns.append(residual @ t)
+        off[cause] = np.column_stack(columns)
+    findings = [
+        _finding(one, float(off["none"][0, k]), float(scatter[k]), float(np.sqrt(covariance[k, k])))
+        for k, one in enumerate(slices)
+    ]
+    return group(findings, off, covariance, _BLUR[relation.id])
+
+
+def _trust(one: _Slice) -> Floats:
+    """Weights of the points in the mean, summing to 1: far-off points count less (Huber around the median)."""
+    residual = one.relation.residual(one.path, one.path.seen)
+    sd = one.relation.sd(one.path)
+    spread = np.maximum(sd, 1.4826 * np.median(np.abs(residual - np.median(residual))))
+    trust = np.minimum(1.0, 1.5 / np.maximum(np.abs(residual - np.median(residual)) / spread, 1e-9)) / np.square(sd)
+    return np.asarray(trust / trust.sum())
+
+
+def _scatter(one: _Slice, trust: Floats) -> float:
+    residual = one.relation.residual(one.path, one.path.seen)
+    middle = float(residual @ trust)
+    seen = float(np.sqrt(np.square(residual - middle) @ trust))
+    expected = float(np.sqrt(np.square(one.relation.sd(one.path)) @ trust))
+    independent = max(1.0 / float(np.sum(np.square(trust))) / POINTS_THAT_REPEAT, 1.0)
+    return float(np.hypot(max(seen, expected) / np.sqrt(independent), MODEL_FLOOR))
+
+
+_SAYS = {
+    "air-flow": "measured air flow is {much} what pressure, temperature and speed give {where}",
+    "throttle-flow": "air flow is {much} what the throttle opening lets through {where}",
+    "fuel": "fuel is {much} what the measured air flow asks for {where}",
+    "trim": "the mixture correction is {percent:+.0f} % {where}",
+    "charge-at-rest": "charge pressure is {much} the barometer {where}, where nothing compresses",
+}
+
+
+def _finding(one: _Slice, off: float, sd: float, band: float) -> Finding:
+    percent = 100.0 * np.expm1(off)
+    much = f"{abs(percent):.0f} % {'above' if percent > 0 else 'below'}"
+    span = 1.645 * band
+    says = _SAYS[one.relation.id].format(much=much, percent=percent, where=one.words)
+    return Finding(
+        id=f"{one.relation.id}-{one.place}",
+        value=float(percent),
+        sd=float(100.0 * sd),
+        unit="%",
+        expected=(float(100.0 * np.expm1(-span)), float(100.0 * np.expm1(span))),
+        intervals=merged(one.path.points.start_s, one.path.points.end_s),
+        says=f"{says} ({len(one.path.points)} steady points; healthy: {100 * np.expm1(-span):.0f} to {100 * np.expm1(span):+.0f} %)",
+    )
+
+
+def merged(starts: Floats, ends: Floats) -> tuple[Interval, ...]:
+    """Touching intervals joined."""
+    joined: list[Interval] = []
+    for start, end in zip(starts.tolist(), ends.tolist(), strict=True):
+        if joined and start - joined[-1][1] < 1e-6:
+            joined[-1] = (joined[-1][0], end)
+        else:
+            joined.append((start, end))
+    return tuple(joined)

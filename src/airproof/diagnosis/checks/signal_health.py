@@ -1,0 +1,178 @@
+"""The pressure signal itself: frozen, out of range, or dropping out while nothing else moves."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import gammaln
+
+from airproof.diagnosis.case import Case
+from airproof.diagnosis.finding import Finding
+from airproof.diagnosis.testimony import Testimony, log_t
+from airproof.recording.recording import Bools, Floats, Interval, Signal
+
+RUNNING = 400.0  # 1/min
+FEWEST_SAMPLES = 30
+RAIL_LOW_KPA = 7.0  # below what a running engine can draw; sensors' lines end at 10 to 20 kPa (makers' data sheets)
+JUMP_KPA = 22.0  # from one sample to the next and back; larger than a snap does between samples that return
+JUMP_SHARE = 0.30
+CHANCE_PER_MIN = 0.02
+SEEN_SHARE = 0.4  # of the breaks, a polled recording catches so many; judged: Airproof authors
+MISLED = 0.01  # the probability that a count is caused by something nobody thought of
+
+
+@dataclass(frozen=True)
+class _Running:
+    time: Floats
+    pressure: Floats
+    speed: Floats
+    throttle: Floats
+    step: float
+    signal: Signal
+
+
+def _running(case: Case) -> _Running | None:
+    signal = case.recording.get("manifold_pressure")
+    speed = case.recording.get("engine_speed")
+    if signal is None or speed is None or len(signal) < FEWEST_SAMPLES:
+        return None
+    rpm = speed.at(signal.time)
+    with np.errstate(invalid="ignore"):
+        turning = rpm > RUNNING
+    if np.count_nonzero(turning) < FEWEST_SAMPLES:
+        return None
+    lead = case.recording.get("throttle") or case.recording.get("pedal")
+    throttle = lead.at(signal.time) if lead is not None else np.full(signal.time.size, np.nan)
+    step = signal.resolution or 0.1
+    return _Running(signal.time[turning], signal.values[turning], rpm[turning], throttle[turning], step, signal)
+
+
+def check(case: Case) -> Sequence[Testimony]:
+    """Testimonies about the manifold pressure signal."""
+    running = _running(case)
+    if running is None:
+        return []
+    railed = _railed(case, running)
+    return [_stillness(case, running), _out_of_range(case, running, railed), _dropouts(case, running, railed)]
+
+
+def _stillness(case: Case, run: _Running) -> Testimony:
+    """A live signal moves with the engine; a frozen one stays within its rounding whatever the engine does."""
+    low, high = np.quantile(run.pressure, (0.02, 0.98))
+    moved = float(high - low)
+    speeds = np.quantile(run.speed, (0.02, 0.98))
+    asked = float(np.log(speeds[1] / speeds[0]))  # how much the engine was moved about
+    throttle = run.throttle[np.isfinite(run.throttle)]
+    if throttle.size:
+        spread = np.quantile(throttle, (0.02, 0.98))
+        asked += float(spread[1] - spread[0]) / 20.0
+    frozen = moved <= 2.0 * run.step
+    # The more the engine was moved, the less a live sensor can have stood still.
+    live_still = float(np.exp(-6.0 * asked)) * 0.5 + 1e-4
+    stuck_still = 0.97
+    chance = live_still if frozen else 1.0 - live_still
+    log_likelihood = {c: np.full(s.size, np.log(chance)) for c, s in case.sizes.items()}
+    if "map-stuck" in case.sizes:
+        sizes = case.sizes["map-stuck"]
+        held = float(np.median(run.pressure))
+        at_size = log_t((held - sizes) / 3.0, 3.0) if sizes.size > 1 else np.zeros(1)
+        at_size = at_size - np.log(np.mean(np.exp(at_size)))
+        log_likelihood["map-stuck"] = np.log(stuck_still if frozen else 1.0 - stuck_still) + at_size * frozen
+    if "map-circuit" in case.sizes:
+        log_likelihood["map-circuit"] = np.full(case.sizes["map-circuit"].size, np.log(0.6 if frozen else 0.4))
+    says = (
+        f"the pressure stands still at {np.median(run.pressure):.0f} kPa absolute while the engine is moved about"
+        if frozen
+        else f"the pressure moves over {moved:.0f} kPa as the engine is moved about"
+    )
+    finding = Finding("pressure-moves", moved, run.step, "kPa", (2.0 * run.step, 300.0), _whole(run), says)
+    return Testimony(finding, log_likelihood)
+
+
+def _railed(case: Case, run: _Running) -> Bools:
+    ceiling = 400.0 if case.profile.boosted else 130.0
+    top = float(run.pressure.max())
+    # An item of one byte ends at 255 kPa: standing there on a boosted car is a rail of the wire or of the item.
+    return np.asarray((run.pressure < RAIL_LOW_KPA) | (run.pressure > ceiling) | ((run.pressure >= 255.0) & (top == 255.0)))
+
+
+def _out_of_range(case: Case, run: _Running, railed: Bools) -> Testimony:
+    share = float(np.mean(railed))
+    chance = 0.999 if share < 0.5 else 0.001
+    log_likelihood = {c: np.full(s.size, np.log(chance)) for c, s in case.sizes.items()}
+    if "map-circuit" in case.sizes:
+        log_likelihood["map-circuit"][:] = np.log(0.15 if share < 0.5 else 0.85)
+    if "map-stuck" in case.sizes:
+        log_likelihood["map-stuck"][:] = np.log(0.98 if share < 0.5 else 0.02)
+    says = f"the pressure lies outside anything an engine can make for {100 * share:.0f} % of the running time"
+    finding = Finding("pressure-in-range", 100 * share, 0.1, "%", (0.0, 0.5), _at(run, railed), says)
+    return Testimony(finding, log_likelihood)
+
+
+def _dropouts(case: Case, run: _Running, railed: Bools) -> Testimony:
+    """Jumps that come back within a few samples with speed and throttle at rest, by the minute."""
+    breaks = _breaks(run) | _rises(railed & (np.mean(railed) < 0.5))
+    count = int(np.count_nonzero(breaks))
+    minutes = max(_time_covered(run) / 60.0, 0.1)
+    log_likelihood = {}
+    for cause, sizes in case.sizes.items():
+        rate = np.full(sizes.size, CHANCE_PER_MIN)
+        if cause == "map-intermittent":
+            rate = np.abs(sizes) * 60.0 * SEEN_SHARE if sizes.any() else np.full(1, 3.0)
+        expected = rate * minutes
+        poisson = count * np.log(expected) - expected - gammaln(count + 1)
+        # Anything may spoil a recording: a count that fits nothing keeps this much probability.
+        log_likelihood[cause] = np.logaddexp(np.log1p(-MISLED) + poisson, np.log(MISLED) - np.log(count + 1.0) - 1.0)
+    says = (
+        f"the pressure jumps away and comes back {count} times in {minutes:.0f} min with nothing else moving"
+        if count
+        else f"no dropout of the pressure signal in {minutes:.0f} min"
+    )
+    finding = Finding("dropouts", count / minutes, 0.0, "1/min", (0.0, 0.1), _at(run, breaks), says)
+    return Testimony(finding, log_likelihood)
+
+
+def _breaks(run: _Running) -> Bools:
+    """First samples of excursions of one to three samples that start and end with a jump, far from both neighbours."""
+    found = np.zeros(run.pressure.size, dtype=bool)
+    if run.pressure.size < 8:
+        return found
+    jump = np.maximum(JUMP_KPA, JUMP_SHARE * run.pressure)
+    for width in (1, 2, 3):
+        before, first, after = run.pressure[: -width - 1], run.pressure[1:-width], run.pressure[width + 1 :]
+        last = run.pressure[width:-1]
+        needed = jump[: -width - 1]
+        out = (first - before) * (last - after) > 0
+        away = (np.abs(first - before) > needed) & (np.abs(last - after) > needed)
+        level = np.abs(before - after) < 0.4 * np.minimum(np.abs(first - before), np.abs(last - after))
+        near = run.time[width + 1 :] - run.time[: -width - 1] < 2.0 * (width + 1)
+        calm = np.abs(run.speed[width + 1 :] - run.speed[: -width - 1]) < 0.04 * run.speed[: -width - 1]
+        with np.errstate(invalid="ignore"):
+            moved = np.max(
+                [np.abs(run.throttle[k : run.throttle.size - width - 1 + k] - run.throttle[: -width - 1]) for k in range(width + 2)],
+                axis=0,
+            )
+            calm &= ~(moved > 2.5)
+        found[1:-width] |= out & away & level & near & calm
+    return found
+
+
+def _rises(mask: Bools) -> Bools:
+    return np.asarray(mask & ~np.concatenate([[False], mask[:-1]]))
+
+
+def _time_covered(run: _Running) -> float:
+    gaps = np.diff(run.time)
+    return float(np.sum(gaps[gaps < 10.0]))
+
+
+def _whole(run: _Running) -> tuple[Interval, ...]:
+    return ((float(run.time[0]), float(run.time[-1])),)
+
+
+def _at(run: _Running, mask: Bools) -> tuple[Interval, ...]:
+    times = run.time[mask]
+    return tuple((float(t), float(t) + 1.0) for t in times[:50])

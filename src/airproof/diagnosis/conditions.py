@@ -1,0 +1,85 @@
+"""The day and the place: what pressure the air has, from altitude, a barometer, and the car's own reading."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from airproof.diagnosis.expectations import expected
+from airproof.diagnosis.weighing import Barometer
+from airproof.errors import UnusableRequest
+from airproof.quantities.atmosphere import standard_pressure
+from airproof.recording.recording import Recording
+from airproof.recording.regimes import Regime, Regimes
+
+WEATHER_SD_KPA = 1.3  # day-to-day spread of pressure at one place in temperate climates; judged: Airproof authors
+STATED_SD_KPA = 0.4  # a barometer or a station's report nearby; judged: Airproof authors
+UNKNOWN_PLACE = Barometer(97.0, 4.5, "nothing is known of altitude or weather: sea level to about 1000 m assumed")
+"""judged: Airproof authors: where most people live, with weather."""
+
+MAY_DISAGREE_KPA = 5.0  # no weather moves the pressure at an altitude further; records at sea level are 87 to 108.5 kPa
+
+
+def barometer_of(*, altitude_m: float | None = None, barometer_kpa: float | None = None) -> Barometer:
+    """The pressure of the day from what the user knows; kPa absolute, the station's own pressure.
+
+    Raises UnusableRequest where the two contradict each other, or lie outside what the earth's surface has.
+    """
+    if altitude_m is not None and not -450.0 <= altitude_m <= 5500.0:
+        raise UnusableRequest(
+            f"an altitude of {altitude_m:.0f} m", "an altitude that has roads, -450 to 5500 m", "Check the unit: m or ft."
+        )
+    if barometer_kpa is not None and not 45.0 <= barometer_kpa <= 110.0:
+        raise UnusableRequest(
+            f"a barometer of {barometer_kpa:.1f} kPa", "45 to 110 kPa absolute", "Check the unit: kPa, hPa, inHg or mmHg."
+        )
+    if altitude_m is None and barometer_kpa is None:
+        return UNKNOWN_PLACE
+    if altitude_m is None:
+        assert barometer_kpa is not None
+        return Barometer(barometer_kpa, STATED_SD_KPA, f"barometer stated as {barometer_kpa:.1f} kPa")
+    usual = float(standard_pressure(altitude_m)) * 1e-3
+    if barometer_kpa is None:
+        return Barometer(usual, WEATHER_SD_KPA, f"{usual:.1f} kPa is usual at {altitude_m:.0f} m, give or take the weather")
+    if abs(barometer_kpa - usual) > MAY_DISAGREE_KPA:
+        raise UnusableRequest(
+            f"a barometer of {barometer_kpa:.1f} kPa at {altitude_m:.0f} m, where {usual:.1f} kPa is usual",
+            "the pressure at that place, not reduced to sea level as weather reports give it",
+            "Give only the altitude, or the station pressure.",
+        )
+    return Barometer(barometer_kpa, STATED_SD_KPA, f"barometer stated as {barometer_kpa:.1f} kPa at {altitude_m:.0f} m")
+
+
+def best_barometer(weather: Barometer, recording: Recording, regimes: Regimes) -> Barometer:
+    """What is known of the day, joined with the car's own barometric reading.
+
+    Without such a reading the engine-off pressures stand in, loosely: they are what is under question.
+    """
+    own = recording.get("barometric_pressure")
+    if own is not None and len(own):
+        seen, sd = float(np.median(own.values)), float(np.hypot(expected("barometer-sensor-tolerance").sd, 0.3))
+        says = f"the car's own barometric reading, {seen:.1f} kPa"
+    else:
+        found = _engine_off(recording, regimes)
+        if found is None:
+            return weather
+        seen, sd = found, 4.0
+        says = f"the pressure with the engine off, {seen:.1f} kPa"
+    if not 45.0 <= seen <= 112.0:
+        return weather
+    share = weather.sd_kpa**2 / (weather.sd_kpa**2 + sd**2)
+    kpa = weather.kpa + share * (seen - weather.kpa)
+    joined = Barometer(kpa, float(np.sqrt(share) * sd), f"{says}; {weather.says}")
+    return replace(joined, own_share=share if own is not None else 0.0)
+
+
+def _engine_off(recording: Recording, regimes: Regimes) -> float | None:
+    for name in ("charge_pressure", "manifold_pressure"):
+        signal = recording.get(name)
+        if signal is None:
+            continue
+        values = signal.values[regimes.mask(signal.time, Regime.KEY_ON)]
+        if values.size:
+            return float(np.median(values))
+    return None

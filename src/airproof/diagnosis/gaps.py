@@ -1,0 +1,77 @@
+"""What cannot be told from this recording, and what to record or look at instead."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from airproof.diagnosis.case import Case
+from airproof.knowledge.model import NONE, Knowledge
+from airproof.recording.regimes import Regime
+
+LEVEL_DECIBANS = 7.0
+"""Two causes whose odds differ by less (five to one) count as level; judged: Airproof authors."""
+
+WORTH_NAMING = 0.10
+
+
+def cannot_tell(case: Case, probability: Mapping[str, float], knowledge: Knowledge) -> tuple[str, ...]:
+    """Lines in plain words, the most useful first."""
+    return (*_left_level(probability, knowledge), *_not_recorded(case))
+
+
+def _left_level(probability: Mapping[str, float], knowledge: Knowledge) -> list[str]:
+    ranked = sorted((c for c in probability if c != NONE), key=lambda c: -probability[c])
+    first, second = (*ranked, NONE, NONE)[:2]
+    if probability[second] < WORTH_NAMING:
+        return []
+    if 10 * np.log10(probability[first] / probability[second]) > LEVEL_DECIBANS:
+        return []
+    a, b = knowledge.causes[first], knowledge.causes[second]
+    telling = _best_step(first, second, knowledge)
+    way = f"; what would tell them apart: {telling}" if telling else ""
+    return [f"{_lower(a.title)} or {_lower(b.title)}: this evidence leaves them nearly level{way}"]
+
+
+def _best_step(first: str, second: str, knowledge: Knowledge) -> str:
+    """The step whose outcome differs most between the two causes for its minutes."""
+
+    def information(step_id: str) -> float:
+        step = knowledge.steps[step_id]
+        p, q = step.positive_given(first), step.positive_given(second)
+        apart = (p - q) * np.log(p * (1 - q) / (q * (1 - p)))
+        return float(apart / (step.minutes + 10.0))
+
+    telling = [name for name, step in knowledge.steps.items() if step.tells]
+    best = max(telling, key=information, default="")
+    return _lower(knowledge.steps[best].title) if best and information(best) > 0.01 else ""
+
+
+def _not_recorded(case: Case) -> list[str]:
+    seconds = case.regimes.seconds()
+    lines = []
+    manifold = case.recording.get("manifold_pressure")
+    if manifold is None:
+        lines.append("no manifold pressure in the recording: record it, everything else is judged against it")
+    elif not case.in_regime("manifold_pressure", Regime.KEY_ON).size:
+        lines.append("no engine-off interval: record ten seconds with the key on and the engine off, before starting")
+    if seconds.get("idle", 0.0) < 10.0:
+        lines.append("too little idle: record one minute of warm idle")
+    if seconds.get("full-load", 0.0) < 1.0:
+        lines.append("no full-load interval: record one pull in third gear where it is safe, the passenger reading")
+    if case.recording.get("barometric_pressure") is None and case.weather.sd_kpa > 3.0:
+        lines.append("neither altitude nor barometer is known: give --altitude or --barometer")
+    if case.profile.air_metering != "speed-density" and case.recording.get("air_flow") is None:
+        lines.append("no air flow in the recording: record it, it is the best witness beside the pressure")
+    if not any(name in case.recording for name in ("short_trim_1", "long_trim_1", "fuel_rate")):
+        lines.append("no fuel trims: record short and long trim, they show what the mixture control had to add")
+    if case.profile.boosted and case.recording.get("charge_pressure") is None:
+        lines.append("no charge pressure before the throttle: boost faults can only be seen in the manifold")
+    if case.recording.get("throttle") is None:
+        lines.append("no throttle position: leaks past the throttle and slow answers cannot be seen")
+    return lines
+
+
+def _lower(title: str) -> str:
+    return title[:1].lower() + title[1:]

@@ -1,0 +1,100 @@
+"""Readings from a TOML file: outcomes of steps already done, and pressures read with the engine off.
+
+    [[reading]]
+    step = "smoke-test-intake"
+    found = false
+
+    [[reading]]
+    signal = "manifold_pressure"
+    value = "108.5 kPa"
+    regime = "key-on"
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from airproof.errors import AirproofError, UnusableFile
+from airproof.knowledge.model import Knowledge
+from airproof.quantities.units import parse_quantity
+
+WAY_OUT = 'A reading looks like this: [[reading]] step = "smoke-test-intake", found = false.'
+ENGINE_OFF_SIGNALS = ("manifold_pressure", "charge_pressure", "barometric_pressure")
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a step gave: `found` is whether it came out as the step's `if_so` says."""
+
+    step: str
+    found: bool
+
+
+@dataclass(frozen=True)
+class EngineOffReading:
+    """One pressure read with key on and engine off, kPa absolute."""
+
+    signal: str
+    kpa: float
+
+
+class _Reading(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+
+    step: str | None = None
+    found: bool | None = None
+    signal: Literal["manifold_pressure", "charge_pressure", "barometric_pressure"] | None = None
+    value: str | None = None
+    regime: Literal["key-on"] = "key-on"
+    note: str = ""
+
+
+class _File(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+
+    reading: list[_Reading]
+
+
+def load_readings(path: Path, knowledge: Knowledge) -> list[Outcome | EngineOffReading]:
+    """All readings of a file.
+
+    Raises UnusableFile: not TOML, a key unknown, a step or unit that does not exist.
+    """
+    where = str(path)
+    try:
+        entries = _File.model_validate(tomllib.loads(path.read_text(encoding="utf-8-sig"))).reading
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as cause:
+        raise UnusableFile(f"cannot be read ({cause})", "readings in TOML", WAY_OUT, where=where) from cause
+    except ValidationError as cause:
+        first = cause.errors()[0]
+        place = ".".join(str(part) for part in first["loc"])
+        raise UnusableFile(f"{place}: {first['msg'].lower()}", "a reading", WAY_OUT, where=where) from cause
+    return [_one(entry, number, knowledge, where) for number, entry in enumerate(entries, start=1)]
+
+
+def _one(entry: _Reading, number: int, knowledge: Knowledge, where: str) -> Outcome | EngineOffReading:
+    if entry.step is not None and entry.found is not None and entry.signal is None and entry.value is None:
+        if entry.step not in knowledge.steps or not knowledge.steps[entry.step].tells:
+            telling = [name for name, step in knowledge.steps.items() if step.tells]
+            near = ", ".join(get_close_matches(entry.step, telling, 4, 0.4)) or ", ".join(telling[:6])
+            raise UnusableFile(
+                f"reading {number}: {entry.step!r} is not a step that tells anything", "the id of such a step", f"Near: {near}.", where=where
+            )
+        return Outcome(entry.step, entry.found)
+    if entry.signal is not None and entry.value is not None and entry.step is None and entry.found is None:
+        try:
+            return EngineOffReading(entry.signal, float(parse_quantity(entry.value, "pressure")) * 1e-3)
+        except AirproofError as cause:
+            raise UnusableFile(f"reading {number}: {cause.given}", cause.wanted, cause.way_out, where=where) from cause
+    raise UnusableFile(
+        f"reading {number} is neither a step with its outcome nor a signal with its value",
+        "step and found, or signal and value",
+        WAY_OUT,
+        where=where,
+    )

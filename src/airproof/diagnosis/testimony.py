@@ -1,0 +1,69 @@
+"""Testimony: a finding together with how probable it is under every hypothesis.
+
+All testimonies of a case multiply. Findings that share something unknown (the engine's volumetric efficiency, the
+pressure of the day) are taken as one Gaussian group, and each is judged given those before it in the group, so that
+nothing is counted twice and the weights of evidence still add up.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airproof.diagnosis.finding import Finding
+
+Floats = NDArray[np.float64]
+
+TAIL = 4.0
+"""Degrees of freedom of the t distribution used in place of a Gaussian: a check that is misled by something nobody
+thought of must not outweigh everything else. judged: Airproof authors, as is usual in robust regression."""
+
+
+@dataclass(frozen=True)
+class Testimony:
+    """`log_likelihood[c]` (S_c,) of the finding for every hypothesis, given the testimonies before it in its group."""
+
+    finding: Finding
+    log_likelihood: Mapping[str, Floats]
+
+
+def log_t(z: Floats, scale: Floats | float = 1.0) -> Floats:
+    """Log density of a t-distributed residual z standard deviations off, up to a constant common to all."""
+    return np.asarray(-0.5 * (TAIL + 1.0) * np.log1p(np.square(z) / TAIL) - np.log(scale))
+
+
+def group(
+    findings: Sequence[Finding],
+    off: Mapping[str, Floats],
+    covariance: Floats,
+    blur: Mapping[str, float] | None = None,
+) -> list[Testimony]:
+    """Testimonies of k findings whose deviations share unknowns.
+
+    `off[c]` (S_c, k): how far each finding would still lie from what a healthy engine shows, if c at that size were
+    undone; `covariance` (k, k) of those deviations when it is; `blur[c]`: further standard deviation, on the whole and
+    on each finding, of a cause whose effect cannot be computed.
+    """
+    blur = blur or {}
+    factors: dict[float, tuple[Floats, Floats]] = {}
+    likelihood: dict[str, Floats] = {}
+    for cause, deviation in off.items():
+        extra = blur.get(cause, 0.0)
+        if extra not in factors:
+            wider = covariance + extra**2 * (np.eye(len(findings)) + 1.0)
+            lower = np.linalg.cholesky(wider)
+            factors[extra] = (np.linalg.inv(lower), np.diag(lower))
+        whiten, scale = factors[extra]
+        likelihood[cause] = log_t(deviation @ whiten.T, scale)
+    return [
+        Testimony(finding, {cause: rows[:, k] for cause, rows in likelihood.items()})
+        for k, finding in enumerate(findings)
+    ]
+
+
+def single(finding: Finding, off: Mapping[str, Floats], sd: float, blur: Mapping[str, float] | None = None) -> Testimony:
+    """Testimony of one finding on its own: `off[c]` (S_c,) as in `group`, and its standard deviation when undone."""
+    return group([finding], {c: d[:, None] for c, d in off.items()}, np.array([[sd**2]]), blur)[0]

@@ -1,0 +1,114 @@
+"""When was the trouble there? A walk through the recording in short windows.
+
+For each likely cause the relations are judged window by window, healthy against that cause at its estimated size; a
+two-state chain that seldom switches joins the windows (forward and backward), so that single bad windows do not
+flicker.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airproof.diagnosis.case import Case
+from airproof.diagnosis.testimony import log_t
+from airproof.diagnosis.verdict import Moment
+from airproof.engine.air_path import POINTS_THAT_REPEAT, RELATIONS, OnePath
+from airproof.engine.bend import undo
+from airproof.knowledge.model import NONE
+from airproof.recording.recording import Interval
+
+Floats = NDArray[np.float64]
+
+WINDOW_S = 10.0
+MOST_WINDOWS = 720
+SWITCH_EVERY_S = 600.0  # how seldom a fault comes or goes; judged: Airproof authors
+WINDOW_FLOOR = 0.012  # what a relation may be off in one window by itself; judged: Airproof authors
+LIKELY = 0.02  # causes less probable than this are not followed
+
+
+def windows_of(case: Case) -> Floats:
+    """Edges of the windows, s."""
+    width = max(WINDOW_S, case.recording.duration_s / MOST_WINDOWS)
+    count = max(int(np.ceil(case.recording.duration_s / width)), 1)
+    return case.recording.start_s + width * np.arange(count + 1)
+
+
+def presence(case: Case, cause: str, size: float) -> Floats:
+    """Probability, window by window, that the cause is there, if it is the cause at all; shape (windows,)."""
+    edges = windows_of(case)
+    support = np.zeros(edges.size - 1)
+    for relation in RELATIONS:
+        usable = relation.usable(case.path)
+        if not usable.any():
+            continue
+        points = case.points.where(usable)
+        path = case.path.only(usable)
+        truth = undo(cause, np.array([size]), points, path.barometer_pa, path.profile)
+        healthy = relation.residual(path, path.seen)
+        with_cause = np.broadcast_to(relation.residual(path, truth), (1, len(points)))[0]
+        window = np.clip(np.searchsorted(edges, points.start_s, side="right") - 1, 0, support.size - 1)
+        weights = relation.weights(path)
+        unknown = np.einsum("nk,kl,nl->n", weights, case.path.belief.covariance, weights, optimize=True)
+        count = np.bincount(window, minlength=support.size)
+        seen = count > 0
+
+        def mean(values: Floats, window: NDArray[np.intp] = window, count: NDArray[np.intp] = count) -> Floats:
+            total = np.bincount(window, values, minlength=count.size)
+            return np.divide(total, count, out=np.zeros(count.size), where=count > 0)
+
+        noise = mean(np.square(relation.sd(path))) * POINTS_THAT_REPEAT / np.maximum(count, POINTS_THAT_REPEAT)
+        sd = np.sqrt(mean(unknown) + noise + WINDOW_FLOOR**2)
+        gain = log_t(mean(with_cause) / sd) - log_t(mean(healthy) / sd)
+        support += np.where(seen, gain, 0.0)
+    return _joined(support, float(edges[1] - edges[0]))
+
+
+def _joined(support: Floats, width_s: float) -> Floats:
+    """Forward-backward over two states; `support` is the log likelihood ratio of each window."""
+    switch = min(width_s / SWITCH_EVERY_S, 0.3)
+    step = np.array([[1.0 - switch, switch], [switch, 1.0 - switch]])
+    likelihood = np.column_stack([np.ones(support.size), np.exp(np.clip(support, -30.0, 30.0))])
+    forward = np.empty_like(likelihood)
+    state = np.array([0.5, 0.5])
+    for k in range(support.size):
+        state = (state @ step if k else state) * likelihood[k]
+        state = state / state.sum()
+        forward[k] = state
+    backward = np.ones(2)
+    both = np.empty_like(forward)
+    for k in range(support.size - 1, -1, -1):
+        both[k] = forward[k] * backward
+        backward = step @ (likelihood[k] * backward)
+        backward = backward / backward.sum()
+    return np.asarray(both[:, 1] / both.sum(axis=1))
+
+
+def walk(case: Case, probability: Mapping[str, float], size: Mapping[str, float]) -> tuple[Moment, ...]:
+    """The timeline: in each window how probably something was wrong, and what."""
+    edges = windows_of(case)
+    followed = {
+        cause: chance * presence(case, cause, size.get(cause, 0.0))
+        for cause, chance in probability.items()
+        if cause != NONE and chance >= LIKELY
+    }
+    moments = []
+    for k in range(edges.size - 1):
+        causes = {cause: round(float(rows[k]), 4) for cause, rows in followed.items()}
+        wrong = min(sum(causes.values()), 1.0)
+        moments.append(Moment(float(edges[k]), float(edges[k + 1]), round(wrong, 4), causes))
+    return tuple(moments)
+
+
+def spells(case: Case, there: Floats) -> tuple[Interval, ...]:
+    """The stretches in which a cause was rather there than not, windows joined."""
+    edges = windows_of(case)
+    found: list[Interval] = []
+    for k in np.flatnonzero(there > 0.5):
+        if found and abs(found[-1][1] - edges[k]) < 1e-6:
+            found[-1] = (found[-1][0], float(edges[k + 1]))
+        else:
+            found.append((float(edges[k]), float(edges[k + 1])))
+    return tuple(found)

@@ -1,0 +1,79 @@
+"""The verdict: probabilities and sizes of the causes, with the evidence behind each."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from airproof.diagnosis.finding import Finding
+from airproof.recording.recording import Interval
+
+
+@dataclass(frozen=True)
+class Size:
+    """How large a cause is, with a 90 % interval, in the unit of its cause."""
+
+    value: float
+    low: float
+    high: float
+    unit: str
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """How strongly one piece of evidence speaks for one cause against all the others together.
+
+    `finding` is the id of a Finding, "code P0106", "symptom rough-idle", ... or "before" for the prior odds, so that
+    a cause's decibans add up to 10 log10 of its posterior odds.
+    """
+
+    finding: str
+    decibans: float
+    says: str
+
+
+@dataclass(frozen=True)
+class CauseVerdict:
+    """One cause: its probability, its size where it has one, and the evidence, strongest first."""
+
+    id: str
+    title: str
+    probability: float
+    size: Size | None
+    evidence: tuple[Evidence, ...]
+
+
+@dataclass(frozen=True)
+class Moment:
+    """A stretch of the recording: the probability that something was wrong then, and what."""
+
+    from_s: float
+    to_s: float
+    p_wrong: float
+    causes: Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The outcome of weighing: causes most probable first, probabilities summing to 1 over all that apply.
+
+    `refusal` is set when the engine or the recording is outside what the models cover: then `causes` is the prior
+    and no finding counts.
+    """
+
+    causes: tuple[CauseVerdict, ...]
+    findings: tuple[Finding, ...]
+    timeline: tuple[Moment, ...] = ()
+    cannot_tell: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    refusal: str | None = None
+    regimes_s: Mapping[str, float] = field(default_factory=dict)
+
+    def probability(self, cause: str) -> float:
+        """Probability of that cause; 0 where it does not apply."""
+        return next((c.probability for c in self.causes if c.id == cause), 0.0)
+
+    @property
+    def first(self) -> CauseVerdict:
+        """The most probable cause."""
+        return self.causes[0]

@@ -1,0 +1,189 @@
+"""Operating points: short stretches in which the engine was nearly steady, in SI units.
+
+The air-path relations hold between signals taken at the same moment on an engine in balance. Signals of a recording
+come at different moments, rounded and held, so each relation is asked only where nothing moved much.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airproof.quantities.units import convert
+from airproof.recording.recording import Bools, Floats, Recording, Signal
+from airproof.recording.regimes import Regime, Regimes
+
+# How much may move within a point and still count as steady; judged: Airproof authors, from what rounding (1 kPa,
+# 0.39 %) and idle unsteadiness leave in healthy recordings.
+SPEED_MAY_MOVE = 0.06  # of its mean
+PRESSURE_MAY_MOVE = 0.08  # of its mean ...
+PRESSURE_ROUNDING_PA = 3.0e3  # ... or this much, where rounding is coarse
+THROTTLE_MAY_MOVE = 0.08  # of its mean ...
+THROTTLE_ROUNDING = 0.008  # ... or this much of full opening
+SHORTEST_POINT_S = 1.0
+SAMPLES_A_POINT = 3
+FLOW_MAY_MOVE = 0.15
+
+# Field, signal, unit in SI, and what a value in that unit is divided by to become a plain fraction.
+_SOURCES: tuple[tuple[str, str, str], ...] = (
+    ("speed", "engine_speed", "1/s"),
+    ("manifold", "manifold_pressure", "Pa"),
+    ("charge", "charge_pressure", "Pa"),
+    ("charge_target", "charge_pressure_target", "Pa"),
+    ("barometer", "barometric_pressure", "Pa"),
+    ("air_flow", "air_flow", "kg/s"),
+    ("intake_temperature", "intake_temperature", "K"),
+    ("ambient_temperature", "ambient_temperature", "K"),
+    ("coolant_temperature", "coolant_temperature", "K"),
+    ("throttle", "throttle", "fraction"),
+    ("fuel_rate", "fuel_rate", "kg/s"),
+    ("wastegate", "wastegate", "fraction"),
+)
+
+
+@dataclass(frozen=True)
+class OperatingPoints:
+    """n points; every array has shape (n,), in Pa absolute, K, kg/s, 1/s and fractions; NaN where a signal is missing.
+
+    `trim` is the total fuel correction as a factor: (1 + short) (1 + long), mean of the banks. `regime` holds the
+    Regime of each point, or "" in between.
+    """
+
+    start_s: Floats
+    end_s: Floats
+    regime: NDArray[np.str_]
+    speed: Floats
+    manifold: Floats
+    charge: Floats
+    charge_target: Floats
+    barometer: Floats
+    air_flow: Floats
+    intake_temperature: Floats
+    ambient_temperature: Floats
+    coolant_temperature: Floats
+    throttle: Floats
+    fuel_rate: Floats
+    wastegate: Floats
+    trim: Floats
+    closed_loop: Bools
+
+    def __len__(self) -> int:
+        return int(self.start_s.size)
+
+    def where(self, chosen: Bools) -> OperatingPoints:
+        """Only the chosen points."""
+        return replace(self, **{f.name: getattr(self, f.name)[chosen] for f in fields(self)})
+
+    def has(self, *names: str) -> Bools:
+        """Which points know all the named quantities."""
+        known = np.ones(len(self), dtype=bool)
+        for name in names:
+            known &= np.isfinite(getattr(self, name))
+        return known
+
+
+def find_operating_points(recording: Recording, regimes: Regimes) -> OperatingPoints:
+    """The steady stretches of a recording with the engine turning, each at least 1 s and three samples long."""
+    edges = _edges(recording)
+    start, end = edges[:-1], edges[1:]
+    means: dict[str, Floats] = {}
+    moved: dict[str, Floats] = {}
+    for field_name, signal_name, unit in _SOURCES:
+        means[field_name], moved[field_name] = _over_windows(recording.get(signal_name), unit, edges)
+    trim = _total_trim(recording, edges)
+    middle = (start + end) / 2
+    regime = _regime_at(regimes, start, end, middle)
+
+    with np.errstate(invalid="ignore"):
+        steady = means["speed"] > 5.0
+        steady &= ~(moved["speed"] > SPEED_MAY_MOVE * means["speed"])
+        steady &= ~(moved["manifold"] > np.maximum(PRESSURE_MAY_MOVE * means["manifold"], PRESSURE_ROUNDING_PA))
+        steady &= ~(moved["throttle"] > np.maximum(THROTTLE_MAY_MOVE * means["throttle"], THROTTLE_ROUNDING))
+        steady &= ~(moved["air_flow"] > np.maximum(FLOW_MAY_MOVE * means["air_flow"], 5e-4))
+    steady &= (regime != Regime.SNAP.value) & (regime != Regime.CRANKING.value) & (regime != Regime.KEY_ON.value)
+    points = OperatingPoints(
+        start_s=start,
+        end_s=end,
+        regime=regime,
+        trim=trim,
+        closed_loop=_closed_loop(recording, regime, edges),
+        **means,
+    )
+    return points.where(steady)
+
+
+def _edges(recording: Recording) -> Floats:
+    """Window edges: as short as the slowest of the signals that matter allows."""
+    spacing = SHORTEST_POINT_S / SAMPLES_A_POINT
+    for name in ("engine_speed", "manifold_pressure", "air_flow", "throttle"):
+        signal = recording.get(name)
+        if signal is not None and len(signal) > 2:
+            spacing = max(spacing, float(np.median(np.diff(signal.time))))
+    width = min(SAMPLES_A_POINT * spacing, 10.0)
+    count = max(int(recording.duration_s / width), 1)
+    return recording.start_s + width * np.arange(count + 1)
+
+
+def _over_windows(signal: Signal | None, unit: str, edges: Floats) -> tuple[Floats, Floats]:
+    """Mean and range of a signal in each window; a window without a sample takes the latest before it, at rest."""
+    count = edges.size - 1
+    if signal is None or not len(signal):
+        return np.full(count, np.nan), np.full(count, np.nan)
+    values = signal.values / 100.0 if unit == "fraction" else np.asarray(convert(signal.values, signal.unit, unit))
+    first = np.searchsorted(signal.time, edges)
+    begin, stop = first[:-1], first[1:]
+    filled = stop > begin
+    mean = np.full(count, np.nan)
+    spread = np.full(count, np.nan)
+    if filled.any():
+        inside = values[: first[-1]]
+        starts = begin[filled]
+        total = np.add.reduceat(inside, starts)
+        mean[filled] = total / (stop - begin)[filled]
+        spread[filled] = np.maximum.reduceat(inside, starts) - np.minimum.reduceat(inside, starts)
+    latest = np.clip(begin - 1, 0, None)
+    held = ~filled & (begin > 0) & (edges[:-1] - signal.time[latest] < 60.0)
+    slow = np.median(np.diff(signal.time)) > (edges[1] - edges[0]) if len(signal) > 2 else True
+    if slow:
+        mean[held] = values[latest[held]]
+        spread[held] = 0.0
+    return mean, spread
+
+
+def _total_trim(recording: Recording, edges: Floats) -> Floats:
+    banks = []
+    for bank in ("1", "2"):
+        short, _ = _over_windows(recording.get(f"short_trim_{bank}"), "fraction", edges)
+        long, _ = _over_windows(recording.get(f"long_trim_{bank}"), "fraction", edges)
+        if np.isfinite(short).any() or np.isfinite(long).any():
+            banks.append((1.0 + np.nan_to_num(short)) * (1.0 + np.nan_to_num(long)))
+    if not banks:
+        return np.full(edges.size - 1, np.nan)
+    return np.asarray(np.mean(banks, axis=0), dtype=np.float64)
+
+
+def _regime_at(regimes: Regimes, start: Floats, end: Floats, middle: Floats) -> NDArray[np.str_]:
+    """The regime that holds at the start, the middle and just before the end of each window, else ""."""
+    found = np.full(middle.size, "", dtype="U12")
+    for regime in Regime:
+        inside = regimes.mask(middle, regime) & regimes.mask(start, regime) & regimes.mask(np.nextafter(end, start), regime)
+        found[inside] = regime.value
+    return found
+
+
+def _closed_loop(recording: Recording, regime: NDArray[np.str_], edges: Floats) -> Bools:
+    """Where the mixture is corrected from the oxygen sensor: as the car says, else wherever that is usual."""
+    status = recording.get("fuel_system_status")
+    usual = (regime != Regime.OVERRUN.value) & (regime != Regime.FULL_LOAD.value)
+    coolant, _ = _over_windows(recording.get("coolant_temperature"), "K", edges)
+    with np.errstate(invalid="ignore"):
+        usual &= ~(coolant < 313.15)
+    if status is None:
+        return np.asarray(usual)
+    # SAE J1979 item 03: bit 1 is closed loop, bit 4 closed loop with a fault in one sensor.
+    bits = status.at((edges[:-1] + edges[1:]) / 2)
+    known = np.isfinite(bits)
+    closed = (np.nan_to_num(bits).astype(int) & 0b10010) != 0
+    return np.asarray(np.where(known, closed, usual))

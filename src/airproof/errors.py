@@ -1,0 +1,56 @@
+"""What can go wrong, split by what the caller can do about it.
+
+Every error says what was given, what was wanted, and the way out, in one line of the user's words.
+
+| error | the caller can | for example |
+|---|---|---|
+| UnusableFile | give another file, or repair this one | a folder in place of a recording; no time column |
+| UnusableRequest | word the command or its options differently | an unknown code; altitude and barometer that disagree |
+| UnusableQuantity | write the number and unit differently | "12 furlongs"; "18" where a unit is needed |
+| MissingExtra | install an optional part | an MDF file without the `mdf` extra |
+| BrokenKnowledge | tell us: one of our own data files is at fault | a cause without a source |
+
+"Cannot tell from this" is a normal outcome and never an error.
+"""
+
+from __future__ import annotations
+
+
+class AirproofError(Exception):
+    """Base of all errors that Airproof raises on purpose; `exit_status` is what a command ends with."""
+
+    exit_status = 2
+
+    def __init__(self, given: str, wanted: str, way_out: str, *, where: str = "") -> None:
+        self.where = where
+        self.given = given
+        self.wanted = wanted
+        self.way_out = way_out
+        super().__init__(str(self))
+
+    def __str__(self) -> str:
+        place = f"{self.where}: " if self.where else ""
+        text = f"{place}{self.given}; wanted: {self.wanted}. {self.way_out}"
+        return " ".join(text.split())
+
+
+class UnusableFile(AirproofError, ValueError):
+    """A file cannot be read as what it should be."""
+
+
+class UnusableRequest(AirproofError, ValueError):
+    """The request contradicts itself, or names something that does not exist."""
+
+
+class UnusableQuantity(AirproofError, ValueError):
+    """A number with its unit could not be understood, or lies outside what is physically possible."""
+
+
+class MissingExtra(AirproofError, ImportError):
+    """An optional part is not installed."""
+
+
+class BrokenKnowledge(AirproofError, ValueError):
+    """One of the project's own data files is at fault: ours to repair, not the user's."""
+
+    exit_status = 1
