@@ -1,0 +1,1 @@
+"""What the evidence says: checks, testimonies, and the verdict."""

@@ -28,11 +28,15 @@ def barometer_of(*, altitude_m: float | None = None, barometer_kpa: float | None
     """
     if altitude_m is not None and not -450.0 <= altitude_m <= 5500.0:
         raise UnusableRequest(
-            f"an altitude of {altitude_m:.0f} m", "an altitude that has roads, -450 to 5500 m", "Check the unit: m or ft."
+            f"an altitude of {altitude_m:.0f} m",
+            "an altitude that has roads, -450 to 5500 m",
+            "Check the unit: m or ft.",
         )
     if barometer_kpa is not None and not 45.0 <= barometer_kpa <= 110.0:
         raise UnusableRequest(
-            f"a barometer of {barometer_kpa:.1f} kPa", "45 to 110 kPa absolute", "Check the unit: kPa, hPa, inHg or mmHg."
+            f"a barometer of {barometer_kpa:.1f} kPa",
+            "45 to 110 kPa absolute",
+            "Check the unit: kPa, hPa, inHg or mmHg.",
         )
     if altitude_m is None and barometer_kpa is None:
         return UNKNOWN_PLACE
@@ -41,7 +45,9 @@ def barometer_of(*, altitude_m: float | None = None, barometer_kpa: float | None
         return Barometer(barometer_kpa, STATED_SD_KPA, f"barometer stated as {barometer_kpa:.1f} kPa")
     usual = float(standard_pressure(altitude_m)) * 1e-3
     if barometer_kpa is None:
-        return Barometer(usual, WEATHER_SD_KPA, f"{usual:.1f} kPa is usual at {altitude_m:.0f} m, give or take the weather")
+        return Barometer(
+            usual, WEATHER_SD_KPA, f"{usual:.1f} kPa is usual at {altitude_m:.0f} m, give or take the weather"
+        )
     if abs(barometer_kpa - usual) > MAY_DISAGREE_KPA:
         raise UnusableRequest(
             f"a barometer of {barometer_kpa:.1f} kPa at {altitude_m:.0f} m, where {usual:.1f} kPa is usual",
@@ -58,7 +64,10 @@ def best_barometer(weather: Barometer, recording: Recording, regimes: Regimes) -
     """
     own = recording.get("barometric_pressure")
     if own is not None and len(own):
-        seen, sd = float(np.median(own.values)), float(np.hypot(expected("barometer-sensor-tolerance").sd, 0.3))
+        seen, sd = (
+            float(np.median(own.values)),
+            float(np.hypot(expected("barometer-sensor-tolerance").sd, 0.3)),
+        )
         says = f"the car's own barometric reading, {seen:.1f} kPa"
     else:
         found = _engine_off(recording, regimes)

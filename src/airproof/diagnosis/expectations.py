@@ -15,8 +15,9 @@ from airproof.errors import BrokenKnowledge
 class Expectation:
     """Mean and standard deviation over healthy cars, and of one healthy car from day to day, in `unit`.
 
-    `moves[cause]`: how far one unit of the cause's size moves the value, where no formula says it better; `blur[cause]`:
-    how much less certain the value is under a cause whose effect has no computable size. All judged by the authors.
+    Where no formula says it better, and all judged by the authors: `moves[cause]`, how far one unit of the cause's size
+    moves the value; `jumps[cause]`, how far it moves at any size; `blur[cause]`, how much less certain it then is;
+    `made_up_for`, causes whose effect the control unit mostly makes up for.
     """
 
     unit: str
@@ -24,7 +25,9 @@ class Expectation:
     sd: float
     day_sd: float
     source: str
+    made_up_for: tuple[str, ...] = ()
     moves: Mapping[str, float] = field(default_factory=dict)
+    jumps: Mapping[str, float] = field(default_factory=dict)
     blur: Mapping[str, float] = field(default_factory=dict)
 
 
@@ -47,7 +50,9 @@ def expectations() -> dict[str, Expectation]:
             ) from cause
         if not one.source.strip():
             raise BrokenKnowledge(
-                f"expectation {name} has no source", "where the number comes from", "This is a fault of ours: please report it."
+                f"expectation {name} has no source",
+                "where the number comes from",
+                "This is a fault of ours: please report it.",
             )
         found[name] = one
     return found

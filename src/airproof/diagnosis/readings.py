@@ -1,13 +1,13 @@
 """Readings from a TOML file: outcomes of steps already done, and pressures read with the engine off.
 
-    [[reading]]
-    step = "smoke-test-intake"
-    found = false
+[[reading]]
+step = "smoke-test-intake"
+found = false
 
-    [[reading]]
-    signal = "manifold_pressure"
-    value = "108.5 kPa"
-    regime = "key-on"
+[[reading]]
+signal = "manifold_pressure"
+value = "108.5 kPa"
+regime = "key-on"
 """
 
 from __future__ import annotations
@@ -84,7 +84,10 @@ def _one(entry: _Reading, number: int, knowledge: Knowledge, where: str) -> Outc
             telling = [name for name, step in knowledge.steps.items() if step.tells]
             near = ", ".join(get_close_matches(entry.step, telling, 4, 0.4)) or ", ".join(telling[:6])
             raise UnusableFile(
-                f"reading {number}: {entry.step!r} is not a step that tells anything", "the id of such a step", f"Near: {near}.", where=where
+                f"reading {number}: {entry.step!r} is not a step that tells anything",
+                "the id of such a step",
+                f"Near: {near}.",
+                where=where,
             )
         return Outcome(entry.step, entry.found)
     if entry.signal is not None and entry.value is not None and entry.step is None and entry.found is None:

@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 from airproof.diagnosis.case import Case
 from airproof.diagnosis.testimony import log_t
 from airproof.diagnosis.verdict import Moment
-from airproof.engine.air_path import POINTS_THAT_REPEAT, RELATIONS, OnePath
+from airproof.engine.air_path import RELATIONS
 from airproof.engine.bend import undo
+from airproof.engine.shared import shared
 from airproof.knowledge.model import NONE
 from airproof.recording.recording import Interval
 
@@ -33,13 +34,14 @@ def windows_of(case: Case) -> Floats:
     """Edges of the windows, s."""
     width = max(WINDOW_S, case.recording.duration_s / MOST_WINDOWS)
     count = max(int(np.ceil(case.recording.duration_s / width)), 1)
-    return case.recording.start_s + width * np.arange(count + 1)
+    return np.asarray(case.recording.start_s + width * np.arange(count + 1, dtype=np.float64))
 
 
 def presence(case: Case, cause: str, size: float) -> Floats:
     """Probability, window by window, that the cause is there, if it is the cause at all; shape (windows,)."""
     edges = windows_of(case)
     support = np.zeros(edges.size - 1)
+    repeat = shared().points_that_repeat
     for relation in RELATIONS:
         usable = relation.usable(case.path)
         if not usable.any():
@@ -59,7 +61,7 @@ def presence(case: Case, cause: str, size: float) -> Floats:
             total = np.bincount(window, values, minlength=count.size)
             return np.divide(total, count, out=np.zeros(count.size), where=count > 0)
 
-        noise = mean(np.square(relation.sd(path))) * POINTS_THAT_REPEAT / np.maximum(count, POINTS_THAT_REPEAT)
+        noise = mean(np.square(relation.sd(path))) * repeat / np.maximum(count, repeat)
         sd = np.sqrt(mean(unknown) + noise + WINDOW_FLOOR**2)
         gain = log_t(mean(with_cause) / sd) - log_t(mean(healthy) / sd)
         support += np.where(seen, gain, 0.0)

@@ -53,8 +53,8 @@ def from_outcomes(outcomes: Sequence[Outcome], knowledge: Knowledge, sizes: Mapp
     return testimonies
 
 
-def _told(
-    name: str, says: str, given: Callable[[str], float], sizes: Mapping[str, Floats], share: float
-) -> Testimony:
+def _told(name: str, says: str, given: Callable[[str], float], sizes: Mapping[str, Floats], share: float) -> Testimony:
     finding = Finding(name, 1.0, 0.0, "", (0.0, 0.0), (), says)
-    return Testimony(finding, {cause: np.full(grid.size, share * np.log(given(cause))) for cause, grid in sizes.items()})
+    return Testimony(
+        finding, {cause: np.full(grid.size, share * np.log(given(cause))) for cause, grid in sizes.items()}
+    )

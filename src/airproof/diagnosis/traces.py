@@ -34,7 +34,14 @@ def _judged(case: Case, relation: Relation) -> tuple[OnePath, Floats, Floats] | 
 
 
 def _trace(
-    name: str, title: str, unit: str, path: OnePath, measured: Floats, expected: Floats, low: Floats, high: Floats
+    name: str,
+    title: str,
+    unit: str,
+    path: OnePath,
+    measured: Floats,
+    expected: Floats,
+    low: Floats,
+    high: Floats,
 ) -> RelationTrace:
     points = path.points
     load = 100.0 * points.manifold / path.barometer_pa
@@ -76,7 +83,14 @@ def _charge(case: Case) -> RelationTrace | None:
     expected = np.where(np.isfinite(target), np.maximum(target, case.barometer.kpa), floor)
     slack = np.hypot(3.0, case.barometer.sd_kpa)
     return _trace(
-        "charge-pressure", "charge pressure, absolute", "kPa", path, measured, expected, expected - slack, expected + slack
+        "charge-pressure",
+        "charge pressure, absolute",
+        "kPa",
+        path,
+        measured,
+        expected,
+        expected - slack,
+        expected + slack,
     )
 
 

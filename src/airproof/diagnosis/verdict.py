@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from airproof.diagnosis.finding import Finding
-from airproof.recording.recording import Interval
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ recording can be added as one more source of testimonies in CHECKS without touch
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -35,7 +35,7 @@ from airproof.diagnosis.told import from_codes, from_outcomes, from_symptoms
 from airproof.diagnosis.traces import traces_of
 from airproof.diagnosis.verdict import CauseVerdict, Evidence, Size, Verdict
 from airproof.diagnosis.weighing import Barometer, Weighing
-from airproof.engine.air_path import SAME_ENGINE_ANOTHER_DAY, OnePath, closed_stop_of, generic_belief, learn_engine
+from airproof.engine.air_path import OnePath, another_day, closed_stop_of, generic_belief, learn_engine
 from airproof.engine.operating_points import find_operating_points
 from airproof.engine.profile import EngineProfile
 from airproof.engine.smooth_table import EngineBelief
@@ -43,7 +43,7 @@ from airproof.knowledge.load import knowledge
 from airproof.knowledge.model import NONE, Knowledge
 from airproof.recording.joined import joined, only_within
 from airproof.recording.recording import Interval, Recording
-from airproof.recording.regimes import Regime, find_regimes
+from airproof.recording.regimes import find_regimes
 
 Floats = NDArray[np.float64]
 
@@ -60,8 +60,8 @@ CHECKS: tuple[Check, ...] = (
 )
 
 HEALTHY_WITHOUT_COMPLAINT = 1.0 / 3.0
-"""Prior of `none` where neither code nor symptom is given; judged: Airproof authors: between the fifth of complaints that
-find nothing and an even chance, since somebody took the trouble to record."""
+"""Prior of `none` where neither code nor symptom is given; judged: Airproof authors: more than the fifth of complaints
+that find nothing, less than an even chance, since somebody took the trouble to record."""
 
 CAME_AND_WENT = (0.05, 0.10)
 """A fault was absent for at least the first share of the time and present for at least the second: then it is sized
@@ -87,7 +87,7 @@ def weigh(
     `codes` and `symptoms` are ids as the knowledge spells them; unknown ones carry no weight. `barometer` is what is
     known of the day without the car's sensors. `progress` is told the share done, 0 to 1.
     """
-    tell = progress or (lambda share: None)
+    tell = progress or _quietly
     known = knowledge()
     recording = joined(recordings)
     weather = barometer or UNKNOWN_PLACE
@@ -100,10 +100,10 @@ def weigh(
     for good in good_cases:
         belief = learn_engine(belief, good.path)
     if good_cases:
-        belief = belief.loosened(SAME_ENGINE_ANOTHER_DAY)
+        belief = another_day(belief)
     tell(0.3)
     case = replace(
-        _case(recording, profile, weather, belief, hypotheses, ambient_c),
+        _case(recording, profile, weather, belief, hypotheses, ambient_c, good_cases),
         baselines=tuple(good_cases),
         engine_off_kpa={r.signal: r.kpa for r in readings if isinstance(r, EngineOffReading)},
     )
@@ -125,25 +125,23 @@ def weigh(
         timeline=walk(case, posterior.probability, sizes),
         regimes_s=case.regimes.seconds(),
     )
-    weighing = Weighing(
-        recording, case.regimes, profile, case.barometer, verdict, traces_of(case), tuple(baselines)
-    )
+    weighing = Weighing(recording, case.regimes, profile, case.barometer, verdict, traces_of(case), tuple(baselines))
     tell(1.0)
     return weighing
 
 
-def _judge(
-    case: Case, hypotheses: Hypotheses, said: Sequence[Testimony]
-) -> tuple[list[Testimony], Posterior, Case]:
+def _quietly(_share: float) -> None:
+    """Progress that nobody asked for."""
+
+
+def _judge(case: Case, hypotheses: Hypotheses, said: Sequence[Testimony]) -> tuple[list[Testimony], Posterior, Case]:
     """Testimonies and posterior; where the likeliest cause came or went, only of the time it was there."""
     testimonies = [*_examine(case), *said]
     posterior = weigh_testimonies(hypotheses.log_prior, testimonies)
     spelled = _spells_of_likeliest(case, hypotheses, posterior)
     if spelled is None:
         return testimonies, posterior, case
-    narrowed = replace(
-        case, recording=only_within(case.recording, spelled), path=_within(case.path, spelled)
-    )
+    narrowed = replace(case, recording=only_within(case.recording, spelled), path=_within(case.path, spelled))
     testimonies = [*_examine(narrowed), *said]
     return testimonies, weigh_testimonies(hypotheses.log_prior, testimonies), narrowed
 
@@ -179,14 +177,15 @@ def _case(
     belief: EngineBelief,
     hypotheses: Hypotheses,
     ambient_c: float | None,
+    good_cases: Sequence[Case] = (),
 ) -> Case:
     regimes = find_regimes(recording, idle_rpm=profile.idle_rpm)
     barometer = best_barometer(weather, recording, regimes)
     points = find_operating_points(recording, regimes)
-    path = OnePath(points, barometer.kpa * 1e3, profile, belief, closed_stop_of(points))
-    return Case(
-        recording, regimes, profile, weather, barometer, path, hypotheses.sizes, ambient_c=ambient_c
-    )
+    # A fouled throttle shuts further open than a clean one did: the known-good recording says where shut is.
+    closed_stop = good_cases[0].path.closed_stop if good_cases else closed_stop_of(points)
+    path = OnePath(points, barometer.kpa * 1e3, profile, belief, closed_stop)
+    return Case(recording, regimes, profile, weather, barometer, path, hypotheses.sizes, ambient_c=ambient_c)
 
 
 def _complaint_share(known: Knowledge) -> float:
@@ -210,7 +209,7 @@ def _refusal(case: Case) -> str | None:
     if not trims and high - low > 15.0 and low > 0.85 * case.barometer.kpa:
         return (
             "the manifold pressure never falls much below the barometer although the engine idles, as in a diesel: "
-            'the models here are for throttled petrol engines; if it is a petrol engine, check the heading and unit of the pressure'
+            "the models here are for throttled petrol engines; if it is one, check the pressure's heading and unit"
         )
     return None
 
@@ -240,13 +239,18 @@ def _verdict(
 
 
 STANDING_CAUTIONS = (
-    "Probabilities rest on judged priors and on models of healthy engines: they rank what to look at next, they prove nothing by themselves.",
+    "Probabilities rest on judged priors and on models of healthy engines: they rank what to look at next, and prove "
+    "nothing by themselves.",
     "Work by the maker's service data and local rules; hot parts, turning belts and fans, fuel and exhaust gas injure.",
 )
 
 
 def _cause_verdict(
-    name: str, hypotheses: Hypotheses, posterior: Posterior, testimonies: Sequence[Testimony], known: Knowledge
+    name: str,
+    hypotheses: Hypotheses,
+    posterior: Posterior,
+    testimonies: Sequence[Testimony],
+    known: Knowledge,
 ) -> CauseVerdict:
     size = None
     if hypotheses.reported(name):

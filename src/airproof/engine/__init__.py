@@ -1,0 +1,1 @@
+"""What is known of one engine, the relations of its air path, and how each cause bends them."""

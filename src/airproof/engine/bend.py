@@ -22,8 +22,12 @@ Floats = NDArray[np.float64]
 HOLE_DISCHARGE = 0.7  # the design's definition of a leak's size: a round hole with this coefficient
 SUPPLY_V = 5.0  # nominal sensor supply; maker's texts accept 4.5 to 5.5 V
 EXHAUST_GAS_K = 700.0  # judged: Airproof authors, recirculated gas between cooler and manifold, 500 to 900 K
-NORMAL_FILTER_DROP_PA = 2.0e3  # at the flow of one displacement filled 45 times a second; judged, clean filters 1 to 3 kPa
+NORMAL_FILTER_DROP_PA = (
+    2.0e3  # at the flow of one displacement filled 45 times a second; judged, clean filters 1 to 3 kPa
+)
 NORMAL_BACK_PRESSURE_PA = 15e3  # at the same flow; judged: Airproof authors, 5 to 30 kPa on road cars
+PRESSURES_AGREE_PA = 3e3  # two good sensors of one car agree to 2 to 4 kPa; common practice, no source
+FLOW_BEGINS_PA = 0.3e3  # pressure difference below which no flow is inferred; judged: Airproof authors
 REFERENCE_FILLINGS_HZ = 45.0  # 5400 1/min on a four-stroke: full power
 UNKNOWN_TEMPERATURE_K = 305.0  # charge air where nothing tells; +-3 % is carried by the relations
 
@@ -34,7 +38,7 @@ class Truth:
 
     `leak` enters the manifold unmetered, `lost` was metered and escaped before the throttle, `recirculated` is exhaust
     gas in the manifold. `filling`, `delivered` and `area` are factors on volumetric efficiency, fuel and throttle area.
-    `drop` is pressure lost before the throttle where no charge sensor sees it; `metering` is measured over true air flow.
+    `drop` is pressure lost before the throttle where no charge sensor sees it; `metering` is measured over true flow.
     """
 
     manifold: Floats
@@ -110,7 +114,8 @@ def undo(cause: str, sizes: Floats, points: OperatingPoints, barometer_pa: float
         case "boost-leak":
             hole = hole_area(size * 1e-3)
             inside = np.where(np.isfinite(seen.charge), seen.charge, np.maximum(seen.manifold, barometer_pa))
-            flow = orifice_flow(hole, inside, barometer_pa, seen.temperature, discharge=HOLE_DISCHARGE)
+            surely_above = np.maximum(inside - _reads_above_at_rest(inside, barometer_pa), barometer_pa)
+            flow = orifice_flow(hole, surely_above, barometer_pa, seen.temperature, discharge=HOLE_DISCHARGE)
             return replace(seen, lost=np.maximum(np.asarray(flow), 0.0))
         case "egr-stuck-open":
             hole = hole_area(size * 1e-3)
@@ -126,10 +131,22 @@ def undo(cause: str, sizes: Floats, points: OperatingPoints, barometer_pa: float
         case "fuel-delivery":
             return replace(seen, delivered=1.0 + size / 100.0 * np.ones_like(seen.manifold))
         case "throttle-deposits":
-            idle_area = np.square(np.maximum(points.throttle, 0.01) / 0.02)
-            return replace(seen, area=np.maximum(1.0 - size / 100.0 / np.maximum(idle_area, 1.0), 0.05))
+            # The same area is missing at every opening: `size` of the clean area at idle.
+            share = size / 100.0
+            missing = share / (1.0 - share) / np.maximum(points.area_over_idle, 0.2)
+            return replace(seen, area=1.0 / (1.0 + np.nan_to_num(missing)))
         case _:
             return seen
+
+
+def _reads_above_at_rest(inside: Floats, barometer_pa: float) -> float:
+    """By how much the charge sensor reads above the barometer when nothing compresses, and a little more, Pa.
+
+    A square root lies between pressure and flow: a sensor half a kilopascal high would make a large leak at idle.
+    """
+    known = inside[np.isfinite(inside)]
+    resting = float(np.quantile(known, 0.1)) - barometer_pa if known.size else 0.0
+    return float(np.clip(resting, -PRESSURES_AGREE_PA, PRESSURES_AGREE_PA)) + FLOW_BEGINS_PA
 
 
 def _outside(points: OperatingPoints) -> Floats:
@@ -137,13 +154,15 @@ def _outside(points: OperatingPoints) -> Floats:
 
 
 def _share_of_full_flow(points: OperatingPoints, manifold: Floats, profile: EngineProfile) -> Floats:
-    """Volume flow as a share of the flow at full power, from speed and pressure, or from the sensor where there is one."""
+    """Volume flow as a share of that at full power, by the sensor where there is one, else by speed and pressure."""
     by_pressure = points.speed / 2.0 / REFERENCE_FILLINGS_HZ * manifold / 100e3
     full = 1.2 * profile.displacement_m3 * REFERENCE_FILLINGS_HZ
     return np.where(np.isfinite(points.air_flow), points.air_flow / full, by_pressure)
 
 
-def _filling_against(size: Floats, points: OperatingPoints, manifold: Floats, barometer_pa: float, profile: EngineProfile) -> Floats:
+def _filling_against(
+    size: Floats, points: OperatingPoints, manifold: Floats, barometer_pa: float, profile: EngineProfile
+) -> Floats:
     """Factor on volumetric efficiency when back pressure is `size` times normal: more residual gas stays behind.
 
     Ideal residual-gas filling (r - (pe/p)^(1/gamma)) / (r - 1), as in textbook cycle analysis (from memory of Heywood,

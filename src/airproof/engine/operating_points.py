@@ -11,6 +11,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from airproof.quantities.gas_flow import flow_function
 from airproof.quantities.units import convert
 from airproof.recording.recording import Bools, Floats, Recording, Signal
 from airproof.recording.regimes import Regime, Regimes
@@ -18,13 +19,17 @@ from airproof.recording.regimes import Regime, Regimes
 # How much may move within a point and still count as steady; judged: Airproof authors, from what rounding (1 kPa,
 # 0.39 %) and idle unsteadiness leave in healthy recordings.
 SPEED_MAY_MOVE = 0.06  # of its mean
+SPEED_MAY_MOVE_IN_A_PULL = 0.20
+OPEN_THROTTLE = 0.75  # of the highest pressure seen
 PRESSURE_MAY_MOVE = 0.08  # of its mean ...
 PRESSURE_ROUNDING_PA = 3.0e3  # ... or this much, where rounding is coarse
 THROTTLE_MAY_MOVE = 0.08  # of its mean ...
 THROTTLE_ROUNDING = 0.008  # ... or this much of full opening
+TRIM_STOP = 0.19  # makers end a trim at 20 to 35 %; common practice, no source
 SHORTEST_POINT_S = 1.0
 SAMPLES_A_POINT = 3
-FLOW_MAY_MOVE = 0.15
+FLOW_MAY_MOVE = 0.09
+LEAST_PRESSURE_PA = 2e3  # below it no engine draws: a lost signal, judged by the check of the signal itself
 
 # Field, signal, unit in SI, and what a value in that unit is divided by to become a plain fraction.
 _SOURCES: tuple[tuple[str, str, str], ...] = (
@@ -47,8 +52,10 @@ _SOURCES: tuple[tuple[str, str, str], ...] = (
 class OperatingPoints:
     """n points; every array has shape (n,), in Pa absolute, K, kg/s, 1/s and fractions; NaN where a signal is missing.
 
-    `trim` is the total fuel correction as a factor: (1 + short) (1 + long), mean of the banks. `regime` holds the
-    Regime of each point, or "" in between.
+    `trim` is the total fuel correction as a factor: (1 + short) (1 + long), mean of the banks, times measured over
+    wanted lambda where the car measures it; NaN where a trim stands at its stop and no lambda says what is missing.
+    `regime` holds the Regime of each point, or "" in between. `area_over_idle` is the throttle's effective area as the
+    flow through it shows it, over that at idle.
     """
 
     start_s: Floats
@@ -68,6 +75,7 @@ class OperatingPoints:
     wastegate: Floats
     trim: Floats
     closed_loop: Bools
+    area_over_idle: Floats
 
     def __len__(self) -> int:
         return int(self.start_s.size)
@@ -92,16 +100,22 @@ def find_operating_points(recording: Recording, regimes: Regimes) -> OperatingPo
     moved: dict[str, Floats] = {}
     for field_name, signal_name, unit in _SOURCES:
         means[field_name], moved[field_name] = _over_windows(recording.get(signal_name), unit, edges)
+    with np.errstate(invalid="ignore"):
+        for field_name in ("manifold", "charge", "barometer"):
+            means[field_name][means[field_name] < LEAST_PRESSURE_PA] = np.nan
     trim = _total_trim(recording, edges)
     middle = (start + end) / 2
     regime = _regime_at(regimes, start, end, middle)
 
     with np.errstate(invalid="ignore"):
         steady = means["speed"] > 5.0
-        steady &= ~(moved["speed"] > SPEED_MAY_MOVE * means["speed"])
+        # In a pull the speed runs away under an open throttle, while the manifold is full and stays so.
+        open_throttle = means["manifold"] > OPEN_THROTTLE * np.nanmax(means["manifold"], initial=0.0)
+        may_move = np.where(open_throttle, SPEED_MAY_MOVE_IN_A_PULL, SPEED_MAY_MOVE)
+        steady &= ~(moved["speed"] > may_move * means["speed"])
         steady &= ~(moved["manifold"] > np.maximum(PRESSURE_MAY_MOVE * means["manifold"], PRESSURE_ROUNDING_PA))
         steady &= ~(moved["throttle"] > np.maximum(THROTTLE_MAY_MOVE * means["throttle"], THROTTLE_ROUNDING))
-        steady &= ~(moved["air_flow"] > np.maximum(FLOW_MAY_MOVE * means["air_flow"], 5e-4))
+        steady &= ~(moved["air_flow"] > np.maximum((FLOW_MAY_MOVE + may_move) * means["air_flow"], 5e-4))
     steady &= (regime != Regime.SNAP.value) & (regime != Regime.CRANKING.value) & (regime != Regime.KEY_ON.value)
     points = OperatingPoints(
         start_s=start,
@@ -109,9 +123,25 @@ def find_operating_points(recording: Recording, regimes: Regimes) -> OperatingPo
         regime=regime,
         trim=trim,
         closed_loop=_closed_loop(recording, regime, edges),
+        area_over_idle=np.full(start.size, np.nan),
         **means,
-    )
-    return points.where(steady)
+    ).where(steady)
+    return replace(points, area_over_idle=_area_over_idle(points))
+
+
+def _area_over_idle(points: OperatingPoints) -> Floats:
+    """Flow over what drives it; where no flow is recorded, pressure times speed stands for it."""
+    before = np.where(np.isfinite(points.charge), points.charge, np.nan_to_num(points.barometer, nan=100e3))
+    with np.errstate(invalid="ignore"):
+        drive = before * flow_function(np.clip(points.manifold / before, 0.0, 0.995))
+    flow = np.where(np.isfinite(points.air_flow), points.air_flow, points.manifold * points.speed)
+    area = np.asarray(flow / drive)
+    known = np.isfinite(area)
+    idle = known & (points.regime == Regime.IDLE.value)
+    if not known.any():
+        return area
+    at_idle = np.median(area[idle]) if idle.any() else np.quantile(area[known], 0.05)
+    return area / max(float(at_idle), 1e-12)
 
 
 def _edges(recording: Recording) -> Floats:
@@ -123,7 +153,7 @@ def _edges(recording: Recording) -> Floats:
             spacing = max(spacing, float(np.median(np.diff(signal.time))))
     width = min(SAMPLES_A_POINT * spacing, 10.0)
     count = max(int(recording.duration_s / width), 1)
-    return recording.start_s + width * np.arange(count + 1)
+    return np.asarray(recording.start_s + width * np.arange(count + 1, dtype=np.float64))
 
 
 def _over_windows(signal: Signal | None, unit: str, edges: Floats) -> tuple[Floats, Floats]:
@@ -131,7 +161,13 @@ def _over_windows(signal: Signal | None, unit: str, edges: Floats) -> tuple[Floa
     count = edges.size - 1
     if signal is None or not len(signal):
         return np.full(count, np.nan), np.full(count, np.nan)
-    values = signal.values / 100.0 if unit == "fraction" else np.asarray(convert(signal.values, signal.unit, unit))
+    values = (
+        signal.values / 100.0
+        if unit == "fraction"
+        else signal.values
+        if unit == "1"
+        else np.asarray(convert(signal.values, signal.unit, unit))
+    )
     first = np.searchsorted(signal.time, edges)
     begin, stop = first[:-1], first[1:]
     filled = stop > begin
@@ -154,21 +190,30 @@ def _over_windows(signal: Signal | None, unit: str, edges: Floats) -> tuple[Floa
 
 def _total_trim(recording: Recording, edges: Floats) -> Floats:
     banks = []
+    at_stop = np.zeros(edges.size - 1, dtype=bool)
     for bank in ("1", "2"):
         short, _ = _over_windows(recording.get(f"short_trim_{bank}"), "fraction", edges)
         long, _ = _over_windows(recording.get(f"long_trim_{bank}"), "fraction", edges)
         if np.isfinite(short).any() or np.isfinite(long).any():
             banks.append((1.0 + np.nan_to_num(short)) * (1.0 + np.nan_to_num(long)))
+            at_stop |= (np.abs(np.nan_to_num(short)) > TRIM_STOP) | (np.abs(np.nan_to_num(long)) > TRIM_STOP)
     if not banks:
         return np.full(edges.size - 1, np.nan)
-    return np.asarray(np.mean(banks, axis=0), dtype=np.float64)
+    trim = np.asarray(np.mean(banks, axis=0), dtype=np.float64)
+    measured, _ = _over_windows(recording.get("lambda"), "1", edges)
+    wanted, _ = _over_windows(recording.get("lambda_target"), "1", edges)
+    left = measured / np.where(np.isfinite(wanted), wanted, 1.0)
+    trim[at_stop & ~np.isfinite(left)] = np.nan
+    return trim * np.where(np.isfinite(left), left, 1.0)
 
 
 def _regime_at(regimes: Regimes, start: Floats, end: Floats, middle: Floats) -> NDArray[np.str_]:
     """The regime that holds at the start, the middle and just before the end of each window, else ""."""
     found = np.full(middle.size, "", dtype="U12")
     for regime in Regime:
-        inside = regimes.mask(middle, regime) & regimes.mask(start, regime) & regimes.mask(np.nextafter(end, start), regime)
+        inside = (
+            regimes.mask(middle, regime) & regimes.mask(start, regime) & regimes.mask(np.nextafter(end, start), regime)
+        )
         found[inside] = regime.value
     return found
 

@@ -18,7 +18,10 @@ Induction = Literal["naturally-aspirated", "turbocharged", "supercharged"]
 Fuel = Literal["petrol", "e10", "e85", "diesel"]
 AirMetering = Literal["air-flow sensor", "speed-density", "both"]
 
-WAY_OUT = "An engine profile looks like this: [engine] displacement_l = 1.984, cylinders = 4, induction = \"turbocharged\", air_metering = \"air-flow sensor\"."
+WAY_OUT = (
+    "An engine profile looks like this: [engine] displacement_l = 1.984, cylinders = 4, "
+    'induction = "turbocharged", air_metering = "air-flow sensor".'
+)
 
 
 class EngineProfile(BaseModel):
@@ -75,7 +78,9 @@ def load_profile(path: Path) -> EngineProfile:
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as cause:
-        raise UnusableFile(f"cannot be read as text ({cause})", "an engine profile in TOML", WAY_OUT, where=where) from cause
+        raise UnusableFile(
+            f"cannot be read as text ({cause})", "an engine profile in TOML", WAY_OUT, where=where
+        ) from cause
     try:
         table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as cause:

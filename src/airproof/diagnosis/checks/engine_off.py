@@ -7,7 +7,7 @@ and only weather or altitude can tell.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,7 +24,7 @@ Floats = NDArray[np.float64]
 
 COPY_SPREAD_KPA = 1.5  # a copy is rounded, and may be some minutes old; judged: Airproof authors
 SUPPLY_V = 5.0
-_BLUR = {"map-stuck": 25.0, "map-circuit": 60.0, "control-unit": 8.0, "map-intermittent": 3.0}
+_BLUR = {"map-stuck": 25.0, "map-circuit": 60.0, "control-unit": 8.0}
 
 
 @dataclass(frozen=True)
@@ -84,7 +84,11 @@ def _engine_off(case: Case, sensor: _Sensor) -> tuple[float, float, tuple[Interv
     if not values.size:
         return None
     rounding = (signal.resolution or 0.1) / np.sqrt(12.0)
-    return float(np.median(values)), float(np.hypot(rounding, min(np.std(values), 3.0) / 3.0)), tuple(intervals)
+    return (
+        float(np.median(values)),
+        float(np.hypot(rounding, min(float(np.std(values)), 3.0) / 3.0)),
+        tuple(intervals),
+    )
 
 
 def _undone(signal: str, value: float, cause: str, sizes: Floats) -> Floats:
@@ -109,9 +113,7 @@ def _perhaps_copied(case: Case, testimony: Testimony, apart_kpa: float) -> Testi
     if case.profile.air_metering == "air-flow sensor" and case.profile.boosted:
         share /= 3.0
     copied = float(np.log(share) + log_t(np.array(apart_kpa / COPY_SPREAD_KPA), COPY_SPREAD_KPA))
-    mixed = {
-        cause: np.logaddexp(np.log1p(-share) + rows, copied) for cause, rows in testimony.log_likelihood.items()
-    }
+    mixed = {cause: np.logaddexp(np.log1p(-share) + rows, copied) for cause, rows in testimony.log_likelihood.items()}
     return replace(testimony, log_likelihood=mixed)
 
 

@@ -118,16 +118,20 @@ NATURAL = Level(
     expectation="full-load-natural",
     measure=_natural,
     undone=_natural_undone,
-    words=lambda value, band: f"at full load the manifold pressure is {abs(value):.0f} kPa "
-    f"{'above' if value > 0 else 'below'} the barometer (healthy: {band[0]:.0f} to {band[1]:+.0f})",
+    words=lambda value, band: (
+        f"at full load the manifold pressure is {abs(value):.0f} kPa "
+        f"{'above' if value > 0 else 'below'} the barometer (healthy: {band[0]:.0f} to {band[1]:+.0f})"
+    ),
 )
 BOOSTED = Level(
     id="full-load-charge",
     expectation="full-load-boosted",
     measure=_boosted,
     undone=_boosted_undone,
-    words=lambda value, band: f"on boost with the throttle open the manifold reads {abs(value):.1f} % "
-    f"{'above' if value > 0 else 'below'} the charge pressure before it (healthy: {band[0]:.1f} to {band[1]:+.1f} %)",
+    words=lambda value, band: (
+        f"on boost with the throttle open the manifold reads {abs(value):.1f} % "
+        f"{'above' if value > 0 else 'below'} the charge pressure (healthy: {band[0]:.1f} to {band[1]:+.1f} %)"
+    ),
 )
 
 

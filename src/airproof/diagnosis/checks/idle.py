@@ -82,8 +82,10 @@ PRESSURE = Level(
     expectation="idle-pressure",
     measure=_pressure,
     undone=_pressure_undone,
-    words=lambda value, band: f"at warm idle the manifold pressure is {value:.0f} % of the barometer "
-    f"(healthy: {band[0]:.0f} to {band[1]:.0f} %)",
+    words=lambda value, band: (
+        f"at warm idle the manifold pressure is {value:.0f} % of the barometer "
+        f"(healthy: {band[0]:.0f} to {band[1]:.0f} %)"
+    ),
 )
 SPEED = Level(
     id="idle-speed",
@@ -96,7 +98,9 @@ UNSTEADINESS = Level(
     id="idle-unsteadiness",
     expectation="idle-unsteadiness",
     measure=_unsteadiness,
-    words=lambda value, band: f"idle speed wanders by {value:.1f} % from sample to sample (healthy: up to {band[1]:.1f} %)",
+    words=lambda value, band: (
+        f"idle speed wanders by {value:.1f} % from sample to sample (healthy: up to {band[1]:.1f} %)"
+    ),
 )
 
 

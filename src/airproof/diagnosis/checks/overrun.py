@@ -22,7 +22,9 @@ def _floor(case: Case) -> Measured | None:
     if values.size < FEWEST_SAMPLES:
         return None
     return Measured(
-        float(100.0 * np.quantile(values, 0.2) / case.barometer.kpa), 1.0, case.regimes.intervals(Regime.OVERRUN)
+        float(100.0 * np.quantile(values, 0.2) / case.barometer.kpa),
+        1.0,
+        case.regimes.intervals(Regime.OVERRUN),
     )
 
 
@@ -46,8 +48,10 @@ LEVEL = Level(
     expectation="overrun-floor",
     measure=_floor,
     undone=_undone,
-    words=lambda value, band: f"on the overrun the manifold is drawn down to {value:.0f} % of the barometer "
-    f"(healthy: {band[0]:.0f} to {band[1]:.0f} %)",
+    words=lambda value, band: (
+        f"on the overrun the manifold is drawn down to {value:.0f} % of the barometer "
+        f"(healthy: {band[0]:.0f} to {band[1]:.0f} %)"
+    ),
 )
 
 

@@ -17,13 +17,14 @@ from airproof.diagnosis.finding import Finding
 from airproof.diagnosis.testimony import Testimony, group
 from airproof.engine.air_path import (
     FUEL_AGAINST_AIR,
-    POINTS_THAT_REPEAT,
     RELATIONS,
     STOICHIOMETRIC,
+    TRIMS,
     OnePath,
     Relation,
 )
 from airproof.engine.bend import undo
+from airproof.engine.shared import shared
 from airproof.recording.recording import Interval
 from airproof.recording.regimes import Regime
 
@@ -39,7 +40,12 @@ _LOADS: tuple[tuple[str, str, float, float], ...] = (
     ("on-boost", "on boost", 1.06, 9.0),
 )
 FEWEST_POINTS = 3
-RICHEST, LEANEST = 0.6, 1.5  # lambda of mixtures that spark-ignition engines run on; from memory of textbook ranges
+TRIMS_UNANSWERED = 0.15  # judged: Airproof authors
+LYING_SENSORS = ("map-offset", "map-gain", "supply-reference", "iat-offset")
+RICHEST, LEANEST = (
+    0.6,
+    1.5,
+)  # lambda of mixtures that spark-ignition engines run on; from memory of textbook ranges
 MODEL_FLOOR = 0.006
 """What a relation may be off at one load by itself, however many points; judged: Airproof authors."""
 
@@ -47,10 +53,16 @@ MODEL_FLOOR = 0.006
 # a frozen, lost or chattering pressure signal may be anything; misfire lets unburnt oxygen past the sensor.
 _BLUR: dict[str, dict[str, float]] = {
     "charge-at-rest": {"control-unit": 0.05},
-    "air-flow": {"map-stuck": 0.6, "map-circuit": 0.8, "map-intermittent": 0.06, "control-unit": 0.25, "map-slow": 0.02},
-    "throttle-flow": {"map-stuck": 0.4, "map-circuit": 0.6, "map-intermittent": 0.05, "control-unit": 0.2, "map-slow": 0.02},
-    "fuel": {"ignition": 0.06, "control-unit": 0.25},
-    "trim": {"ignition": 0.07, "control-unit": 0.15, "map-stuck": 0.15, "map-circuit": 0.2, "map-intermittent": 0.05},
+    "air-flow": {"map-stuck": 0.6, "map-circuit": 0.8, "control-unit": 0.25, "boost-leak": 0.03},
+    "throttle-flow": {"map-stuck": 0.4, "map-circuit": 0.6, "control-unit": 0.2, "boost-leak": 0.03},
+    "fuel": {"ignition": 0.06, "control-unit": 0.25, "boost-leak": 0.03},
+    "trim": {
+        "ignition": 0.07,
+        "control-unit": 0.15,
+        "map-stuck": 0.15,
+        "map-circuit": 0.2,
+        "boost-leak": 0.03,
+    },
 }
 
 
@@ -121,7 +133,16 @@ def _judge(case: Case, relation: Relation, slices: list[_Slice]) -> list[Testimo
         _finding(one, float(off["none"][0, k]), float(scatter[k]), float(np.sqrt(covariance[k, k])))
         for k, one in enumerate(slices)
     ]
-    return group(findings, off, covariance, _BLUR[relation.id])
+    return group(findings, off, covariance, _BLUR[relation.id], _unanswered(relation, off))
+
+
+def _unanswered(relation: Relation, off: dict[str, Floats]) -> tuple[float, dict[str, Floats]] | None:
+    """Trims may not answer a lying sensor: the unit has more to go by than the profile says, or limits its learning."""
+    if relation is not TRIMS:
+        return None
+    as_seen = off["none"]
+    lies = {cause: np.broadcast_to(as_seen, off[cause].shape) for cause in LYING_SENSORS if cause in off}
+    return TRIMS_UNANSWERED, lies
 
 
 def _trust(one: _Slice) -> Floats:
@@ -138,7 +159,7 @@ def _scatter(one: _Slice, trust: Floats) -> float:
     middle = float(residual @ trust)
     seen = float(np.sqrt(np.square(residual - middle) @ trust))
     expected = float(np.sqrt(np.square(one.relation.sd(one.path)) @ trust))
-    independent = max(1.0 / float(np.sum(np.square(trust))) / POINTS_THAT_REPEAT, 1.0)
+    independent = max(1.0 / float(np.sum(np.square(trust))) / shared().points_that_repeat, 1.0)
     return float(np.hypot(max(seen, expected) / np.sqrt(independent), MODEL_FLOOR))
 
 
@@ -154,16 +175,16 @@ _SAYS = {
 def _finding(one: _Slice, off: float, sd: float, band: float) -> Finding:
     percent = 100.0 * np.expm1(off)
     much = f"{abs(percent):.0f} % {'above' if percent > 0 else 'below'}"
-    span = 1.645 * band
+    low, high = float(100.0 * np.expm1(-1.645 * band)), float(100.0 * np.expm1(1.645 * band))
     says = _SAYS[one.relation.id].format(much=much, percent=percent, where=one.words)
     return Finding(
         id=f"{one.relation.id}-{one.place}",
         value=float(percent),
         sd=float(100.0 * sd),
         unit="%",
-        expected=(float(100.0 * np.expm1(-span)), float(100.0 * np.expm1(span))),
+        expected=(low, high),
         intervals=merged(one.path.points.start_s, one.path.points.end_s),
-        says=f"{says} ({len(one.path.points)} steady points; healthy: {100 * np.expm1(-span):.0f} to {100 * np.expm1(span):+.0f} %)",
+        says=f"{says} ({len(one.path.points)} steady points; healthy: {low:.0f} to {high:+.0f} %)",
     )
 
 

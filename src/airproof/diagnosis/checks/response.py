@@ -1,56 +1,102 @@
 """How soon the pressure answers the throttle.
 
-The response to a unit movement of the throttle is estimated as a short sum of delayed steps by least squares; its mean
+What pressure a throttle opening means at a speed is learnt from the steady points of the same recording; how that
+settled pressure and the measured one follow each other is then a short sum of delayed steps, by least squares. Its mean
 delay is the filling time of the manifold, plus whatever the sensor adds, plus the recording's own spacing.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
 from airproof.diagnosis.case import Case
 from airproof.diagnosis.level import Level, Measured
 from airproof.diagnosis.testimony import Testimony
+from airproof.engine.shared import shared
 from airproof.recording.recording import Floats, Signal
 
 FINEST_S = 0.1
 COARSEST_S = 0.55
-LONGEST_DELAY_S = 4.0
+LONGEST_DELAY_S = 5.0
 EARLIEST_S = 0.6
-MOVED = 4.0  # % of opening within one step that counts as a movement of the throttle
-FEWEST_MOVES = 12
-BELOW = 0.90  # of the barometer: above it a boosted manifold answers the compressor, not the throttle
+MOVED_KPA = 4.0  # a step of the settled pressure that counts as a movement
+FEWEST_MOVES = 10
+FEWEST_STEADY = 25
+BELOW = 0.92  # of the barometer
+KNOTS = 12
+LEAST_SPAN = 0.10  # of the pressure before the throttle that the steady points must span
+WITHOUT_CHARGE_SENSOR_S = (
+    0.5  # what a compressor's own lag may add where nothing shows the pressure before the throttle
+)
 
 
 def _measure(case: Case) -> Measured | None:
     pressure, throttle = case.recording.get("manifold_pressure"), case.recording.get("throttle")
-    if pressure is None or throttle is None or min(len(pressure), len(throttle)) < 50:
+    speed = case.recording.get("engine_speed")
+    if pressure is None or throttle is None or speed is None or min(len(pressure), len(throttle), len(speed)) < 50:
         return None
     spacing = max(_spacing(pressure), _spacing(throttle))
     step = max(FINEST_S, spacing)
     if step > COARSEST_S:
         return None
+    share_of = _settled_share(case)
+    if share_of is None:
+        return None
     grid = np.arange(case.recording.start_s, case.recording.end_s, step)
-    opening = throttle.at(grid, "linear", 3 * step)
-    level = pressure.at(grid, "linear", 3 * step)
-    moves, answers = np.diff(opening), np.diff(level)
+    charge = case.recording.get("charge_pressure")
+    before = charge.at(grid, "linear", 5.0) if charge is not None and len(charge) else case.barometer.kpa
+    opening = throttle.at(grid, "linear", 3 * step) / 100.0
+    rpm = speed.at(grid, "linear", 3 * step)
+    # Near the barometer the throttle no longer governs, and a compressor takes its own time.
+    ceiling = BELOW * case.barometer.kpa
+    settled = np.minimum(share_of(opening, rpm) * before, ceiling)
+    level = np.minimum(pressure.at(grid, "linear", 3 * step), ceiling)
+    with np.errstate(invalid="ignore"):
+        settled[~(rpm > 400.0)] = np.nan
+    moves, answers = np.diff(settled), np.diff(level)
     lags = np.arange(-int(np.ceil(EARLIEST_S / step)), int(np.ceil(LONGEST_DELAY_S / step)) + 1)
     first, last = -int(lags[0]), int(lags[-1])
     rows = np.arange(last, moves.size - first)
+    if rows.size < FEWEST_STEADY:
+        return None
     design = np.column_stack([moves[rows - lag] for lag in lags])
     answer = answers[rows]
-    below = level[rows] < BELOW * case.barometer.kpa
-    stirred = np.max(np.abs(design), axis=1) > MOVED
-    good = np.isfinite(design).all(axis=1) & np.isfinite(answer) & below & stirred
-    if np.count_nonzero(np.abs(moves[rows][good]) > MOVED) < FEWEST_MOVES:
+    stirred = np.max(np.abs(design), axis=1) > MOVED_KPA
+    good = np.isfinite(design).all(axis=1) & np.isfinite(answer) & stirred
+    if np.count_nonzero(np.abs(moves[rows][good]) > MOVED_KPA) < FEWEST_MOVES:
         return None
-    return _mean_delay(design[good], answer[good], lags * step, spacing, case)
+    return _mean_delay(design[good], answer[good], np.asarray(lags * step, dtype=np.float64), spacing, case)
+
+
+def _settled_share(case: Case) -> Callable[[Floats, Floats], Floats] | None:
+    """Manifold pressure over that before the throttle, by opening per speed, rising: medians of steady points."""
+    points = case.points.where(case.points.has("throttle", "manifold", "speed"))
+    if len(points) < FEWEST_STEADY:
+        return None
+    shut = case.path.closed_stop
+
+    def place(opening: Floats, per_second: Floats) -> Floats:
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return np.asarray(
+                np.log((np.maximum(np.asarray(opening) - shut, 0.0) + shared().opening_shift) / per_second)
+            )
+
+    at = place(points.throttle, points.speed)
+    share = points.manifold / np.where(np.isfinite(points.charge), points.charge, case.barometer_pa)
+    edges = np.quantile(at, np.linspace(0.0, 1.0, KNOTS + 1))
+    which = np.clip(np.searchsorted(edges, at, side="right") - 1, 0, KNOTS - 1)
+    filled = [k for k in range(KNOTS) if np.any(which == k)]
+    knots = np.array([np.median(at[which == k]) for k in filled])
+    level = np.maximum.accumulate(np.array([np.median(share[which == k]) for k in filled]))
+    if level[-1] - level[0] < LEAST_SPAN:
+        return None
+    return lambda opening, rpm: np.asarray(np.interp(place(opening, rpm / 60.0), knots, level))
 
 
 def _mean_delay(design: Floats, answer: Floats, lags_s: Floats, spacing: float, case: Case) -> Measured | None:
-    ridge = 0.02 * np.trace(design.T @ design) / lags_s.size
+    ridge = 0.004 * np.trace(design.T @ design) / lags_s.size
     response = np.linalg.solve(design.T @ design + ridge * np.eye(lags_s.size), design.T @ answer)
     total = float(response.sum())
     if total <= 0:
@@ -60,10 +106,15 @@ def _mean_delay(design: Floats, answer: Floats, lags_s: Floats, spacing: float, 
     noise = float(np.var(residual))
     spread = np.linalg.inv(design.T @ design + ridge * np.eye(lags_s.size)) * noise
     slope = (lags_s - delay) / total
-    sd = float(np.sqrt(max(slope @ spread @ slope, 0.0)))
+    sd = float(np.sqrt(np.maximum(float(slope @ spread @ slope), 0.0)))
     if sd > 0.6:
         return None
-    return Measured(delay, float(np.hypot(sd, 0.35 * spacing + 0.03)), ((case.recording.start_s, case.recording.end_s),))
+    unseen = WITHOUT_CHARGE_SENSOR_S if case.profile.boosted and "charge_pressure" not in case.recording else 0.0
+    return Measured(
+        delay,
+        float(np.hypot(np.hypot(sd, unseen), 0.35 * spacing + 0.03)),
+        ((case.recording.start_s, case.recording.end_s),),
+    )
 
 
 def _spacing(signal: Signal) -> float:

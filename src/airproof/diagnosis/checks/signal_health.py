@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import gammaln
 
 from airproof.diagnosis.case import Case
@@ -96,7 +95,9 @@ def _railed(case: Case, run: _Running) -> Bools:
     ceiling = 400.0 if case.profile.boosted else 130.0
     top = float(run.pressure.max())
     # An item of one byte ends at 255 kPa: standing there on a boosted car is a rail of the wire or of the item.
-    return np.asarray((run.pressure < RAIL_LOW_KPA) | (run.pressure > ceiling) | ((run.pressure >= 255.0) & (top == 255.0)))
+    return np.asarray(
+        (run.pressure < RAIL_LOW_KPA) | (run.pressure > ceiling) | ((run.pressure >= 255.0) & (top == 255.0))
+    )
 
 
 def _out_of_range(case: Case, run: _Running, railed: Bools) -> Testimony:
@@ -152,7 +153,10 @@ def _breaks(run: _Running) -> Bools:
         calm = np.abs(run.speed[width + 1 :] - run.speed[: -width - 1]) < 0.04 * run.speed[: -width - 1]
         with np.errstate(invalid="ignore"):
             moved = np.max(
-                [np.abs(run.throttle[k : run.throttle.size - width - 1 + k] - run.throttle[: -width - 1]) for k in range(width + 2)],
+                [
+                    np.abs(run.throttle[k : run.throttle.size - width - 1 + k] - run.throttle[: -width - 1])
+                    for k in range(width + 2)
+                ],
                 axis=0,
             )
             calm &= ~(moved > 2.5)

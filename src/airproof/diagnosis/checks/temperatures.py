@@ -47,15 +47,20 @@ DRIVING = Level(
     id="air-temperature",
     expectation="air-temperature",
     measure=_driving,
-    words=lambda value, band: f"intake air is {abs(value):.0f} K {'above' if value > 0 else 'below'} the outside air while driving "
-    f"(healthy: {band[0]:.0f} to {band[1]:+.0f})",
+    words=lambda value, band: (
+        f"intake air is {abs(value):.0f} K {'above' if value > 0 else 'below'} the outside air while driving "
+        f"(healthy: {band[0]:.0f} to {band[1]:+.0f})"
+    ),
 )
 COLD = Level(
     id="cold-agreement",
     expectation="cold-agreement",
     measure=_cold,
-    words=lambda value, band: f"after a soak the intake air reads {abs(value):.0f} K {'above' if value > 0 else 'below'} the coolant "
-    f"(healthy: {band[0]:.0f} to {band[1]:+.0f})",
+    repeats=False,
+    words=lambda value, band: (
+        f"after a soak the intake air reads {abs(value):.0f} K {'above' if value > 0 else 'below'} the coolant "
+        f"(healthy: {band[0]:.0f} to {band[1]:+.0f})"
+    ),
 )
 
 

@@ -1,0 +1,122 @@
+"""The command `airproof`: its subcommands, and how every ending is told.
+
+Exit status: 0 done; 2 the command line or a file is unusable, one line says which, where and the way out;
+1 a fault of our own. What a subcommand needs is imported when it runs, so that help appears at once.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import traceback
+from collections.abc import Callable, Sequence
+from typing import Annotated, Any, NoReturn
+
+import typer
+
+from airproof import __version__
+from airproof.cli import explain, weigh
+from airproof.cli.streams import complain, make_streams_safe
+from airproof.cli.usage import UsageError, in_our_words
+from airproof.errors import AirproofError
+
+OWN_FAULT, UNUSABLE, INTERRUPTED = 1, 2, 130
+
+COMMANDS: tuple[tuple[str, Callable[..., None]], ...] = (
+    ("weigh", weigh.weigh),
+    ("explain", explain.explain),
+)
+
+_HELP = """Is the manifold pressure sensor a truthful witness? And if it is, what is wrong with the engine?
+
+\b
+From stored codes, recordings and readings of a car, Airproof weighs every plausible
+cause: how probable, how large, on what evidence, and what to do next.
+
+\b
+  airproof weigh drive.csv --engine engine.toml
+  airproof weigh drive.csv --engine engine.toml --code P0106 --symptom rough-idle --altitude 350m
+  airproof explain P0106
+
+"airproof weigh --help" shows how to describe the engine and what to record.
+"""
+
+app = typer.Typer(
+    name="airproof",
+    help=_HELP,
+    rich_markup_mode=None,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["--help", "-h"], "max_content_width": 100},
+)
+for _name, _function in COMMANDS:
+    app.command(_name, help=_function.__doc__)(_function)
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"airproof {__version__}")
+        raise typer.Exit
+
+
+@app.callback(invoke_without_command=True)
+def _airproof(
+    context: typer.Context,
+    version: Annotated[  # noqa: ARG001 # its callback does the work
+        bool,
+        typer.Option("--version", callback=_show_version, is_eager=True, help="Show the version and end."),
+    ] = False,
+) -> None:
+    if context.invoked_subcommand is None:
+        typer.echo(context.get_help())
+
+
+def run(arguments: Sequence[str] | None = None) -> NoReturn:
+    """Run the command line and end the process with its exit status."""
+    raise SystemExit(status_of(sys.argv[1:] if arguments is None else list(arguments)))
+
+
+def status_of(arguments: list[str]) -> int:
+    """Run the command line; whatever happens is told on stderr, and the exit status returned."""
+    make_streams_safe()
+    try:
+        status: Any = typer.main.get_command(app).main(arguments, prog_name="airproof", standalone_mode=False)
+        sys.stdout.flush()
+        return status if isinstance(status, int) else 0
+    except UsageError as fault:
+        complain(str(in_our_words(fault, arguments)))
+        return UNUSABLE
+    except AirproofError as fault:
+        complain(str(fault))
+        if fault.exit_status == OWN_FAULT:
+            complain(_please_send(arguments))
+        return fault.exit_status
+    except (KeyboardInterrupt, typer.Abort):
+        complain("stopped; nothing was left half-written")
+        return INTERRUPTED
+    except BrokenPipeError:
+        _close_quietly()
+        return 0
+    except Exception as fault:  # every other error is a fault of ours, and must be told as one
+        complain(f"a fault of our own: {type(fault).__name__}: {' '.join(str(fault).split())}")
+        complain(_please_send(arguments))
+        complain(traceback.format_exc().rstrip())
+        return OWN_FAULT
+
+
+def _please_send(arguments: Sequence[str]) -> str:
+    return (
+        f"please report it: send all these lines, the command (airproof {' '.join(arguments)}), the version "
+        f"({__version__}, Python {sys.version.split()[0]}, {sys.platform}) and, if you may, the file"
+    )
+
+
+def _close_quietly() -> None:
+    """Whoever read our output has gone (as `| head` does): nothing more can be said to them."""
+    sink = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(sink, sys.stdout.fileno())
+    except (OSError, ValueError):
+        sys.stdout = None  # not a real file, as under a test: nothing to flush at exit
+    finally:
+        os.close(sink)

@@ -1,0 +1,106 @@
+"""`airproof weigh`: from recordings, codes and readings to a verdict."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def weigh(
+    recordings: Annotated[
+        list[Path],
+        typer.Argument(metavar="RECORDING...", help="Recordings of the car: CSV, gzipped CSV, Parquet or MDF 4."),
+    ],
+    engine: Annotated[Path, typer.Option("--engine", metavar="ENGINE.toml", help="The engine, as described above.")],
+    baseline: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--baseline",
+            metavar="RECORDING",
+            help="A recording of the same car known to be good. Again for more.",
+        ),
+    ] = None,
+    signals: Annotated[
+        Path | None,
+        typer.Option(
+            "--signals", metavar="MAP.toml", help="Which heading is which signal, where it cannot be guessed."
+        ),
+    ] = None,
+    code: Annotated[
+        list[str] | None, typer.Option("--code", metavar="P0106", help="A stored code. Again for more.")
+    ] = None,
+    symptom: Annotated[
+        list[str] | None,
+        typer.Option("--symptom", metavar="rough-idle", help="What the driver notices. Again for more."),
+    ] = None,
+    altitude: Annotated[
+        str | None,
+        typer.Option("--altitude", metavar="350m", help="Where the recording was made, above the sea."),
+    ] = None,
+    barometer: Annotated[
+        str | None,
+        typer.Option(
+            "--barometer",
+            metavar="98.2kPa",
+            help="The air's pressure there, absolute, not reduced to sea level.",
+        ),
+    ] = None,
+    ambient: Annotated[
+        str | None, typer.Option("--ambient", metavar="18C", help="The air's temperature outside.")
+    ] = None,
+    reading: Annotated[
+        list[Path] | None,
+        typer.Option("--reading", metavar="FILE.toml", help="What was looked at or measured by hand. Again for more."),
+    ] = None,
+    prices: Annotated[
+        Path | None,
+        typer.Option("--prices", metavar="PRICES.toml", help="Your own prices of parts and time."),
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")] = False,
+    exhibits: Annotated[
+        Path | None, typer.Option("--exhibits", metavar="DIR", help="Draw the evidence into this folder.")
+    ] = None,
+) -> None:
+    """Weigh what can be wrong: how probable, how large, on what evidence, and what to do next.
+
+    \b
+      airproof weigh drive.csv --engine engine.toml
+      airproof weigh drive.csv --engine engine.toml --code P0106 --code P0171 --symptom rough-idle
+      airproof weigh drive.csv --engine engine.toml --baseline good.csv --altitude 350m --exhibits pictures
+
+    \b
+    engine.toml says what engine it is; four lines are enough:
+      [engine]
+      displacement_l = 1.984
+      cylinders = 4
+      induction = "turbocharged"        # or "naturally-aspirated", "supercharged"
+      air_metering = "air-flow sensor"  # or "speed-density", "both"
+
+    \b
+    A good recording holds ten seconds with the key on and the engine off, one minute of warm
+    idle, some throttle snaps, steady cruise, one pull at full load and coasting in gear.
+    Save codes and freeze frames before anything is erased. On the road a passenger reads.
+
+    Values take their unit along: 350m, 1150ft, 98.2kPa, 29.1inHg, 18C, 64F; a decimal comma is fine.
+    """
+    from airproof.cli.weighing_request import Request, carry_out
+
+    carry_out(
+        Request(
+            recordings=recordings,
+            engine=engine,
+            baselines=baseline or [],
+            signals=signals,
+            codes=code or [],
+            symptoms=symptom or [],
+            altitude=altitude,
+            barometer=barometer,
+            ambient=ambient,
+            readings=reading or [],
+            prices=prices,
+            json=json,
+            exhibits=exhibits,
+        )
+    )

@@ -1,0 +1,196 @@
+"""Carrying out one `airproof weigh`: everything cheap is checked before anything long is begun."""
+
+from __future__ import annotations
+
+import filecmp
+import itertools
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from airproof.cli.progress import Progress, progress_over
+from airproof.cli.streams import say, say_parts
+from airproof.diagnosis.conditions import barometer_of
+from airproof.diagnosis.readings import EngineOffReading, Outcome, load_readings
+from airproof.diagnosis.weigh import weigh
+from airproof.diagnosis.weighing import Barometer, Weighing
+from airproof.engine.profile import load_profile
+from airproof.errors import UnusableQuantity, UnusableRequest
+from airproof.knowledge.load import knowledge
+from airproof.knowledge.model import Knowledge, Prices
+from airproof.quantities.units import parse_quantity
+from airproof.recording.mapping import SignalMap, read_signal_map
+from airproof.recording.readers import read_recording
+from airproof.recording.recording import Recording
+from airproof.repair.plan import Plan, make_plan
+from airproof.repair.prices import load_prices
+from airproof.report.as_json import as_json
+from airproof.report.exhibits import Exhibit, check_folder, draw_exhibits
+from airproof.report.explained import CODE, area_of, near, symptom_of
+from airproof.report.in_words import Part, in_words
+
+KELVIN = 273.15
+
+
+@dataclass(frozen=True)
+class Request:
+    """The options of `airproof weigh` as they were typed."""
+
+    recordings: Sequence[Path]
+    engine: Path
+    baselines: Sequence[Path]
+    signals: Path | None
+    codes: Sequence[str]
+    symptoms: Sequence[str]
+    altitude: str | None
+    barometer: str | None
+    ambient: str | None
+    readings: Sequence[Path]
+    prices: Path | None
+    json: bool
+    exhibits: Path | None
+
+
+def carry_out(request: Request) -> None:
+    """Weigh and tell."""
+    known = knowledge()
+    if request.exhibits is not None:
+        check_folder(request.exhibits)
+    _refuse_repeats(request.recordings, request.baselines)
+    profile = load_profile(request.engine)
+    codes = [_code(code, known) for code in request.codes]
+    symptoms = [_symptom(symptom, known) for symptom in request.symptoms]
+    barometer = _barometer(request.altitude, request.barometer)
+    ambient_c = _quantity("--ambient", request.ambient, "temperature", "18C")
+    readings = _readings(request.readings, known)
+    prices = known.prices if request.prices is None else load_prices(request.prices, known.prices)
+    mapping = None if request.signals is None else read_signal_map(request.signals)
+    with progress_over([*request.recordings, *request.baselines]) as progress:
+        recordings = _read(request.recordings, mapping, barometer, progress)
+        baselines = _read(request.baselines, mapping, barometer, progress)
+        weighing = weigh(
+            recordings,
+            profile,
+            baselines=baselines,
+            codes=codes,
+            symptoms=symptoms,
+            barometer=barometer,
+            ambient_c=None if ambient_c is None else ambient_c - KELVIN,
+            readings=readings,
+            progress=progress.weighing,
+        )
+    plan = _plan(weighing, known, prices, readings)
+    drawn = () if request.exhibits is None else draw_exhibits(weighing, request.exhibits)
+    if request.json:
+        say(as_json(weighing, plan, recordings))
+        return
+    say_parts([*in_words(weighing, plan, recordings), *_exhibits(drawn, request.exhibits)])
+
+
+def _exhibits(drawn: Sequence[Exhibit], folder: Path | None) -> list[Part]:
+    lines = [f"{one.number}. {one.title}." for one in drawn if one.not_drawn is None]
+    lines += [
+        f"{one.number}. {one.title}: not drawn, because {one.not_drawn}." for one in drawn if one.not_drawn is not None
+    ]
+    return [Part("exhibits", f"Exhibits, in {folder}", tuple(lines))] if lines else []
+
+
+def _plan(
+    weighing: Weighing, known: Knowledge, prices: Prices, readings: Iterable[Outcome | EngineOffReading]
+) -> Plan | None:
+    if weighing.verdict.refusal is not None:
+        return None
+    probabilities = {cause.id: cause.probability for cause in weighing.verdict.causes}
+    done = {reading.step for reading in readings if isinstance(reading, Outcome)}
+    return make_plan(probabilities, known, prices, done=done)
+
+
+def _read(
+    paths: Sequence[Path],
+    mapping: SignalMap | None,
+    barometer: Barometer | None,
+    progress: Progress,
+) -> list[Recording]:
+    # Gauge pressures become absolute by the barometer where it was given, or by the altitude's usual one.
+    kpa = None if barometer is None else barometer.kpa
+    return [read_recording(path, signals=mapping, barometer_kpa=kpa, progress=progress.reading(path)) for path in paths]
+
+
+def _readings(paths: Sequence[Path], known: Knowledge) -> list[Outcome | EngineOffReading]:
+    return list(itertools.chain.from_iterable(load_readings(path, known) for path in paths))
+
+
+def _barometer(altitude: str | None, barometer: str | None) -> Barometer | None:
+    if altitude is None and barometer is None:
+        return None
+    pascals = _quantity("--barometer", barometer, "pressure", "98.2kPa")
+    return barometer_of(
+        altitude_m=_quantity("--altitude", altitude, "length", "350m"),
+        barometer_kpa=None if pascals is None else pascals * 1e-3,
+    )
+
+
+def _quantity(option: str, text: str | None, kind: str, example: str) -> float | None:
+    """The SI value of an option, or None where it was not given."""
+    if text is None:
+        return None
+    try:
+        return float(parse_quantity(text, kind))
+    except UnusableQuantity as fault:
+        raise UnusableQuantity(
+            fault.given, fault.wanted, f"{fault.way_out} For example: {option} {example}", where=option
+        ) from fault
+
+
+def _code(asked: str, known: Knowledge) -> str:
+    code = asked.strip().upper()
+    if code in known.codes:
+        return code
+    if CODE.fullmatch(code):
+        concerns = area_of(code, known) or "something else"
+        raise UnusableRequest(
+            f"{code} is not among the codes that are weighed here (it concerns {concerns})",
+            "codes of the air path, mixture, boost or idle",
+            "Leave it out: the verdict would not change with it.",
+            where="--code",
+        )
+    raise UnusableRequest(
+        f"{asked!r} is not a code",
+        "a letter and four digits, such as P0106",
+        near(code, known.codes),
+        where="--code",
+    )
+
+
+def _symptom(asked: str, known: Knowledge) -> str:
+    symptom = symptom_of(asked, known)
+    if symptom is None:
+        raise UnusableRequest(
+            f"{asked!r} is not a symptom that is known here",
+            f"one of {', '.join(known.symptoms)}",
+            near(asked.casefold(), known.symptoms),
+            where="--symptom",
+        )
+    return symptom.id
+
+
+def _refuse_repeats(recordings: Sequence[Path], baselines: Sequence[Path]) -> None:
+    """A recording weighed twice counts its evidence twice; one that is its own baseline proves nothing."""
+    for first, second in itertools.combinations([*recordings, *baselines], 2):
+        if not _same(first, second):
+            continue
+        role = "the baseline" if second in baselines and first in recordings else "another one"
+        raise UnusableRequest(
+            f"{first} and {role}, {second}, are the same recording",
+            "different recordings",
+            "Give each once; a baseline is another recording, of a time when the car was known to be good.",
+        )
+
+
+def _same(first: Path, second: Path) -> bool:
+    try:
+        if first.samefile(second):
+            return True
+        return first.is_file() and second.is_file() and filecmp.cmp(first, second, shallow=False)
+    except OSError:
+        return False  # what cannot be opened is told when it is read

@@ -1,0 +1,274 @@
+"""The shape of what is known: causes, codes, symptoms, steps, prices and sources, each entry with its source.
+
+Nothing here can be changed once loaded. Probabilities lie strictly between 0 and 1: nothing is impossible and
+nothing is certain in a workshop.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Annotated, Literal, Self
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+NONE = "none"
+"""The cause that is no fault: nothing wrong that the evidence can see."""
+
+JUDGED = re.compile(r"judged: \S[^,:]*[,:] \S.{9,}", re.DOTALL)
+"""A number somebody judged: "judged: who, why"."""
+
+Text = Annotated[str, Field(min_length=1)]
+Probability = Annotated[float, Field(gt=0.0, lt=1.0)]
+Id = Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
+CodeId = Annotated[str, Field(pattern=r"^[PCBU][0-3][0-9A-F]{3}$")]
+
+Induction = Literal["naturally-aspirated", "turbocharged", "supercharged"]
+AirMetering = Literal["air-flow sensor", "speed-density", "both"]
+Fuel = Literal["petrol", "e10", "e85", "diesel"]
+Standing = Literal["read", "computed", "from memory", "common practice, no source", "judged"]
+StepKind = Literal["look", "measure", "record", "clean", "repair", "replace", "specialist", "watch"]
+
+
+def _as_tuple(value: object) -> object:
+    return (value,) if isinstance(value, str) else value
+
+
+Sources = Annotated[tuple[Text, ...], BeforeValidator(_as_tuple), Field(min_length=1)]
+"""Keys into the sources, or "judged: who, why"."""
+
+
+class Known(BaseModel):
+    """What every entry has: an id, and where it is from."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    id: Id
+    source: Sources
+
+
+class Source(BaseModel):
+    """Where something is from: what was taken, and how far it can be relied on."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    id: Id
+    title: Text
+    taken: Text
+    standing: Standing
+
+
+class SizePrior(BaseModel):
+    """Sizes of a cause that a driver notices, in the cause's unit, before any evidence.
+
+    Spread in the logarithm from `low` to `high` (both positive), most often near `typical`; where `signed`,
+    the same again below zero.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    low: Annotated[float, Field(gt=0.0)]
+    typical: Annotated[float, Field(gt=0.0)]
+    high: Annotated[float, Field(gt=0.0)]
+    signed: bool
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if not self.low < self.typical < self.high:
+            msg = f"low < typical < high does not hold: {self.low}, {self.typical}, {self.high}"
+            raise ValueError(msg)
+        return self
+
+
+class Applies(BaseModel):
+    """On which engines a cause can be: empty means on all; `needs` names equipment it cannot be without."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    induction: tuple[Induction, ...] = ()
+    air_metering: tuple[AirMetering, ...] = ()
+    fuel: tuple[Fuel, ...] = ()
+    needs: tuple[Id, ...] = ()
+
+    def to(self, induction: str, air_metering: str, fuel: str) -> bool:
+        """Whether the cause can be on such an engine, its equipment left aside."""
+        asked = ((induction, self.induction), (air_metering, self.air_metering), (fuel, self.fuel))
+        return all(not allowed or given in allowed for given, allowed in asked)
+
+
+class Equipment(Known):
+    """Something an engine may or may not have; `shown_by` are the signals that prove it is there."""
+
+    title: Text
+    shown_by: tuple[Text, ...] = ()
+
+
+class Cause(Known):
+    """One thing that can be wrong.
+
+    `weight` is how common it is among cars whose owner complains, relative to the others.
+    `unit` of the size; empty with `size` None where the cause has none.
+    """
+
+    title: Text
+    says: Text
+    weight: Annotated[float, Field(gt=0.0)]
+    unit: str = ""
+    size: SizePrior | None = None
+    applies: Applies = Applies()
+    cautions: tuple[Text, ...] = ()
+
+    @model_validator(mode="after")
+    def _size_has_unit(self) -> Self:
+        if (self.size is None) != (self.unit == ""):
+            msg = "a size needs a unit, and a unit a size"
+            raise ValueError(msg)
+        return self
+
+
+class Witness(Known):
+    """Something that may be there or not, and how probable it is under each cause.
+
+    `sets[c]` is the probability that it is there when c is, at a size a driver notices; `by_chance` the same
+    when the cause is `none` or any that `sets` does not name.
+    """
+
+    title: Text
+    sets: Mapping[Id, Probability] = {}
+    by_chance: Probability
+
+    @model_validator(mode="after")
+    def _none_is_by_chance(self) -> Self:
+        if NONE in self.sets:
+            msg = f"`{NONE}` is what `by_chance` is for"
+            raise ValueError(msg)
+        return self
+
+    def given(self, cause: str) -> float:
+        """Probability that this is there, given that cause."""
+        return self.sets.get(cause, self.by_chance)
+
+
+class Symptom(Witness):
+    """What the driver or the mechanic notices. `also_called` are other words for it."""
+
+    says: Text
+    also_called: tuple[Text, ...] = ()
+
+
+class CodeFamily(Known):
+    """Codes that one look at one thing tends to store together, so that they are no separate witnesses."""
+
+    title: Text
+
+
+class CodeArea(Known):
+    """What codes with these prefixes concern; `standard`: whether the standard fixes their meaning."""
+
+    title: Text
+    prefixes: tuple[Annotated[str, Field(pattern=r"^[PCBU][0-9A-F]{0,4}$")], ...] = Field(min_length=1)
+    standard: bool | None = None
+
+
+class Code(Witness):
+    """One stored code: what the control unit claims to have seen, and what it must not be mistaken for."""
+
+    id: CodeId
+    claims: Text
+    family: Id
+    says: tuple[Text, ...] = ()
+    not_to_be_mistaken_for: tuple[Text, ...] = ()
+    also_set_by: tuple[Text, ...] = ()
+    check_first: tuple[Id, ...]
+
+
+class Step(Known):
+    """Something the mechanic can do: it costs a part and minutes; it tells, cures, or ends the job.
+
+    `tells[c]` is the probability of the outcome worded `if_so`, given c; `otherwise` the same for all causes
+    that `tells` does not name. `cures[c]` is the chance that c is gone afterwards; only watching "cures"
+    `none`, by showing that nothing comes back. `ends`: whatever the cause, the job is over with it. `after`
+    are steps that come first.
+    """
+
+    title: Text
+    kind: StepKind
+    minutes: Annotated[float, Field(ge=0.0)]
+    part: Id | None = None
+    how: tuple[Text, ...] = Field(min_length=1)
+    tools: tuple[Text, ...] = ()
+    tells: Mapping[Id, Probability] = {}
+    otherwise: Probability | None = None
+    if_so: str = ""
+    if_not: str = ""
+    cures: Mapping[Id, Annotated[float, Field(gt=0.0, le=1.0)]] = {}
+    ends: bool = False
+    after: tuple[Id, ...] = ()
+    cautions: tuple[Text, ...] = ()
+
+    @model_validator(mode="after")
+    def _tells_or_cures(self) -> Self:
+        if self.tells and (self.otherwise is None or not self.if_so or not self.if_not):
+            msg = "a step that tells needs `otherwise`, `if_so` and `if_not`"
+            raise ValueError(msg)
+        if not self.tells and self.otherwise is not None:
+            msg = "`otherwise` without `tells`"
+            raise ValueError(msg)
+        if (bool(self.tells), bool(self.cures), self.ends).count(True) != 1:
+            msg = "a step must do one of three: tell, cure, or end the job"
+            raise ValueError(msg)
+        if NONE in self.cures and self.kind != "watch":
+            msg = f"only watching can settle `{NONE}`"
+            raise ValueError(msg)
+        return self
+
+    def positive_given(self, cause: str) -> float:
+        """Probability of the outcome `if_so`, given that cause; 0.5 where the step tells nothing."""
+        return 0.5 if self.otherwise is None else self.tells.get(cause, self.otherwise)
+
+
+class PartPrice(Known):
+    """What a part costs, in the currency of the prices: the usual range and a typical price."""
+
+    title: Text
+    low: Annotated[float, Field(ge=0.0)]
+    typical: Annotated[float, Field(ge=0.0)]
+    high: Annotated[float, Field(ge=0.0)]
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if not self.low <= self.typical <= self.high:
+            msg = f"low <= typical <= high does not hold: {self.low}, {self.typical}, {self.high}"
+            raise ValueError(msg)
+        return self
+
+
+class Prices(BaseModel):
+    """What time and parts cost, all in one currency."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")]
+    labour_per_hour: Annotated[float, Field(ge=0.0)]
+    source: Sources
+    parts: Mapping[Id, PartPrice]
+
+    def part(self, key: str | None) -> float:
+        """Typical price of a part; nothing for no part."""
+        return 0.0 if key is None else self.parts[key].typical
+
+
+@dataclass(frozen=True)
+class Knowledge:
+    """All that is known, by id; the loader has refused what leads nowhere."""
+
+    sources: Mapping[str, Source]
+    equipment: Mapping[str, Equipment]
+    causes: Mapping[str, Cause]
+    families: Mapping[str, CodeFamily]
+    areas: Mapping[str, CodeArea]
+    codes: Mapping[str, Code]
+    symptoms: Mapping[str, Symptom]
+    steps: Mapping[str, Step]
+    prices: Prices

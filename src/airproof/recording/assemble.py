@@ -1,0 +1,275 @@
+"""From a table of claimed columns to a Recording: rivals settled, units found or guessed, gauge made absolute, values cleaned."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from airproof.errors import UnusableFile
+from airproof.recording import clock
+from airproof.recording.claims import Claim
+from airproof.recording.cleaning import Hold, doubled_rows, frozen_rows, hold_of, ordered, refreshed, resolution_of
+from airproof.recording.recording import ColumnReading, Floats, ReadReport, Recording, Signal
+from airproof.recording.signals import signal_kind
+from airproof.recording.table import Column, Table
+from airproof.recording.unit_guess import guess_unit
+from airproof.recording.units_stated import StatedUnit, in_signal_unit
+
+_LOWEST_BEFORE_THROTTLE_KPA = 60.0
+"""Pressure before the throttle hardly falls below this (judged: Airproof authors, because the highest roads lie at about
+50 kPa, and cars seldom go there); a "boost" column that does so often is read after the throttle."""
+
+
+_OWN_ZERO_S = 86400.0
+"""Elapsed time that begins before this keeps the file's own zero, so that intervals can be found again in the file."""
+
+
+@dataclass
+class _Ready:
+    """A column in its signal's own unit, with how its unit was found."""
+
+    column: Column
+    values: Floats
+    unit: StatedUnit
+    how: Literal["stated", "guessed"]
+    says: str
+
+    @property
+    def claim(self) -> Claim:
+        return self.column.claim
+
+
+def assemble(table: Table, label: str, barometer_kpa: float | None = None) -> Recording:
+    """The recording in a table.
+
+    `barometer_kpa` (absolute) turns gauge pressures into absolute ones where the file has no barometer of its own.
+    Raises UnusableFile where no column gives a usable signal.
+    """
+    readings: list[ColumnReading] = []
+    ready = [one for column in table.columns if (one := _in_own_unit(column, readings)) is not None]
+    ready = _rivals_settled(ready, readings)
+    ready = _boost_placed(ready)
+    ready = _made_absolute(ready, readings, barometer_kpa)
+    remarks = list(table.remarks)
+    signals, aside = _signals(table, ready, remarks)
+    for one in ready:
+        name = one.claim.signal.name
+        if name in signals:
+            readings.append(ColumnReading(one.claim.heading, name, one.unit.unit, _how(one), one.says))
+        else:
+            readings.append(ColumnReading(one.claim.heading, None, None, "left out", "it holds no usable number"))
+    readings.extend(
+        ColumnReading(heading, None, None, "left out", "no signal Airproof knows goes by this heading")
+        for heading in table.unread
+    )
+    if not signals:
+        why = "; ".join(f"{r.heading}: {r.says}" for r in readings[:4])
+        raise UnusableFile(
+            f"no column gives a usable signal ({why})",
+            "at least one signal with numbers in it",
+            "Name heading, signal and unit in a MAP.toml and give it with --signals.",
+            where=table.source,
+        )
+    report = ReadReport(table.source, tuple(readings), tuple(remarks), table.rows, aside)
+    return Recording(signals, label, report)
+
+
+def _how(one: _Ready) -> Literal["stated", "guessed", "mapped"]:
+    return "mapped" if one.claim.how == "mapped" else one.how
+
+
+def _in_own_unit(column: Column, readings: list[ColumnReading]) -> _Ready | None:
+    """The column in its signal's unit: the heading's, else that stated elsewhere, else guessed from the values' range."""
+    claim = column.claim
+    kind = claim.signal
+    for unit in (claim.unit, column.unit):
+        if unit is not None and unit.fits(kind):
+            says = f"{kind.title} in {unit.unit}{' ' + unit.reference if unit.reference else ''}, as stated"
+            if unit.unit == "AFR":
+                says += "; turned into lambda by 14.7 to 1, as displays do whatever the fuel"
+            elif kind.name == "fuel_rate" and unit.unit.startswith("L/"):
+                says += "; turned into mass as petrol, 0.7475 kg/L"
+            return _Ready(column, in_signal_unit(column.values, unit.unit, kind), unit, "stated", says)
+    stated = claim.unit or column.unit
+    if stated is not None and stated.unit != "1":
+        says = f"its unit {stated.unit} does not fit {kind.title} in {kind.unit}; map it with --signals if it is something else"
+        readings.append(ColumnReading(claim.heading, None, stated.unit, "left out", says))
+        return None
+    guess = guess_unit(column.values, kind)
+    if guess.unit is None:
+        says = f"{guess.says}; state it in a MAP.toml: {kind.name} = {{heading = {claim.heading!r}, unit = ...}}"
+        readings.append(ColumnReading(claim.heading, None, None, "left out", says))
+        return None
+    unit = StatedUnit(guess.unit)
+    return _Ready(column, in_signal_unit(column.values, guess.unit, kind), unit, "guessed", guess.says)
+
+
+def _rivals_settled(ready: list[_Ready], readings: list[ColumnReading]) -> list[_Ready]:
+    """One column for each signal: mapped before recognised, then stated unit, closest heading, most values."""
+    best: dict[str, _Ready] = {}
+    for one in ready:
+        name = one.claim.signal.name
+        rival = best.get(name)
+        if rival is None:
+            best[name] = one
+            continue
+        loser = one
+        if _standing(one) > _standing(rival):
+            best[name], loser = one, rival
+        says = f"{best[name].claim.heading!r} states {one.claim.signal.title} better and was taken"
+        readings.append(ColumnReading(loser.claim.heading, None, None, "left out", says))
+    return list(best.values())
+
+
+def _standing(one: _Ready) -> tuple[bool, bool, bool, tuple[int, int], int]:
+    moves = bool(np.nanmax(one.values, initial=-np.inf) > np.nanmin(one.values, initial=np.inf))
+    known = int(np.isfinite(one.values).sum())
+    return one.claim.how == "mapped", moves, one.how == "stated", one.claim.closeness, known
+
+
+def _boost_placed(ready: list[_Ready]) -> list[_Ready]:
+    """A column called boost that falls deep below the barometer was read after the throttle: manifold pressure."""
+    names = {one.claim.signal.name for one in ready}
+    out = []
+    for one in ready:
+        claim = one.claim
+        if claim.signal.name == "charge_pressure" and claim.how != "mapped" and "manifold_pressure" not in names:
+            low = float(np.nanquantile(one.values, 0.1)) if np.isfinite(one.values).any() else np.nan
+            gauge = one.unit.reference == "gauge" or low < -1.0
+            if low < (-40.0 if gauge else _LOWEST_BEFORE_THROTTLE_KPA) and (gauge or low > 8.0):
+                claim = replace(claim, signal=signal_kind("manifold_pressure"))
+                one = replace(
+                    one,
+                    column=replace(one.column, claim=claim),
+                    how="guessed",
+                    says=f"{one.says}; taken for manifold pressure, because it falls far below the barometer",
+                )
+        out.append(one)
+    return out
+
+
+def _made_absolute(ready: list[_Ready], readings: list[ColumnReading], barometer_kpa: float | None) -> list[_Ready]:
+    """Gauge pressures with the barometer added; left out where there is none to add."""
+    own = next((one.values for one in ready if one.claim.signal.name == "barometric_pressure"), None)
+    barometer = barometer_kpa
+    if barometer is None and own is not None and np.isfinite(own).any():
+        barometer = float(np.nanmedian(own))
+    out = []
+    for one in ready:
+        kind = one.claim.signal
+        if not kind.is_absolute_pressure or kind.name == "barometric_pressure" or one.unit.reference == "absolute":
+            out.append(one)
+            continue
+        stated = one.unit.reference in ("gauge", "vacuum")
+        if not stated and not _looks_gauge(one.values, kind.name):
+            out.append(one)
+            continue
+        why = "as stated" if stated else "guessed to be gauge, because its values are too low for absolute"
+        if barometer is None:
+            says = f"{kind.title} is gauge ({why}) and there is no barometer to add: give --barometer or --altitude"
+            readings.append(ColumnReading(one.claim.heading, None, one.unit.unit, "left out", says))
+            continue
+        sign = -1.0 if one.unit.reference == "vacuum" else 1.0
+        says = f"{one.says}; {why}: {barometer:.4g} kPa of barometer added"
+        out.append(replace(one, values=sign * one.values + barometer, says=says, how=one.how if stated else "guessed"))
+    return out
+
+
+def _looks_gauge(values: Floats, name: str) -> bool:
+    """Whether a pressure cannot be absolute: often below zero, or before the throttle and mostly far below any barometer."""
+    known = values[:: max(1, values.size // 4000)]
+    known = np.sort(known[np.isfinite(known)])
+    if not known.size:
+        return False
+    if known[known.size // 20] < -2.0:
+        return True
+    return name != "manifold_pressure" and float(np.median(known)) < 40.0
+
+
+def _signals(table: Table, ready: list[_Ready], remarks: list[str]) -> tuple[dict[str, Signal], int]:
+    """The cleaned signals, and how many rows were set aside altogether."""
+    shared = [one for one in ready if one.column.time is None]
+    aside = 0
+    hold: Hold | None = None
+    time = table.time
+    if shared:
+        time, aside, said = _one_clock(time, shared)
+        remarks.extend(said)
+        hold = hold_of([one.values for one in shared])
+        if hold is not None:
+            remarks.append(
+                f"values are held between updates (about {hold.cycle} rows): only rows that can bring a new one are kept"
+            )
+    start = float(time[0]) if shared and time.size else 0.0
+    if table.keeps_zero and 0.0 <= start < _OWN_ZERO_S:
+        start = 0.0
+    signals: dict[str, Signal] = {}
+    for one in ready:
+        own = one.column.time
+        if own is None:
+            stamps = time
+            if hold is not None:
+                fresh = refreshed(one.values, hold)
+                stamps, one.values = stamps[fresh], one.values[fresh]
+            found = _one_signal(one, stamps, remarks)
+        else:
+            stamps, order, said = ordered(own)
+            remarks.extend(f"{one.claim.heading}: {line}" for line in said)
+            one.values = one.values[order]
+            found = _one_signal(one, stamps, remarks)
+        if found is not None:
+            signals[found.name] = replace(found, time=found.time - start) if start else found
+    return signals, aside
+
+
+def _one_clock(time: Floats, shared: list[_Ready]) -> tuple[Floats, int, list[str]]:
+    """Time that all columns without stamps of their own share, put in order, their rows with it.
+
+    Returns the time, how many rows were set aside, and what was done.
+    """
+    rows_given = time.size
+    time, order, remarks = ordered(time)
+    if not isinstance(order, slice):
+        for one in shared:
+            one.values = one.values[order]
+    spread, says = clock.spread_repeats(time)
+    if says:
+        time = spread
+        remarks.append(says)
+    doubled, twice = doubled_rows(time, [one.values for one in shared])
+    if twice:
+        remarks.append(f"{twice} rows share their stamp with the row before: kept in their order")
+    turning = next((one.values for one in shared if one.claim.signal.name == "engine_speed"), None)
+    stuck = frozen_rows(time, [one.values for one in shared], turning) & ~doubled
+    if doubled.any():
+        remarks.append(f"{int(doubled.sum())} rows are there twice, stamp and all: set aside")
+    if stuck.any():
+        remarks.append(f"{int(stuck.sum())} rows repeat every value while the engine turns (polling stuck): set aside")
+    if doubled.any() or stuck.any():
+        keep = ~(doubled | stuck)
+        time = time[keep]
+        for one in shared:
+            one.values = one.values[keep]
+    return time, rows_given - time.size, remarks
+
+
+def _one_signal(one: _Ready, time: Floats, remarks: list[str]) -> Signal | None:
+    """One signal without missing, infinite and impossible values; None where nothing is left."""
+    kind = one.claim.signal
+    values = one.values
+    low, high = kind.possible
+    with np.errstate(invalid="ignore"):
+        good = (values >= low) & (values <= high)
+    if not good.all():
+        impossible = int(np.count_nonzero(~good & ~np.isnan(values)))
+        if impossible:
+            remarks.append(
+                f"{one.claim.heading}: {impossible} values outside {low:g} to {high:g} {kind.unit} are impossible"
+                " and were set aside"
+            )
+        time, values = time[good], values[good]
+    if not values.size:
+        return None
+    return Signal(kind.name, kind.unit, time, values, resolution_of(values))

@@ -1,0 +1,245 @@
+"""Putting apart what cannot be true: broken clocks, frozen rows, impossible values. Counted and said, never fatal."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airproof.recording.recording import Bools, Floats
+
+NDArrayInt = NDArray[np.intp]
+
+PART_GAP_S = 60.0
+"""Put between the parts of a recording whose clock was restarted (judged: Airproof authors, because it is long enough that
+no regime or filling can reach across it)."""
+
+_LONGEST_GAP_S = 6 * 3600.0
+_RESOLUTION_SAMPLE = 2000
+
+
+def ordered(time: Floats) -> tuple[Floats, NDArrayInt | slice, list[str]]:
+    """Time that never falls, the rows to keep in their new order, and what was done.
+
+    Stray stamps are set aside; a clock that starts again gives parts, laid one after the other PART_GAP_S apart;
+    rows in reverse or in no order are sorted.
+    """
+    steps = np.diff(time)
+    finite = bool(np.isfinite(time[0] + time[-1]) and np.isfinite(steps).all()) if time.size else True
+    if finite and (not steps.size or (steps.min() >= 0 and steps.max() < _LONGEST_GAP_S)):
+        return time, slice(None), []
+    remarks: list[str] = []
+    rows = np.flatnonzero(np.isfinite(time))
+    if rows.size < time.size:
+        remarks.append(f"{time.size - rows.size} rows have no readable stamp and were set aside")
+    stamps = time[rows]
+    steps = np.diff(stamps)
+    falls = np.flatnonzero(steps < 0) + 1
+    if falls.size and falls.size > 0.2 * stamps.size:
+        if falls.size > 0.9 * stamps.size:
+            remarks.append("the rows run backwards in time: they were turned round")
+            rows, stamps = rows[::-1], stamps[::-1]
+        order = np.argsort(stamps, kind="stable")
+        if not np.all(np.diff(stamps) >= 0):
+            remarks.append(
+                f"the rows are in no order of time ({falls.size} steps back): they were sorted by their stamps"
+            )
+        rows, stamps = rows[order], stamps[order]
+    elif falls.size:
+        keep, says = _without_strays(stamps, falls)
+        if says:
+            remarks.append(says)
+        rows, stamps = rows[keep], stamps[keep]
+        stamps, said = _parts_laid_on(stamps)
+        remarks.extend(said)
+    stamps, said = _long_gaps_closed(stamps)
+    return stamps, rows, remarks + said
+
+
+def _without_strays(stamps: Floats, falls: NDArrayInt) -> tuple[NDArrayInt, str]:
+    """Rows without the stray stamps: short stretches between steps back whose neighbours agree without them."""
+    edges = np.concatenate(([0], falls, [stamps.size]))
+    stretches = [(int(a), int(b)) for a, b in pairwise(edges.tolist())]
+    longest_stray = 5
+    kept: list[NDArrayInt] = []
+    last = -np.inf
+    strays = 0
+    for number, (start, end) in enumerate(stretches):
+        piece = np.arange(start, end)
+        following = stamps[stretches[number + 1][0]] if number + 1 < len(stretches) else np.inf
+        # Stamps at the end of a stretch that run ahead of everything after them are strays, not the rest.
+        ahead = piece[(stamps[piece] > following)]
+        if 0 < ahead.size <= longest_stray and ahead.size < piece.size and following >= stamps[piece[-ahead.size - 1]]:
+            strays += int(ahead.size)
+            piece = piece[: -ahead.size]
+        late = piece[stamps[piece] < last]
+        if 0 < late.size <= longest_stray and end - start <= longest_stray and number + 1 < len(stretches):
+            strays += int(late.size)
+            piece = piece[stamps[piece] >= last]
+        elif 0 < late.size <= longest_stray and late.size < piece.size:
+            strays += int(late.size)
+            piece = piece[late.size :]
+        if piece.size:
+            kept.append(piece)
+            last = float(stamps[piece[-1]])
+    says = f"{strays} rows have a stamp that jumps out of order and were set aside" if strays else ""
+    return np.concatenate(kept), says
+
+
+def _parts_laid_on(stamps: Floats) -> tuple[Floats, list[str]]:
+    """The parts of a recording whose clock was restarted, one after the other."""
+    falls = np.flatnonzero(np.diff(stamps) < 0) + 1
+    if not falls.size:
+        return stamps, []
+    out = stamps.copy()
+    for start in falls:
+        out[start:] += out[start - 1] + PART_GAP_S - out[start]
+    starts = ", ".join(f"{out[start]:.0f} s" for start in falls[:5])
+    return out, [
+        f"the clock starts again {falls.size} time(s): the {falls.size + 1} parts follow each other {PART_GAP_S:g} s apart "
+        f"(the later ones from {starts} on)"
+    ]
+
+
+def _long_gaps_closed(stamps: Floats) -> tuple[Floats, list[str]]:
+    """Pauses of more than six hours shortened: a clock set right, or two sessions in one file."""
+    steps = np.diff(stamps)
+    jumps = np.flatnonzero(steps > _LONGEST_GAP_S) + 1
+    if not jumps.size:
+        return stamps, []
+    out = stamps.copy()
+    for start in jumps:
+        out[start:] -= out[start] - out[start - 1] - PART_GAP_S
+    return out, [
+        f"the clock jumps ahead by more than 6 h {jumps.size} time(s): each jump was shortened to {PART_GAP_S:g} s"
+    ]
+
+
+def frozen_rows(time: Floats, columns: list[Floats], turning: Floats | None) -> Bools:
+    """Rows of a stretch in which every column stands still although the engine turns: the link was lost.
+
+    Such a stretch must last 5 s and ten times as long as nearly all (99 %) others (judged: Airproof authors, because even
+    a steady idle moves some rounded value every few seconds), with at least four columns that do move elsewhere.
+    """
+    none = np.zeros(time.size, dtype=bool)
+    if turning is None or time.size < 50 or len(columns) < 4:
+        return none
+    same = np.ones(time.size - 1, dtype=bool)
+    moving = 0
+    for values in columns:
+        still = (values[1:] == values[:-1]) | np.isnan(values[1:])
+        moving += int(not still.all())
+        same &= still
+        if not same.any():
+            return none
+    if moving < 4:
+        return none
+    changes = np.flatnonzero(~same) + 1
+    begins = np.concatenate(([0], changes))
+    ends = np.concatenate((changes, [time.size]))
+    lasted = time[ends - 1] - time[begins]
+    limit = max(5.0, 10 * float(np.quantile(lasted, 0.99)))
+    for begin, end in zip(begins[lasted > limit].tolist(), ends[lasted > limit].tolist(), strict=True):
+        if turning[begin] > 0:
+            none[begin + 1 : end] = True
+    return none
+
+
+def doubled_rows(time: Floats, columns: list[Floats]) -> tuple[Bools, int]:
+    """Rows that repeat the row before them, stamp and all; and how many only share its stamp."""
+    doubled = np.zeros(time.size, dtype=bool)
+    same_stamp = np.flatnonzero(time[1:] == time[:-1]) + 1
+    if not same_stamp.size:
+        return doubled, 0
+    same = np.ones(same_stamp.size, dtype=bool)
+    for values in columns:
+        now, before = values[same_stamp], values[same_stamp - 1]
+        same &= (now == before) | (np.isnan(now) & np.isnan(before))
+    doubled[same_stamp[same]] = True
+    return doubled, int(np.count_nonzero(~same))
+
+
+@dataclass(frozen=True)
+class Hold:
+    """How values are held between updates.
+
+    `cycle` is the usual number of rows between two updates of a column; `together` are the rows in which columns
+    are updated where all are updated in the same rows, None where they take turns.
+    """
+
+    cycle: int
+    together: NDArrayInt | None
+
+
+def hold_of(columns: list[Floats]) -> Hold | None:
+    """How the columns are held; None where they change freely from row to row.
+
+    Held where the columns that change often (50 times or more, two columns at least) hardly ever (2 %) change again
+    sooner than some rows after their last change. Judged: Airproof authors, because free values of two moving
+    signals change in neighbouring rows far more often.
+    """
+    cycles: list[int] = []
+    changed: list[Bools] = []
+    for values in columns:
+        moved = _moved(values)
+        count = int(np.count_nonzero(moved))
+        if count > 0.6 * values.size:
+            return None
+        changed.append(moved)
+        if count >= 50:
+            gaps = np.diff(np.flatnonzero(moved))
+            if np.count_nonzero(gaps == 1) > 0.02 * gaps.size:
+                return None
+            cycles.append(int(np.argmax(np.bincount(gaps))))
+    if len(cycles) < 2:
+        return None
+    cycle = int(np.median(cycles))
+    any_moved = np.logical_or.reduce(changed)
+    gaps = np.diff(np.flatnonzero(any_moved))
+    if np.count_nonzero(gaps == 1) <= 0.02 * gaps.size:
+        return Hold(cycle, _at_least_every(any_moved, cycle))
+    return Hold(cycle, None)
+
+
+def refreshed(values: Floats, hold: Hold) -> NDArrayInt:
+    """The rows of a held column that bring a new value: each change, and one row a cycle after it."""
+    if hold.together is not None:
+        return hold.together
+    return _at_least_every(_moved(values), hold.cycle)
+
+
+def _moved(values: Floats) -> Bools:
+    """Which rows but the first differ from the row before; two missing values in a row do not."""
+    moved = values[1:] != values[:-1]
+    missing = np.isnan(values)
+    if missing.any():
+        moved &= ~(missing[1:] & missing[:-1])
+    return np.asarray(moved)
+
+
+def _at_least_every(moved: Bools, cycle: int) -> NDArrayInt:
+    """The first row, those that moved from the row before, and every `cycle`-th row after one until the next."""
+    begins = np.concatenate(([0], np.flatnonzero(moved) + 1))
+    counts = np.diff(begins, append=moved.size + 1) - 1
+    counts = counts // cycle + 1
+    within = np.arange(int(counts.sum())) - np.repeat(np.cumsum(counts) - counts, counts)
+    return np.asarray(np.repeat(begins, counts) + cycle * within, dtype=np.intp)
+
+
+def resolution_of(values: Floats) -> float | None:
+    """The step that values are rounded to, where one can be seen: differences are multiples of it within a quarter."""
+    if values.size < 8:
+        return None
+    sample = values[:: max(1, values.size // _RESOLUTION_SAMPLE)]
+    gaps = np.diff(np.sort(sample))
+    gaps = gaps[gaps > 0]
+    if gaps.size < 2 or gaps.size > 0.5 * sample.size + 2:
+        return None
+    step = float(np.sort(gaps)[gaps.size // 20])
+    multiples = np.round(gaps / step)
+    fitting = (multiples >= 1) & (np.abs(gaps / step - multiples) < 0.25)
+    if fitting.mean() < 0.9:
+        return None
+    return float(f"{gaps[fitting].sum() / multiples[fitting].sum():.4g}")

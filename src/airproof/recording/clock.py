@@ -1,0 +1,185 @@
+"""Stamps into seconds: elapsed time in any unit, time of day across midnight, dates, seconds since 1970."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from airproof.recording.recording import Floats
+from airproof.recording.units_stated import StatedUnit
+
+_FORMATS = (
+    "%Y-%m-%dT%H:%M:%S%.f",
+    "%Y-%m-%d %H:%M:%S%.f",
+    "%Y/%m/%d %H:%M:%S%.f",
+    "%d.%m.%Y %H:%M:%S%.f",
+    "%d-%b-%Y %H:%M:%S%.f",
+    "%m/%d/%Y %I:%M:%S%.f %p",
+    "%d/%m/%Y %H:%M:%S%.f",
+    "%m/%d/%Y %H:%M:%S%.f",
+    "%d-%m-%Y %H:%M:%S%.f",
+    "%Y-%m-%dT%H:%M",
+    "%Y-%m-%d %H:%M",
+)
+_SECONDS = {"s": 1.0, "ms": 1e-3, "min": 60.0, "h": 3600.0, "us": 1e-6, "ns": 1e-9}
+DAY_S = 86400.0
+
+
+@dataclass
+class Clock:
+    """Stamps in seconds (NaN where a cell held none), what was understood or guessed, and whether they count from a start."""
+
+    seconds: Floats
+    says: str
+    elapsed: bool = True
+
+
+def from_numbers(stamps: Floats, unit: StatedUnit | None) -> Clock:
+    """Numeric stamps: elapsed in the stated unit, else seconds since 1970 by size, else s or ms by step."""
+    if unit is not None and unit.unit in _SECONDS:
+        scale = _SECONDS[unit.unit]
+        return Clock(stamps if scale == 1.0 else stamps * scale, f"time in {unit.unit}")
+    known = stamps[np.isfinite(stamps)]
+    if not known.size:
+        return Clock(stamps, "time")
+    middle = float(np.median(known))
+    for least, scale, name in ((1e17, 1e-9, "ns"), (1e14, 1e-6, "us"), (1e11, 1e-3, "ms"), (1e8, 1.0, "s")):
+        if middle > least:
+            return Clock(stamps * scale, f"time in {name} since 1970, by its size", elapsed=False)
+    steps = np.diff(known)
+    steps = steps[steps > 0]
+    step = float(np.median(steps)) if steps.size else 1.0
+    # judged: Airproof authors, because nobody records a car less often than every 20 s, nor for more than a day
+    whole = bool(np.all(known == np.round(known)))
+    if whole and (step >= 20 or known.max() - known.min() > DAY_S):
+        return Clock(stamps * 1e-3, f"time guessed to be in ms, because it goes in whole steps of {step:g}")
+    return Clock(stamps, f"time guessed to be in s, because its step is {step:g}")
+
+
+def from_texts(stamps: pl.Series) -> Clock | None:
+    """Time of day or date and time as text; None where most of the filled cells are neither."""
+    even = _even_clock(stamps)
+    if even is not None:
+        return of_day(even)
+    texts = stamps.str.strip_chars()
+    filled = texts.filter(texts.is_not_null() & (texts != ""))
+    if filled.is_empty():
+        return None
+    sample = filled.head(50)
+    if sample.str.contains(r"^\d{1,3}:\d{2}").mean() == 1.0:
+        return _time_of_day(texts)
+    texts = texts.str.replace(r"(?i)\s*(Z|UTC|[-+]\d{2}:?\d{2})$", "").str.replace(r"(:\d{2}),(\d)", "${1}.${2}")
+    texts = texts.str.replace(r"(\d),? +(\d)", "${1} ${2}")
+    for text_format in _FORMATS:
+        if (
+            texts.filter(texts.is_not_null())
+            .head(50)
+            .str.to_datetime(text_format, strict=False, time_unit="us")
+            .null_count()
+            == 0
+        ):
+            found = texts.str.to_datetime(text_format, strict=False, time_unit="us")
+            seconds = found.dt.epoch("us").cast(pl.Float64) * 1e-6
+            return Clock(_floats(seconds), "date and time", elapsed=False)
+    return None
+
+
+def _time_of_day(texts: pl.Series) -> Clock:
+    """h:mm:ss.fff (or mm:ss.f), any of them crossing midnight."""
+    exact = texts.str.to_time("%H:%M:%S%.f", strict=False)
+    if exact.null_count() == texts.null_count():
+        seconds = _floats(exact.cast(pl.Int64).cast(pl.Float64) * 1e-9)
+        return Clock(_past_midnight(seconds), "time of day", elapsed=False)
+    parts = texts.str.extract_groups(r"(?i)^(?:(\d{1,3}):)?(\d{1,3}):(\d{2}(?:[.,:]\d+)?)\s*([ap]m)?$").struct.unnest()
+    hours, minutes, rest, half = (parts.to_series(n) for n in range(4))
+    rest = rest.str.replace(r"[,:]", ".").cast(pl.Float64, strict=False)
+    hour = _floats(hours.cast(pl.Float64, strict=False).fill_null(0.0))
+    afternoon = half.str.to_lowercase().fill_null("").to_numpy()
+    hour = np.where(afternoon == "pm", hour % 12 + 12, np.where(afternoon == "am", hour % 12, hour))
+    minute, second = _floats(minutes.cast(pl.Float64, strict=False)), _floats(rest)
+    short = bool(texts.filter(texts.is_not_null()).head(50).str.contains(r"^\d{1,3}:\d{2}(?:\.\d+)?$").all())
+    if short and hours.null_count() == len(hours) and float(np.nanmax(second, initial=0.0)) < 60:
+        return Clock(minute * 60 + second, "time as minutes and seconds, by its two parts")
+    return Clock(_past_midnight(hour * 3600 + minute * 60 + second), "time of day", elapsed=False)
+
+
+def _even_clock(stamps: pl.Series) -> Floats | None:
+    """Seconds since midnight of stamps that are all as wide as the first, hh:mm:ss or hh:mm:ss.fff; else None.
+
+    Digits are added up straight from the bytes: several times faster than parsing each stamp.
+    """
+    cells = stamps.to_list()
+    if None in cells or len(cells[0]) < 8:
+        return None
+    width = len(cells[0])
+    joined = "".join(cells)
+    if len(joined) != width * len(cells) or not joined.isascii():
+        return None
+    signs = np.frombuffer(joined.encode("ascii"), dtype=np.uint8).reshape(-1, width)
+    marks = [2, 5, 8][: 3 if width > 8 else 2]
+    digits = [place for place in range(width) if place not in marks]
+    numbers = signs[:, digits] - np.uint8(48)
+    if (signs[:, marks[:2]] != 58).any() or (numbers > 9).any():
+        return None
+    if width > 8 and not np.isin(signs[:, 8], (46, 44, 58)).all():
+        return None
+    weights = [36000.0, 3600.0, 600.0, 60.0, 10.0, 1.0, *(10.0 ** -(n + 1) for n in range(width - 9))]
+    seconds: Floats = np.asarray(numbers.astype(np.float64) @ np.array(weights))
+    return None if numbers[:, 0].max() > 2 or numbers[:, 2].max() > 5 or numbers[:, 4].max() > 5 else seconds
+
+
+def of_day(seconds: Floats) -> Clock:
+    """Seconds since midnight, crossing it where they fall."""
+    return Clock(_past_midnight(seconds), "time of day", elapsed=False)
+
+
+def _past_midnight(seconds: Floats) -> Floats:
+    """A day added after each fall of more than half a day."""
+    known = np.isfinite(seconds)
+    steps = np.diff(seconds[known])
+    if not steps.size or steps.min() > -DAY_S / 2:
+        return seconds
+    days = np.zeros(int(known.sum()))
+    np.cumsum(steps < -DAY_S / 2, out=days[1:])
+    out = seconds.copy()
+    out[known] += DAY_S * days
+    return out
+
+
+def spread_repeats(stamps: Floats) -> tuple[Floats, str]:
+    """Whole-second stamps that repeat, spread evenly; a clock that stands still while rows go on runs on at the usual rate.
+
+    Returns the new stamps and a sentence on what was done; empty where nothing was.
+    """
+    count = stamps.size
+    starts = np.flatnonzero(np.diff(stamps, prepend=stamps[0] - 1) != 0) if count else np.empty(0, np.int64)
+    if starts.size < 3 or starts.size > 0.7 * count:
+        return stamps, ""
+    rows = np.diff(np.append(starts, count))
+    steps = np.diff(stamps[starts])
+    if steps.min() <= 0:
+        return stamps, ""
+    usual = float(np.median(rows))
+    per_row = float(steps.sum() / rows[:-1].sum())
+    stalled = rows > 2 * usual + 1
+    moving = ~stalled[:-1]
+    if moving.any():
+        per_row = float(steps[moving].sum() / rows[:-1][moving].sum())
+    # How long each stamp really lasted: until the next, or as long as its rows need where the clock stood still.
+    lasted = np.append(steps, rows[-1] * per_row)
+    lasted = np.where(stalled, np.maximum(lasted, rows * per_row), lasted)
+    begin = np.concatenate(([0.0], np.cumsum(lasted)[:-1])) + stamps[0]
+    position = np.arange(count) - np.repeat(starts, rows)
+    out = np.repeat(begin, rows) + position * np.repeat(lasted / rows, rows)
+    says = f"the stamps repeat (about {usual:g} rows each): rows spread evenly, {per_row:.3g} s apart"
+    if stalled.any():
+        says += (
+            f"; the clock stood still {int(stalled.sum())} time(s) while rows went on, so it was run on at that rate"
+        )
+    return np.asarray(out, dtype=np.float64), says
+
+
+def _floats(series: pl.Series) -> Floats:
+    return series.cast(pl.Float64).fill_null(float("nan")).to_numpy().astype(np.float64, copy=False)

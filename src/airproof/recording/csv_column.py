@@ -1,0 +1,102 @@
+"""One column of a text table as it is read piece by piece: bare numbers at once, all other cells one look later."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import polars as pl
+
+from airproof.recording.cells import is_missing, number_with_suffix
+from airproof.recording.claims import Claim
+from airproof.recording.recording import Floats
+from airproof.recording.units_stated import StatedUnit, stated_unit
+
+
+@dataclass
+class CsvColumn:
+    """Where a column stands, what claims it, and what has been read of it.
+
+    `as_text` when its cells are mostly no bare numbers; `suffixes` counts the texts after numbers ("kPa"), `unread`
+    the cells in which no number was found.
+    """
+
+    index: int
+    claim: Claim
+    as_text: bool = False
+    suffixes: dict[str, int] = field(default_factory=dict)
+    unread: int = 0
+    _pieces: list[pl.Series] = field(default_factory=list)
+
+    @property
+    def name(self) -> str:
+        """The column's name while it is parsed."""
+        return f"c{self.index}"
+
+    def judge(self, rows: list[list[str]], *, decimal_comma: bool) -> None:
+        """Decide from the first rows whether the column must be read as text."""
+        cells = [row[self.index] for row in rows if self.index < len(row)]
+        odd = [cell for cell in cells if not _is_bare(cell, decimal_comma=decimal_comma)]
+        self.as_text = 2 * sum(not is_missing(cell) for cell in odd) > len(cells) - sum(map(is_missing, odd))
+
+    def take(self, piece: pl.Series) -> None:
+        """Add what one block held."""
+        self._pieces.append(piece)
+
+    def mended(self, piece: pl.Series, places: list[int], cells: list[str]) -> pl.Series:
+        """The piece with numbers for its cells that were no bare numbers."""
+        return piece.scatter(places, [self.number(cell) for cell in cells])
+
+    def number(self, cell: str) -> float:
+        """The number in a cell that is no bare number; NaN, counted, where there is none."""
+        cell = cell.strip(' "\t')
+        if is_missing(cell):
+            return np.nan
+        stands_for = self.claim.signal.texts.get(cell.lower())
+        if stands_for is not None:
+            return stands_for
+        found = number_with_suffix(cell)
+        if found is None or (found[1] and stated_unit(found[1]) is None):
+            self.unread += 1
+            return np.nan
+        if found[1]:
+            self.suffixes[found[1]] = self.suffixes.get(found[1], 0) + 1
+        return found[0]
+
+    def texts(self) -> pl.Series | None:
+        """The whole column as text, where it was read so."""
+        return pl.concat(self._pieces) if self.as_text else None
+
+    def values(self) -> Floats:
+        """The whole column as numbers, NaN where there is none; what was held is given up."""
+        texts = self.texts()
+        if texts is not None:
+            counted = texts.drop_nulls().value_counts()
+            numbers: dict[str, float] = {}
+            for cell, count in counted.iter_rows():
+                unread, self.unread = self.unread, 0
+                numbers[cell] = self.number(cell)
+                self.unread = unread + self.unread * count
+            self._pieces.clear()
+            if not numbers:
+                return np.full(texts.len(), np.nan)
+            return texts.replace_strict(numbers, default=None, return_dtype=pl.Float64).fill_null(np.nan).to_numpy()
+        whole = self._pieces[0] if len(self._pieces) == 1 else pl.concat(self._pieces, rechunk=False)
+        self._pieces.clear()
+        return whole.to_numpy()
+
+    def unit_beside(self, units: list[str] | None) -> StatedUnit | None:
+        """The unit a second heading row or the cells themselves state, the commonest where they differ."""
+        if units is not None and self.index < len(units):
+            found = stated_unit(units[self.index])
+            if found is not None:
+                return found
+        return stated_unit(max(self.suffixes, key=lambda s: self.suffixes[s])) if self.suffixes else None
+
+
+def _is_bare(cell: str, *, decimal_comma: bool) -> bool:
+    try:
+        float(cell.replace(",", ".") if decimal_comma else cell)
+    except ValueError:
+        return False
+    return True

@@ -1,0 +1,104 @@
+"""Which signal a column heading means, and the unit it states.
+
+Headings are compared word by word: order, case, brackets, underscores and common abbreviations do not matter. A
+heading with a word left over that could change its meaning is not recognised: better left out than misread.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from functools import lru_cache
+
+from airproof.recording.signals import SignalKind, glossary
+from airproof.recording.units_stated import StatedUnit, mended, stated_unit
+
+_BRACKETED = re.compile(r"[\[(<{]([^\[\](){}<>]*)[\])>}]")
+_CAMEL = re.compile(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])")
+_WORD = re.compile(r"[a-z]+[0-9]*|[0-9]+", re.IGNORECASE)
+_BANK = re.compile(r"\b(bank|b|sensor|s)[ _#]*([12])(?![0-9])", re.IGNORECASE)
+_BANK_AND_SENSOR = re.compile(r"\bb([12])[ _]?s([1-4])\b", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Recognition:
+    """What a heading was taken for.
+
+    `closeness` ranks rival headings of one signal: first how many words matched, then how few were left over.
+    """
+
+    signal: SignalKind
+    unit: StatedUnit | None
+    closeness: tuple[int, int]
+
+
+def _words(text: str) -> list[str]:
+    """The heading's words in lower case and one spelling each; "Bank 1" is one word."""
+    text = _BANK_AND_SENSOR.sub(r" bank\1 sensor\2 ", text.replace("_", " "))
+    text = _BANK.sub(lambda m: f" {'bank' if m[1].lower().startswith('b') else 'sensor'}{m[2]} ", text)
+    if not text.isupper():
+        text = _CAMEL.sub(" ", text)
+    spelling = glossary().spelling
+    found = [word.lower() for word in _WORD.findall(text)]
+    return [spelling.get(word, word) for word in found]
+
+
+def _best(words: frozenset[str]) -> tuple[SignalKind, tuple[int, int]] | None:
+    """The signal that explains the most of the words with none left over, if there is one."""
+    best: tuple[SignalKind, tuple[int, int]] | None = None
+    book = glossary()
+    for kind in book.signals.values():
+        allowed = kind.also | book.filler
+        for group in kind.headings:
+            if group <= words and (words - group) <= allowed:
+                rank = (len(group), -len((words - group) - book.filler))
+                if best is None or rank > best[1]:
+                    best = (kind, rank)
+    return best
+
+
+@lru_cache(maxsize=4096)
+def recognise(heading: str) -> Recognition | None:
+    """The signal a heading means and the unit it states, or None.
+
+    The unit is looked for in brackets, after the last comma, and in the last one or two words.
+    """
+    text = mended(heading).strip().strip('"').strip()
+    unit: StatedUnit | None = None
+    for inside in _BRACKETED.findall(text):
+        unit = stated_unit(inside) or unit
+        if stated_unit(inside) is not None or not inside.strip():
+            text = re.sub(r"[\[(<{]\s*" + re.escape(inside) + r"\s*[\])>}]", " ", text, count=1)
+    if unit is None and "," in text:
+        before, _, after = text.rpartition(",")
+        unit = stated_unit(after)
+        if unit is not None:
+            text = before
+    words = _words(text)
+    if unit is None:
+        found = _unit_in_last_words(text, words)
+        if found is not None:
+            return found
+    match = _best(frozenset(words))
+    if match is None:
+        return None
+    return Recognition(match[0], unit, match[1])
+
+
+def _unit_in_last_words(text: str, words: list[str]) -> Recognition | None:
+    """The heading read as words with a unit at their end ("MAP_kPa", "speed_km_h"), where that makes sense."""
+    plain = [part for part in re.split(r"[\s_]+", text.strip()) if part]
+    for count in (2, 1):
+        if len(plain) <= count:
+            continue
+        unit = stated_unit("/".join(plain[-count:])) or stated_unit(" ".join(plain[-count:]))
+        if unit is None or unit.unit == "1":  # "ratio" and "lambda" are words of the heading
+            continue
+        match = _best(frozenset(_words(" ".join(plain[:-count]))))
+        if match is not None and unit.fits(match[0]):
+            return Recognition(match[0], unit, match[1])
+    if words and words[-1] == "rpm":
+        match = _best(frozenset(words))
+        if match is not None and match[0].unit == "1/min":
+            return Recognition(match[0], stated_unit("1/min"), match[1])
+    return None

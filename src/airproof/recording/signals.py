@@ -1,0 +1,126 @@
+"""What signals there are: names, units, titles, possible ranges, and the heading words that mean them.
+
+All of it is data (data/signals.toml); this module loads and checks it once.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from types import MappingProxyType
+from typing import Any
+
+from airproof.errors import BrokenKnowledge
+
+
+@dataclass(frozen=True)
+class UnitGuess:
+    """A unit a bare column may be in.
+
+    Its 1 % and 99 % quantiles must lie inside `within`, its median inside `median`; both in `unit`.
+    """
+
+    unit: str
+    within: tuple[float, float]
+    median: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class SignalKind:
+    """One signal: its name and unit throughout Airproof, and how files call it.
+
+    `possible` is the lowest and highest value a working data line can carry, in `unit`; `headings` are groups of
+    words that mean this signal, `also` the words that may stand beside a group; `texts` gives the number a word in
+    a cell stands for ("closed loop" -> 2).
+    """
+
+    name: str
+    unit: str
+    title: str
+    possible: tuple[float, float]
+    headings: tuple[frozenset[str], ...]
+    also: frozenset[str]
+    guesses: tuple[UnitGuess, ...]
+    texts: Mapping[str, float]
+    source: str
+
+    @property
+    def is_absolute_pressure(self) -> bool:
+        """Whether the signal is a pressure that must be absolute, so that a gauge reading needs a barometer."""
+        return self.unit == "kPa" and self.name != "fuel_rail_pressure"
+
+
+@dataclass(frozen=True)
+class Glossary:
+    """All signals by name, the one spelling of each heading word, and the words that never matter."""
+
+    signals: Mapping[str, SignalKind]
+    spelling: Mapping[str, str]
+    filler: frozenset[str]
+
+
+def _pair(value: list[float]) -> tuple[float, float]:
+    low, high = value
+    return float(low), float(high)
+
+
+def _kind(entry: Mapping[str, Any]) -> SignalKind:
+    return SignalKind(
+        name=entry["name"],
+        unit=entry["unit"],
+        title=entry["title"],
+        possible=_pair(entry["possible"]),
+        headings=tuple(frozenset(group.split()) for group in entry["headings"]),
+        also=frozenset(entry["also"]),
+        guesses=tuple(
+            UnitGuess(guess["unit"], _pair(guess["within"]), _pair(guess["median"])) for guess in entry["guess"]
+        ),
+        texts=MappingProxyType({text: float(number) for text, number in entry.get("texts", {}).items()}),
+        source=entry["source"],
+    )
+
+
+@cache
+def glossary() -> Glossary:
+    """The signals and heading words of data/signals.toml.
+
+    Raises BrokenKnowledge where an entry lacks a part (its source included), a range is empty, or a heading group
+    uses a spelling that [words] replaces, so that it could never match.
+    """
+    where = "recording/data/signals.toml"
+    raw = tomllib.loads((files("airproof.recording") / "data" / "signals.toml").read_text(encoding="utf-8"))
+    spelling = {other: word for word, others in raw["words"].items() for other in others}
+    signals: dict[str, SignalKind] = {}
+    for entry in raw["signal"]:
+        try:
+            kind = _kind(entry)
+        except (KeyError, ValueError, TypeError, AttributeError) as error:
+            raise BrokenKnowledge(
+                f"entry {entry.get('name', '?')!r} lacks or misstates {error}",
+                "name, unit, title, possible, headings, also, guess and source",
+                "Complete the entry.",
+                where=where,
+            ) from error
+        ranges = [kind.possible] + [pair for guess in kind.guesses for pair in (guess.within, guess.median)]
+        dead = sorted({word for group in (*kind.headings, kind.also) for word in group if word in spelling})
+        if not kind.source or dead or kind.name in signals or any(low > high for low, high in ranges):
+            raise BrokenKnowledge(
+                f"entry {kind.name!r} has no source, is there twice, has an empty range or uses replaced spellings {dead}",
+                "one entry a signal, with a source, in the spelling of [words]",
+                "Correct the entry.",
+                where=where,
+            )
+        signals[kind.name] = kind
+    return Glossary(
+        signals=MappingProxyType(signals),
+        spelling=MappingProxyType(spelling),
+        filler=frozenset(raw["filler"]["words"]),
+    )
+
+
+def signal_kind(name: str) -> SignalKind:
+    """The signal of that name; KeyError where there is none."""
+    return glossary().signals[name]

@@ -1,0 +1,97 @@
+"""A shop's own prices over the ones that ship with the package.
+
+PRICES.toml, every line of it optional:
+
+    currency = "EUR"           # then every part needs its own price: nothing is converted
+    labour_per_hour = 85
+    own_time_free = true       # for those who work on their own car; instead of labour_per_hour
+
+    [parts]
+    map-sensor = 39.90
+"""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from airproof.errors import UnusableFile
+from airproof.knowledge.model import PartPrice, Prices
+
+WAY_OUT = "A price file looks like this: labour_per_hour = 85, then [parts] and map-sensor = 39.90."
+
+Amount = Annotated[float, Field(ge=0.0, le=1e7, allow_inf_nan=False)]
+
+
+class _PriceFile(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+
+    currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")] | None = None
+    labour_per_hour: Amount | None = None
+    own_time_free: bool = False
+    parts: dict[str, Amount] = {}
+
+
+def load_prices(path: Path, usual: Prices) -> Prices:
+    """`usual` with what the file at `path` says put over it.
+
+    Raises UnusableFile: not a file, not TOML, an unknown key or part, a price that cannot be, a time both
+    free and paid, or another currency with parts left unpriced.
+    """
+    where = str(path)
+    wanted = "a shop's prices in TOML"
+    try:
+        table = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except (OSError, UnicodeDecodeError) as cause:
+        raise UnusableFile(f"cannot be read as text ({cause})", wanted, WAY_OUT, where=where) from cause
+    except tomllib.TOMLDecodeError as cause:
+        raise UnusableFile(f"not valid TOML ({cause})", wanted, WAY_OUT, where=where) from cause
+    try:
+        own = _PriceFile.model_validate(table)
+    except ValidationError as cause:
+        faults = "; ".join(f"{'.'.join(map(str, e['loc']))}: {e['msg'].lower()}" for e in cause.errors())
+        raise UnusableFile(faults, wanted, WAY_OUT, where=where) from cause
+    return _put_over(own, usual, where)
+
+
+def _put_over(own: _PriceFile, usual: Prices, where: str) -> Prices:
+    unknown = [key for key in own.parts if key not in usual.parts]
+    if unknown:
+        near = [n for key in unknown for n in difflib.get_close_matches(key, usual.parts, n=2)]
+        hint = f"Did you mean {' or '.join(near)}?" if near else f"Known are {', '.join(usual.parts)}."
+        raise UnusableFile(f"unknown part {', '.join(unknown)}", "parts by their names", hint, where=where)
+    if own.own_time_free and own.labour_per_hour:
+        raise UnusableFile(
+            f"own_time_free and labour_per_hour = {own.labour_per_hour:g}",
+            "one of the two",
+            "Leave one of them out.",
+            where=where,
+        )
+    currency = own.currency or usual.currency
+    if currency != usual.currency:
+        unpriced = [key for key in usual.parts if key not in own.parts]
+        if unpriced or (own.labour_per_hour is None and not own.own_time_free):
+            missing = [*unpriced, *(["labour_per_hour"] if own.labour_per_hour is None else [])]
+            raise UnusableFile(
+                f"currency {currency}, but no price in it for {', '.join(missing)}",
+                f"all prices in one currency, or in {usual.currency}",
+                "Nothing is converted: price what is missing, or leave the currency out.",
+                where=where,
+            )
+    labour = usual.labour_per_hour if own.labour_per_hour is None else own.labour_per_hour
+    mine = f"judged: the shop, its own price in {Path(where).name}"
+    parts = dict(usual.parts)
+    for key, price in own.parts.items():
+        parts[key] = PartPrice(
+            id=key, title=parts[key].title, low=price, typical=price, high=price, source=(mine,)
+        )
+    return Prices(
+        currency=currency,
+        labour_per_hour=0.0 if own.own_time_free else labour,
+        source=(*usual.source, mine),
+        parts=parts,
+    )

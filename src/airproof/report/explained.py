@@ -1,0 +1,289 @@
+"""What is known of one code, cause, symptom or step, in words and as an object."""
+
+from __future__ import annotations
+
+import difflib
+import math
+import re
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from airproof.errors import UnusableRequest
+from airproof.knowledge.model import NONE, Cause, Code, Knowledge, Step, Symptom, Witness
+from airproof.report.in_words import Part
+from airproof.report.wording import number, sentence
+
+SCHEMA = "airproof.explanation/1"
+CODE = re.compile(r"[PCBU][0-3][0-9A-F]{3}")
+FOREMOST = 6
+"""Causes, steps or codes named in words; the object has them all."""
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """One entry: `kind` is code, cause, symptom or step."""
+
+    kind: str
+    id: str
+    title: str
+    parts: tuple[Part, ...]
+    entry: Mapping[str, Any]
+
+    def as_object(self) -> dict[str, Any]:
+        """The entry as plain data."""
+        return {"kind": self.kind, "id": self.id, "title": self.title, **self.entry}
+
+
+def explain(asked: str, known: Knowledge) -> Explanation:
+    """The explanation of what was asked for, by id in any case, or by another name of a symptom.
+
+    Raises UnusableRequest, naming what is near, where nothing of that name is known.
+    """
+    word = asked.strip()
+    if word.upper() in known.codes:
+        return _code(known.codes[word.upper()], known)
+    name = word.casefold().replace(" ", "-").replace("_", "-")
+    makers: tuple[tuple[Mapping[str, Any], Callable[[Any, Knowledge], Explanation]], ...] = (
+        (known.causes, _cause),
+        (known.steps, _step),
+    )
+    for entries, make in makers:
+        if name in entries:
+            return make(entries[name], known)
+    symptom = symptom_of(word, known)
+    if symptom is not None:
+        return _symptom(symptom, known)
+    if CODE.fullmatch(word.upper()):
+        return _unlisted(word.upper(), known)
+    names = [*known.codes, *known.causes, *known.symptoms, *known.steps]
+    raise UnusableRequest(
+        f"nothing is known of {word!r}",
+        "a code such as P0106, or the id of a cause, symptom or step",
+        near(word.upper(), known.codes) if re.match(r"[PCBU]\d", word.upper()) else near(name, names),
+    )
+
+
+def symptom_of(asked: str, known: Knowledge) -> Symptom | None:
+    """The symptom of that id or other name, in any case; None where there is none."""
+    word = asked.strip().casefold()
+    dashed = word.replace(" ", "-").replace("_", "-")
+    if dashed in known.symptoms:
+        return known.symptoms[dashed]
+    spoken = {other.casefold(): one for one in known.symptoms.values() for other in (*one.also_called, one.title)}
+    return spoken.get(word) or spoken.get(word.replace("-", " "))
+
+
+def near(word: str, names: Iterable[str]) -> str:
+    """A way out that names what is spelled alike, if anything is."""
+    close = difflib.get_close_matches(word, list(names), 3, 0.6)
+    return f"Near: {', '.join(close)}." if close else "Look at what was typed, or leave it out."
+
+
+def area_of(code: str, known: Knowledge) -> str:
+    """What the structure of a code says it concerns: the longest prefix that fits decides."""
+    fitting = [
+        (len(prefix), area.title)
+        for area in known.areas.values()
+        for prefix in area.prefixes
+        if code.startswith(prefix)
+    ]
+    return max(fitting)[1] if fitting else ""
+
+
+def _code(code: Code, known: Knowledge) -> Explanation:
+    steps = [known.steps[name] for name in code.check_first]
+    parts = (
+        Part("claims", "What it claims", (sentence(code.claims), *map(sentence, code.says))),
+        Part("speaks-for", "What it speaks for, strongest first", _speaks_for(code, known)),
+        Part("also-set-by", "What else sets it", tuple(map(sentence, code.also_set_by))),
+        Part(
+            "not-to-be-mistaken-for",
+            "Not to be mistaken for",
+            tuple(map(sentence, code.not_to_be_mistaken_for)),
+        ),
+        Part("check-first", "Check first", tuple(f"{_cost(one, known)} [{one.id}]" for one in steps)),
+        _sources(code.source, known),
+    )
+    entry = {
+        "claims": code.claims,
+        "says": list(code.says),
+        "speaks_for": _weights(code),
+        "also_set_by": list(code.also_set_by),
+        "not_to_be_mistaken_for": list(code.not_to_be_mistaken_for),
+        "check_first": list(code.check_first),
+        "source": list(code.source),
+    }
+    return _explanation("code", code.id, code.title, parts, entry)
+
+
+def _unlisted(code: str, known: Knowledge) -> Explanation:
+    """A code that could be stored but is not in the lists: only its structure can be read."""
+    area = area_of(code, known)
+    if not area:
+        raise UnusableRequest(
+            f"nothing is known of {code}",
+            "a code of the air path, mixture, boost or idle",
+            near(code, known.codes),
+        )
+    lines = (
+        f"Airproof does not know this code. By its first letters it concerns {area}.",
+        "The maker's service data says what sets it. It plays no part in weighing.",
+    )
+    return _explanation("code", code, f"Concerns {area}", (Part("claims", "What can be said", lines),), {"area": area})
+
+
+def _symptom(symptom: Symptom, known: Knowledge) -> Explanation:
+    called = (f"Also called: {', '.join(symptom.also_called)}.",) if symptom.also_called else ()
+    parts = (
+        Part("says", "What it is", (sentence(symptom.says), *called)),
+        Part("speaks-for", "What it speaks for, strongest first", _speaks_for(symptom, known)),
+        _sources(symptom.source, known),
+    )
+    entry = {
+        "says": symptom.says,
+        "also_called": list(symptom.also_called),
+        "speaks_for": _weights(symptom),
+        "source": list(symptom.source),
+    }
+    return _explanation("symptom", symptom.id, symptom.title, parts, entry)
+
+
+def _cause(cause: Cause, known: Knowledge) -> Explanation:
+    size = cause.size
+    sizes = (
+        (
+            f"Sizes that are noticed: {number(size.low)} to {number(size.high)} {cause.unit}, mostly near "
+            f"{number(size.typical)}{', up or down' if size.signed else ''}.",
+        )
+        if size
+        else ()
+    )
+    told = _telling(known.steps, cause.id)
+    cured = sorted((s for s in known.steps.values() if cause.id in s.cures), key=lambda s: -s.cures[cause.id])
+    codes = sorted(
+        ((_decibans(c, cause.id), c) for c in known.codes.values() if cause.id in c.sets),
+        key=lambda pair: -pair[0],
+    )
+    parts = (
+        Part("says", "What it is", (sentence(cause.says), *sizes)),
+        Part(
+            "codes",
+            "Codes that speak for it, strongest first",
+            tuple(f"{c.id} {c.title}" for _, c in codes[:FOREMOST]),
+        ),
+        Part("told-by", "What tells", tuple(f"{_cost(s, known)} [{s.id}]" for s in told[:FOREMOST])),
+        Part(
+            "cured-by",
+            "What cures",
+            tuple(
+                f"{_cost(s, known)} It cures {100 * s.cures[cause.id]:.0f} in 100. [{s.id}]" for s in cured[:FOREMOST]
+            ),
+        ),
+        Part("cautions", "Take care", tuple(map(sentence, cause.cautions))),
+        _sources(cause.source, known),
+    )
+    entry = {
+        "says": cause.says,
+        "unit": cause.unit,
+        "codes": [c.id for _, c in codes],
+        "told_by": [s.id for s in told],
+        "cured_by": {s.id: s.cures[cause.id] for s in cured},
+        "cautions": list(cause.cautions),
+        "source": list(cause.source),
+    }
+    return _explanation("cause", cause.id, cause.title, parts, entry)
+
+
+def _step(step: Step, known: Knowledge) -> Explanation:
+    outcome: tuple[str, ...] = ()
+    if step.tells:
+        raised = sorted(step.tells, key=lambda c: -step.tells[c] / (step.otherwise or 1.0))
+        names = [known.causes[c].title for c in raised if step.tells[c] > (step.otherwise or 0.0)][:FOREMOST]
+        outcome = (
+            f"{sentence(step.if_so)} Then look at: {'; '.join(names)}." if names else sentence(step.if_so),
+            f"Or: {sentence(step.if_not)}",
+        )
+    cures = sorted(step.cures.items(), key=lambda pair: -pair[1])[:FOREMOST]
+    parts = (
+        Part("cost", "What it takes", (_cost(step, known, named=False), *_tools(step))),
+        Part("how", "How", tuple(map(sentence, step.how))),
+        Part("outcome", "What it tells", outcome),
+        Part(
+            "cures",
+            "What it cures",
+            tuple(f"{known.causes[c].title}: {100 * p:.0f} in 100." for c, p in cures),
+        ),
+        Part("after", "First comes", tuple(known.steps[name].title for name in step.after)),
+        Part("cautions", "Take care", tuple(map(sentence, step.cautions))),
+        _sources(step.source, known),
+    )
+    entry = {
+        "minutes": step.minutes,
+        "money": known.prices.part(step.part),
+        "currency": known.prices.currency,
+        "how": list(step.how),
+        "tools": list(step.tools),
+        "tells": dict(step.tells),
+        "otherwise": step.otherwise,
+        "if_so": step.if_so,
+        "if_not": step.if_not,
+        "cures": dict(step.cures),
+        "after": list(step.after),
+        "cautions": list(step.cautions),
+        "source": list(step.source),
+    }
+    return _explanation("step", step.id, step.title, parts, entry)
+
+
+def _explanation(kind: str, name: str, title: str, parts: tuple[Part, ...], entry: Mapping[str, Any]) -> Explanation:
+    return Explanation(kind, name, title, tuple(part for part in parts if part.lines), entry)
+
+
+def _tools(step: Step) -> tuple[str, ...]:
+    return (f"Tools: {', '.join(step.tools)}.",) if step.tools else ()
+
+
+def _cost(step: Step, known: Knowledge, *, named: bool = True) -> str:
+    money = known.prices.part(step.part)
+    price = f", about {money:.0f} {known.prices.currency} for parts" if money >= 0.5 else ""
+    cost = f"{step.minutes:.0f} minutes{price}"
+    return f"{step.title} ({cost})." if named else sentence(cost)
+
+
+def _decibans(witness: Witness, cause: str) -> float:
+    return 10.0 * math.log10(witness.given(cause) / witness.by_chance)
+
+
+def _weights(witness: Witness) -> list[dict[str, Any]]:
+    """Every cause it speaks for or against, with decibans against what happens by chance, strongest first."""
+    ranked = sorted(witness.sets, key=lambda c: -_decibans(witness, c))
+    return [{"cause": c, "decibans": round(_decibans(witness, c), 2), "probability": witness.sets[c]} for c in ranked]
+
+
+def _speaks_for(witness: Witness, known: Knowledge) -> tuple[str, ...]:
+    lines = []
+    for weight in _weights(witness)[:FOREMOST]:
+        if weight["decibans"] <= 0.0:
+            continue
+        times, cause = number(10.0 ** (weight["decibans"] / 10.0)), weight["cause"]
+        lines.append(f"{known.causes[cause].title}: {times} times likelier with it than without [{cause}]")
+    return tuple(lines)
+
+
+def _telling(steps: Mapping[str, Step], cause: str) -> list[Step]:
+    """Steps whose outcome differs most between this cause and others, for the minutes they take."""
+
+    def worth(step: Step) -> float:
+        otherwise = step.otherwise if step.otherwise is not None else 0.5
+        return abs(math.log(step.positive_given(cause) / otherwise)) / (step.minutes + 10.0)
+
+    telling = [step for step in steps.values() if cause in step.tells and cause != NONE]
+    return sorted(telling, key=lambda step: -worth(step))
+
+
+def _sources(keys: tuple[str, ...], known: Knowledge) -> Part:
+    lines = tuple(
+        f"{known.sources[k].title} ({known.sources[k].standing})." if k in known.sources else sentence(k) for k in keys
+    )
+    return Part("sources", "Where this is from", lines)

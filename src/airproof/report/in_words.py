@@ -1,0 +1,242 @@
+"""The verdict in plain words: first the answer that a tired person understands in ten seconds, then why."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from typing import TYPE_CHECKING
+
+from airproof.diagnosis.verdict import CauseVerdict, Evidence, Size, Verdict
+from airproof.diagnosis.weighing import Weighing
+from airproof.errors import BrokenKnowledge
+from airproof.knowledge.model import NONE
+from airproof.recording.recording import ColumnReading, Recording
+from airproof.report.wording import duration, in_hundred, sentence, with_interval
+
+if TYPE_CHECKING:
+    from airproof.repair.plan import Plan
+
+SURE, PROBABLE, POSSIBLE = 0.90, 0.60, 0.30
+"""From these probabilities on an answer is said plainly, as probable, as possible; judged: Airproof authors,
+so that a plain sentence is wrong less than once in ten."""
+
+WORTH_NAMING = 0.02  # other causes less probable than this are left to the JSON
+STRONGEST = 3
+AGAINST_DECIBANS = -3.0  # what speaks against the answer by two to one or more is said too
+WEIGHTS = ((20.0, "very strongly"), (10.0, "strongly"), (5.0, "clearly"), (2.0, "a little"))
+"""Decibans and the word for them: a hundred to one, ten to one, three to one. The bounds at 5, 10 and 20 are
+from memory of Jeffreys, Theory of Probability, appendix B; the words are ours."""
+
+REPLACE = "replace-map-sensor"
+HEADINGS_NAMED = 8
+GUESSES_IN_FULL = 3
+REMARKS_SHOWN = 6
+IN_JSON = "--json lists them all with the reasons"
+
+
+@dataclass(frozen=True)
+class Part:
+    """One paragraph of the verdict: a heading (empty for the answer itself) and its lines."""
+
+    id: str
+    heading: str
+    lines: tuple[str, ...]
+
+
+def in_words(weighing: Weighing, plan: Plan | None = None, recordings: Sequence[Recording] = ()) -> tuple[Part, ...]:
+    """The whole verdict as parts in reading order; parts with nothing to say are left out."""
+    verdict = weighing.verdict
+    parts = [Part("answer", "", answer(verdict))]
+    if verdict.refusal is None:
+        parts += [
+            Part("why", "Why", _why(verdict)),
+            Part("else", "What else it could be", _what_else(verdict)),
+            Part("cannot-tell", "What this cannot tell", tuple(map(sentence, verdict.cannot_tell))),
+            Part("next", "Next step", () if plan is None else _next_step(plan)),
+        ]
+    cautions = dict.fromkeys((*(plan.cautions if plan else ()), *verdict.cautions))
+    parts += [
+        Part("cautions", "Take care", tuple(map(sentence, cautions))),
+        Part("read", "What was read", _what_was_read(weighing, recordings or (weighing.recording,))),
+    ]
+    return tuple(part for part in parts if part.lines)
+
+
+def as_text(parts: Sequence[Part]) -> str:
+    """The parts as plain text, unwrapped; headings on lines of their own."""
+    blocks = []
+    for part in parts:
+        lines = [part.heading, *(f"  {line}" for line in part.lines)] if part.heading else list(part.lines)
+        blocks.append("\n".join(lines))
+    return "\n\n".join(blocks) + "\n"
+
+
+def answer(verdict: Verdict) -> tuple[str, ...]:
+    """One or two lines: what is wrong, how much, how sure; or why nothing is judged."""
+    if verdict.refusal is not None:
+        return ("This is not judged.", sentence(verdict.refusal))
+    first = verdict.first
+    chance, p = in_hundred(first.probability), first.probability
+    if first.id == NONE:
+        if p >= PROBABLE:
+            return (f"Nothing wrong that this recording can show. {'Sure' if p >= SURE else 'Chance'}: {chance}.",)
+        return (f"Perhaps nothing is wrong, but this recording cannot show it. Chance: {chance}.",)
+    said = _said(first)
+    if p >= SURE:
+        return (f"{said}. Sure: {chance}.",)
+    if p >= PROBABLE:
+        return (f"Probably: {_small(said)}. Chance: {chance}.",)
+    if p >= POSSIBLE:
+        return (f"Not sure. Perhaps: {_small(said)}. Chance: {chance}.",)
+    return (f"Cannot tell from this. No cause stands out; foremost of many: {_small(said)}. Chance: {chance}.",)
+
+
+@cache
+def _answers() -> dict[str, dict[str, str]]:
+    text = (resources.files("airproof.report") / "data" / "answers.toml").read_text(encoding="utf-8")
+    answers: dict[str, dict[str, str]] = tomllib.loads(text)
+    for cause, forms in answers.items():
+        if not set(forms) <= {"high", "low", "is"}:
+            raise BrokenKnowledge(
+                f"keys {', '.join(forms)}",
+                "high, low or is",
+                "This is a fault of ours: please report it.",
+                where=f"answers.toml, {cause}",
+            )
+    return answers
+
+
+def _said(cause: CauseVerdict) -> str:
+    """The cause in one sentence with its size and the interval, without a full stop."""
+    forms: Mapping[str, str] = _answers().get(cause.id, {})
+    size = cause.size
+    if size is None:
+        return forms.get("is", cause.title)
+    straddles = size.low < 0.0 < size.high
+    form = forms.get("high" if size.value >= 0.0 else "low") if not straddles else None
+    form = form or forms.get("is")
+    if form is None:
+        value, low, high = with_interval(size.value, size.low, size.high)
+        return f"{cause.title} ({value} {size.unit}, {low} to {high})"
+    sign = -1.0 if size.value < 0.0 else 1.0
+    value, low, high = with_interval(*_turned(size, sign))
+    if "{size}" not in form:
+        return f"{form} (about {value} {size.unit}, {low} to {high})"
+    return f"{form.format(size=f'{value} {size.unit}')} ({low} to {high})"
+
+
+def _turned(size: Size, sign: float) -> tuple[float, float, float]:
+    """Value, low and high of the size times sign, low still below high."""
+    low, high = sorted((sign * size.low, sign * size.high))
+    return sign * size.value, low, high
+
+
+def _small(text: str) -> str:
+    return text[:1].lower() + text[1:]
+
+
+def strength(decibans: float) -> str:
+    """How strongly evidence speaks, in a word or two."""
+    return next((word for least, word in WEIGHTS if abs(decibans) >= least), "hardly")
+
+
+def _why(verdict: Verdict) -> tuple[str, ...]:
+    cause = verdict.first
+    told = [e for e in cause.evidence if e.finding != "before"]
+    strongest = sorted((e for e in told if e.decibans >= WEIGHTS[-1][0]), key=lambda e: -e.decibans)[:STRONGEST]
+    against = sorted((e for e in told if e.decibans <= AGAINST_DECIBANS), key=lambda e: e.decibans)[:1]
+    lines = [_weighed(e, "for it") for e in strongest] + [_weighed(e, "against it") for e in against]
+    measured = [finding for finding in verdict.findings if finding.unit]
+    if cause.id == NONE and measured:
+        usual = sum(not finding.unexpected for finding in measured)
+        lines.insert(0, f"Of {len(measured)} things checked, {usual} lie where a healthy engine has them.")
+    return tuple(lines) or ("No single piece of evidence speaks up: this is how common it is to begin with.",)
+
+
+def _weighed(evidence: Evidence, side: str) -> str:
+    said = sentence(evidence.says)
+    return f"{said} That speaks {strength(evidence.decibans)} {side} ({evidence.decibans:+.0f} decibans)."
+
+
+def _what_else(verdict: Verdict) -> tuple[str, ...]:
+    others = [c for c in verdict.causes[1:4] if c.probability >= WORTH_NAMING]
+    if not others:
+        return ()
+    return tuple(f"{_said(c)}: {in_hundred(c.probability)}." for c in others)
+
+
+def _next_step(plan: Plan) -> tuple[str, ...]:
+    if not plan.next_steps:
+        return ()
+    step, habit = plan.next_steps[0], plan.habit
+    total = _cost(step.expected_total_money, step.expected_total_minutes, plan.currency)
+    lines = [f"{step.title}: {_cost(step.money, step.minutes, plan.currency)}. [{step.id}]"]
+    if step.why:
+        lines.append(sentence(step.why))
+    lines.append(f"The whole repair, begun this way, is expected to take {total}.")
+    if habit is None:
+        return tuple(lines)
+    now = _cost(habit.replace_now_expected_money, habit.replace_now_expected_minutes, plan.currency)
+    price = habit.worth_it_below_part_price
+    if step.id == REPLACE:
+        limit = "" if price is None else f", as long as it costs less than {_money(price, plan.currency)}"
+        lines.append(f"Fitting a new sensor at once is right here{limit}.")
+    elif price is None:
+        lines.append(f"Begun with a new sensor out of habit: {now}; not worth it even if the sensor cost nothing.")
+    else:
+        limit = _money(price, plan.currency)
+        lines.append(f"Begun with a new sensor out of habit: {now}; worth it only if the part costs less than {limit}.")
+    return tuple(lines)
+
+
+def _cost(money: float, minutes: float, currency: str) -> str:
+    spent = f"{_money(money, currency)} and " if money >= 0.5 else ""
+    return f"{spent}{minutes:.0f} minutes"
+
+
+def _money(amount: float, currency: str) -> str:
+    return f"{amount:.0f} {currency}"
+
+
+def _what_was_read(weighing: Weighing, recordings: Sequence[Recording]) -> tuple[str, ...]:
+    lines = []
+    for one in recordings:
+        report = one.report
+        rows = f", {report.rows_read} rows" if report.rows_read else ""
+        aside = f", {report.rows_set_aside} of them set aside" if report.rows_set_aside else ""
+        lines.append(f"{one.label}: {duration(one.duration_s)}, {len(one.signals)} signals{rows}{aside}.")
+    regimes = [f"{name} {duration(s)}" for name, s in weighing.verdict.regimes_s.items() if s >= 0.5]
+    if regimes:
+        lines.append(f"In it: {', '.join(regimes)}.")
+    columns = [column for one in recordings for column in one.report.columns]
+    lines += _guessed([column for column in columns if column.how == "guessed"])
+    remarks = [sentence(remark) for one in recordings for remark in one.report.remarks]
+    lines += remarks[:REMARKS_SHOWN]
+    if len(remarks) > REMARKS_SHOWN:
+        lines.append(f"And {len(remarks) - REMARKS_SHOWN} more remarks like these; {IN_JSON}.")
+    if left_out := _left_out(columns):
+        lines.append(left_out)
+    lines.append(f"Barometer: {weighing.barometer.says}.")
+    if weighing.profile.assumed:
+        lines.append(f"Taken for granted, since the engine file does not say: {'; '.join(weighing.profile.assumed)}.")
+    return tuple(lines)
+
+
+def _guessed(columns: Sequence[ColumnReading]) -> list[str]:
+    if len(columns) <= GUESSES_IN_FULL:
+        return [f"Guessed: {sentence(c.says)}" for c in columns]
+    units = ", ".join(f"{c.signal} in {c.unit}" for c in columns)
+    way_out = f"If one is wrong, use --signals; {IN_JSON}."
+    return [f"Units not stated in the file and guessed from the values: {units}. {way_out}"]
+
+
+def _left_out(columns: Sequence[ColumnReading]) -> str:
+    names = list(dict.fromkeys(c.heading for c in columns if c.how == "left out" or c.signal is None))
+    if not names:
+        return ""
+    shown = ", ".join(names[:HEADINGS_NAMED])
+    more = f" and {len(names) - HEADINGS_NAMED} more" if len(names) > HEADINGS_NAMED else ""
+    return f"Left out: {shown}{more}; {IN_JSON}."

@@ -1,0 +1,1 @@
+"""One file per exhibit: each draws one point of evidence, or says why it cannot."""

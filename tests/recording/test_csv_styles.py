@@ -1,0 +1,134 @@
+"""Any table of numbers, written in any of the styles of section 5 of the design, reads back the same."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from csv_styles import WRITTEN, Style, write
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from airproof.recording.readers import read_recording
+
+RANGES = {
+    "engine_speed": (0, 8000),
+    "manifold_pressure": (10, 250),
+    "coolant_temperature": (-40, 130),
+    "throttle": (0, 100),
+    "vehicle_speed": (0, 250),
+    "air_flow": (0, 400),
+    "long_trim_1": (-40, 40),
+}
+
+STYLES = st.builds(
+    Style,
+    delimiter=st.sampled_from([",", ";", "\t", "|"]),
+    decimal=st.sampled_from([".", ","]),
+    units=st.sampled_from(["brackets", "comma", "underscore", "row", "cells"]),
+    stamps=st.sampled_from(["s", "ms", "min", "clock", "clock-comma", "iso", "german", "epoch"]),
+    trailing=st.booleans(),
+    quoted=st.booleans(),
+    preamble=st.integers(0, 3),
+    comments=st.just(0),
+    encoding=st.sampled_from(["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "cp1252"]),
+    newline=st.sampled_from(["\n", "\r\n"]),
+    gzipped=st.booleans(),
+    missing=st.sampled_from(["", "-", "n/a", "NaN", "null"]),
+    spaces=st.booleans(),
+    last_newline=st.booleans(),
+)
+
+
+@st.composite
+def tables(draw: st.DrawFn) -> tuple[np.ndarray, dict[str, np.ndarray]]:
+    count = draw(st.integers(3, 40))
+    seed = draw(st.integers(0, 2**32 - 1))
+    names = draw(st.lists(st.sampled_from(sorted(WRITTEN)), min_size=1, max_size=5, unique=True))
+    rng = np.random.default_rng(seed)
+    times = np.cumsum(rng.integers(20, 900, count)) / 1000.0
+    table = {name: np.round(rng.uniform(*RANGES[name], count), 2) for name in names}
+    holes = draw(st.sampled_from([0.0, 0.3]))
+    for values in table.values():
+        empty = rng.random(count) < holes
+        empty[:2] = False
+        values[empty] = np.nan
+    return times, table
+
+
+@settings(
+    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture], derandomize=True
+)
+@given(tables(), STYLES)
+def test_any_table_in_any_style_reads_back_the_same(tmp_path: Path, drawn: tuple, style: Style) -> None:
+    times, table = drawn
+    if style.decimal == "," and style.delimiter == "," and not style.quoted:
+        style = Style(**{**style.__dict__, "decimal": "."})
+    recording = read_recording(write(tmp_path / "table.csv", times, table, style))
+    assert recording.report.rows_read == times.size
+    assert set(recording) == set(table)
+    elapsed = style.stamps in ("s", "ms", "min")
+    start = 0.0 if elapsed else times[0]
+    for name, values in table.items():
+        known = ~np.isnan(values)
+        np.testing.assert_allclose(recording[name].values, values[known], rtol=0, atol=1e-9)
+        # epoch seconds carry 2e-7 s of rounding in a double, minutes to seven digits 3e-6 s
+        np.testing.assert_allclose(recording[name].time, times[known] - start, rtol=0, atol=5e-6)
+
+
+@pytest.mark.parametrize("comments", [1, 3])
+def test_comment_lines_are_skipped(tmp_path: Path, comments: int) -> None:
+    times = np.array([0.0, 0.5, 1.0])
+    table = {"engine_speed": np.array([800.0, 810.0, 805.0])}
+    recording = read_recording(write(tmp_path / "t.csv", times, table, Style(comments=comments)))
+    assert recording["engine_speed"].values.tolist() == [800.0, 810.0, 805.0]
+    assert any("comment" in remark or "before the headings" in remark for remark in recording.report.remarks)
+
+
+def test_thousands_marks_in_cells_are_understood(tmp_path: Path) -> None:
+    path = tmp_path / "t.csv"
+    path.write_text("Time [s];Engine speed [rpm]\n0,0;1.234,5\n1,0;2.345,5\n2,0;987,5\n")
+    assert read_recording(path)["engine_speed"].values.tolist() == [1234.5, 2345.5, 987.5]
+
+
+def test_twice_encoded_degree_sign_is_mended(tmp_path: Path) -> None:
+    path = tmp_path / "t.csv"
+    sign = "°".encode().decode("cp1252").encode().decode("cp1252")
+    path.write_text(f"Time [s],Coolant temperature [{sign}C]\n0,80\n1,81\n", encoding="utf-8")
+    recording = read_recording(path)
+    assert recording["coolant_temperature"].values.tolist() == [80.0, 81.0]
+    assert recording.report.columns[0].how == "stated"
+
+
+def test_old_line_ends_alone(tmp_path: Path) -> None:
+    path = tmp_path / "t.csv"
+    path.write_bytes(b"Time [s],Engine speed [rpm]\r0,800\r1,810\r2,820\r")
+    assert read_recording(path)["engine_speed"].values.tolist() == [800.0, 810.0, 820.0]
+
+
+def test_progress_is_told_and_ends_at_one(tmp_path: Path) -> None:
+    times = np.arange(2000) / 10
+    table = {"engine_speed": 800 + np.arange(2000.0)}
+    told: list[float] = []
+    read_recording(write(tmp_path / "t.csv", times, table, Style()), progress=told.append)
+    assert told
+    assert told == sorted(told)
+    assert told[-1] == 1.0
+
+
+def test_blocks_are_joined_without_losing_a_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("airproof.recording.line_blocks.BLOCK_BYTES", 4096)
+    count = 5000
+    times = np.arange(count) / 10
+    table = {"engine_speed": 800 + np.arange(count) % 977 + 0.25, "manifold_pressure": 30 + np.arange(count) % 71 + 0.5}
+    for style in (
+        Style(),
+        Style(gzipped=True, newline="\r\n"),
+        Style(encoding="utf-16"),
+        Style(delimiter=";", decimal=",", units="cells"),
+    ):
+        recording = read_recording(write(tmp_path / "t.csv", times, table, style))
+        assert recording.report.rows_read == count
+        for name, values in table.items():
+            np.testing.assert_array_equal(recording[name].values, values)
