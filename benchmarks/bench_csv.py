@@ -2,10 +2,10 @@
 
     python benchmarks/bench_csv.py [FOLDER] [--big MB] [--rounds N]
 
-FOLDER holds *.csv.gz in subfolders (default: $AIRPROOF_REALDATA or the folder the tests use). pandas reads the bytes into
-a table and stops there; Airproof also finds the layout, the signals, their units and the time, and cleans the values. Best of N
-rounds each, in turns, in a process that has all imported; "process" is a new process that imports, reads the one file and ends, and
-the peak memory is its own.
+FOLDER holds *.csv.gz in subfolders (default: $AIRPROOF_REALDATA or the folder the tests use). pandas reads the bytes
+into a table and stops there; Airproof also finds the layout, the signals, their units and the time, and cleans the
+values. Best of N rounds each, in turns, in a process that has all imported; "process" is a new process that imports,
+reads the one file and ends, and the peak memory is its own.
 """
 
 from __future__ import annotations
@@ -90,7 +90,8 @@ def main() -> None:
             big_file(big, asked.big)
             files.append(big)
         print(
-            f"{'file':34} {'MB':>6} {'airproof':>9} {'pandas':>9} {'ratio':>6} {'process':>9} {'pandas':>9} {'peak MB':>8} {'pandas':>7}"
+            f"{'file':34} {'MB':>6} {'airproof':>9} {'pandas':>9} {'ratio':>6} "
+            f"{'process':>9} {'pandas':>9} {'peak MB':>8} {'pandas':>7}"
         )
         slower = 0
         for path in files:

@@ -132,3 +132,55 @@ def test_blocks_are_joined_without_losing_a_line(tmp_path: Path, monkeypatch: py
         assert recording.report.rows_read == count
         for name, values in table.items():
             np.testing.assert_array_equal(recording[name].values, values)
+
+
+def read(tmp_path: Path, text: str):
+    path = tmp_path / "rec.csv"
+    path.write_text(text, encoding="utf-8")
+    return read_recording(path)
+
+
+def test_rows_cut_short_lose_only_what_they_lack(tmp_path: Path) -> None:
+    rows = "".join(f"{n},{800 + n}\n" if n % 5 == 0 else f"{n},{800 + n},{30 + n},50,,\n" for n in range(60))
+    recording = read(tmp_path, "Time (s),RPM,MAP (kPa),Speed (km/h)\n" + rows)
+    assert recording["engine_speed"].values.tolist() == [800.0 + n for n in range(60)]
+    assert recording["manifold_pressure"].values.tolist() == [30.0 + n for n in range(60) if n % 5]
+
+
+def test_one_signal_a_row(tmp_path: Path) -> None:
+    rows = "".join(f"{n / 4},{800 + n if n % 2 else ''},{'' if n % 2 else 30 + n}\n" for n in range(300))
+    recording = read(tmp_path, "Time (s),RPM,MAP (kPa)\n" + rows)
+    assert recording["engine_speed"].time.tolist() == [n / 4 for n in range(1, 300, 2)]
+    assert recording["manifold_pressure"].values.tolist() == [30.0 + n for n in range(0, 300, 2)]
+
+
+def test_of_two_clocks_the_one_that_can_be_read_is_taken(tmp_path: Path) -> None:
+    rows = "".join(f"at noon and {n} beats,2024-05-01 12:00:{n:02d}.250,{800 + n}\n" for n in range(30))
+    recording = read(tmp_path, "GPS time,Device time,RPM\n" + rows)
+    assert recording["engine_speed"].time.tolist() == [float(n) for n in range(30)]
+
+
+def test_decimal_commas_that_begin_late(tmp_path: Path) -> None:
+    rows = "".join(f"{n};{30 + n % 4}{',5' if n > 60 else ''}\n" for n in range(120))
+    recording = read(tmp_path, "Time (s);MAP (kPa)\n" + rows)
+    assert recording["manifold_pressure"].values[-1] == 30.5 + 119 % 4
+
+
+def test_words_that_stand_for_numbers(tmp_path: Path) -> None:
+    rows = "".join(f"{n},{'Closed loop' if n > 5 else 'OL'},{'ON' if n > 8 else 'off'}\n" for n in range(20))
+    recording = read(tmp_path, "Time (s),Fuel system status,MIL\n" + rows)
+    # SAE J1979 item 03: 1 open loop (cold), 2 closed loop
+    assert recording["fuel_system_status"].values.tolist() == [1.0] * 6 + [2.0] * 14
+    assert recording["lamp"].values.tolist() == [0.0] * 9 + [1.0] * 11
+
+
+def test_blank_lines_are_no_rows(tmp_path: Path) -> None:
+    recording = read(tmp_path, "Time (s),RPM\n0,800\n\n1,810\n\n\n2,820\n\n")
+    assert recording.report.rows_read == 3
+    assert not any("stamp" in remark for remark in recording.report.remarks)
+
+
+def test_a_stated_rate_stands_in_for_time(tmp_path: Path) -> None:
+    recording = read(tmp_path, "# sampled at 20 Hz\nRPM,MAP (kPa)\n800,30\n810,31\n820,32\n")
+    assert recording["engine_speed"].time.tolist() == [0.0, 0.05, 0.1]
+    assert any("20 a second" in remark for remark in recording.report.remarks)

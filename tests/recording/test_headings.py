@@ -142,7 +142,42 @@ def test_pressures_say_what_they_are_counted_from() -> None:
 
 def test_every_signal_of_the_design_is_there_with_a_source() -> None:
     # DESIGN section 5, in its order
-    names = ["time", "engine_speed", "manifold_pressure", "charge_pressure", "charge_pressure_target", "barometric_pressure", "air_flow", "throttle", "throttle_target", "pedal", "intake_temperature", "ambient_temperature", "coolant_temperature", "load", "absolute_load", "short_trim_1", "long_trim_1", "short_trim_2", "long_trim_2", "lambda", "lambda_target", "vehicle_speed", "ignition_advance", "wastegate", "egr", "purge", "fuel_rail_pressure", "fuel_rate", "fuel_system_status", "supply_voltage", "exhaust_pressure", "turbo_speed", "lamp", "code_count"]
+    names = [
+        "time",
+        "engine_speed",
+        "manifold_pressure",
+        "charge_pressure",
+        "charge_pressure_target",
+        "barometric_pressure",
+        "air_flow",
+        "throttle",
+        "throttle_target",
+        "pedal",
+        "intake_temperature",
+        "ambient_temperature",
+        "coolant_temperature",
+        "load",
+        "absolute_load",
+        "short_trim_1",
+        "long_trim_1",
+        "short_trim_2",
+        "long_trim_2",
+        "lambda",
+        "lambda_target",
+        "vehicle_speed",
+        "ignition_advance",
+        "wastegate",
+        "egr",
+        "purge",
+        "fuel_rail_pressure",
+        "fuel_rate",
+        "fuel_system_status",
+        "supply_voltage",
+        "exhaust_pressure",
+        "turbo_speed",
+        "lamp",
+        "code_count",
+    ]
     kinds = glossary().signals
     assert set(kinds) == set(names)
     assert all(kind.source and kind.title and kind.headings for kind in kinds.values())

@@ -12,7 +12,7 @@ from airproof.recording.regimes import find_regimes
 
 pytestmark = pytest.mark.realdata
 
-# LiU-ICE benchmark (Jung, Frisk, Krysander, arXiv:2408.13269): rows, medians of the raw columns in the file's own units.
+# LiU-ICE benchmark (Jung, Frisk, Krysander, arXiv:2408.13269): raw columns in the file's own units.
 BENCH = {
     "charge_pressure": ("Intercooler_pressure", 0.001, 0.0),
     "intake_temperature": ("intercooler_temperature", 1.0, -273.15),
@@ -64,15 +64,16 @@ def test_bench_known_facts(realdata: Path) -> None:
     assert np.median(recording["manifold_pressure"].values) == pytest.approx(30.33955, abs=1e-5)
     assert np.median(recording["air_flow"].values) == pytest.approx(6.693206, abs=1e-6)
     regimes = find_regimes(recording)
-    # WLTC: the vehicle stands for 13 % of the cycle's 1800 s (UN GTR 15, annex 1, from memory of it), 235 s and more with
-    # the ends; the engine idles then, and once more wherever the clutch is open.
+    # WLTC: the vehicle stands for 13 % of the cycle's 1800 s (UN GTR 15, annex 1, from memory of it), 235 s and more
+    # with the ends; the engine idles then, and once more wherever the clutch is open.
     assert 200 < regimes.seconds()["idle"] < 450
     assert 800 < (regimes.idle_rpm or 0) < 950
     assert regimes.seconds()["key-on"] == 0.0
 
 
-NA = ["drive11", "drive12", "drive13", "drive6", "drive9", "idle19", "idle26", "idle42", "idle45", "idle5", "live13", "live15", "live20",
-      "live24", "live27", "long10", "long11", "long12", "long4", "long7", "ufpe13", "ufpe15", "ufpe18", "ufpe7", "ufpe9"]  # fmt: skip
+NA = ["drive11", "drive12", "drive13", "drive6", "drive9", "idle19", "idle26", "idle42", "idle45", "idle5", "live13",
+      "live15", "live20", "live24", "live27", "long10", "long11", "long12", "long4", "long7", "ufpe13", "ufpe15",
+      "ufpe18", "ufpe7", "ufpe9"]  # fmt: skip
 
 
 @pytest.mark.parametrize("name", NA)

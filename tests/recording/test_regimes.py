@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -168,7 +170,7 @@ def test_intervals_never_overlap(seed: int) -> None:
     regimes = find_regimes(drive(seed=seed)[0])
     spans = sorted(span for regime in Regime for span in regimes.intervals(regime))
     assert all(a < b for a, b in spans)
-    assert all(first[1] <= second[0] for first, second in zip(spans, spans[1:], strict=False))
+    assert all(first[1] <= second[0] for first, second in pairwise(spans))
 
 
 @pytest.mark.parametrize("names", [(), ("engine_speed",), ("manifold_pressure",), ("coolant_temperature",), ("load",)])

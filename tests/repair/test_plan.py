@@ -37,14 +37,16 @@ def test_a_certain_cause_is_cured_at_once(cause: str) -> None:
     first = KNOWN.steps[plan_for({cause: 1.0}).next_steps[0].id]
     cures = [step for step in KNOWN.steps.values() if cause in step.cures]
     needed = {earlier for step in cures for earlier in step.after}
-    assert first in cures or first.id in needed or (first.ends and cause in {"exhaust-restriction", "control-unit"})
+    assert first in cures or first.id in needed
 
 
 def test_a_certain_lie_of_the_sensor_means_a_new_sensor() -> None:
     plan = plan_for({"map-offset": 1.0})
     assert plan.next_steps[0].id == "replace-map-sensor"
-    # 95 % done with it; else the specialist for 900 and 30 minutes, or cleaning first for a little.
-    assert 50.0 + 0.03 * 900.0 < plan.next_steps[0].expected_total_money < 50.0 + 0.05 * 900.0 + 1e-9
+    # 95 % done with it; else a little cleaning that cures 15 %, then the specialist.
+    specialist = KNOWN.prices.part("specialist")
+    clean = 0.05 * (KNOWN.prices.part("sensor-cleaner") + 0.85 * specialist)
+    assert plan.next_steps[0].expected_total_money == pytest.approx(50.0 + clean)
 
 
 def test_nothing_wrong_means_change_nothing() -> None:
@@ -113,7 +115,8 @@ def test_own_time_that_is_free_costs_nothing_but_is_not_wasted() -> None:
     free = KNOWN.prices.model_copy(update={"labour_per_hour": 0.0})
     belief = leaning("vacuum-leak", 0.5)
     idle, paid = plan_for(belief, free).next_steps[0], plan_for(belief).next_steps[0]
-    assert idle.expected_total_money <= paid.expected_total_money + 1e-6
+    assert idle.expected_total_money < paid.expected_total_money
+    assert idle.expected_total_minutes > paid.expected_total_minutes
     assert idle.expected_total_cost == pytest.approx(idle.expected_total_money, rel=1e-2)
 
 
@@ -129,7 +132,7 @@ def test_below_the_break_even_price_the_habit_is_right(cause: str, probability: 
     dear = plan_for(belief, priced("map-sensor", 1.5 * even + 20.0))
     assert dear.habit is not None
     assert dear.next_steps[0].id != "replace-map-sensor"
-    assert dear.habit.worth_it_below_part_price == pytest.approx(even, rel=0.15)
+    assert dear.habit.worth_it_below_part_price == pytest.approx(even, rel=0.1)
 
 
 def test_where_a_free_sensor_would_not_pay_for_its_minutes_the_habit_never_is_right() -> None:

@@ -10,7 +10,7 @@ import typer
 def explain(
     what: Annotated[
         list[str],
-        typer.Argument(metavar="WHAT...", help="Codes such as P0106, or ids of causes, symptoms or steps."),
+        typer.Argument(metavar="WHAT", help="Codes such as P0106, or ids of causes, symptoms or steps."),
     ],
     json: Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")] = False,
 ) -> None:

@@ -11,9 +11,14 @@ import typer
 def weigh(
     recordings: Annotated[
         list[Path],
-        typer.Argument(metavar="RECORDING...", help="Recordings of the car: CSV, gzipped CSV, Parquet or MDF 4."),
+        typer.Argument(metavar="RECORDING", help="Recordings of the car: CSV, gzipped CSV, Parquet or MDF 4."),
     ],
-    engine: Annotated[Path, typer.Option("--engine", metavar="ENGINE.toml", help="The engine, as described above.")],
+    engine: Annotated[
+        Path,
+        typer.Option(
+            "--engine", metavar="ENGINE.toml", help="What engine it is: size, cylinders, induction, air metering."
+        ),
+    ],
     baseline: Annotated[
         list[Path] | None,
         typer.Option(
@@ -82,6 +87,15 @@ def weigh(
     A good recording holds ten seconds with the key on and the engine off, one minute of warm
     idle, some throttle snaps, steady cruise, one pull at full load and coasting in gear.
     Save codes and freeze frames before anything is erased. On the road a passenger reads.
+
+    \b
+    A reading file says what was seen or measured by hand:
+      [[reading]]
+      step = "look-hoses"       # "airproof explain look-hoses" tells what is asked
+      found = false
+      [[reading]]
+      signal = "manifold_pressure"
+      value = "106 kPa"         # absolute, key on, engine off
 
     Values take their unit along: 350m, 1150ft, 98.2kPa, 29.1inHg, 18C, 64F; a decimal comma is fine.
     """

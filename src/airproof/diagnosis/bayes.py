@@ -67,8 +67,15 @@ def _log_odds(joint: Mapping[str, Floats]) -> dict[str, float]:
 
 
 def interval(sizes: Floats, probability: Floats, share: float = 0.90) -> tuple[float, float, float]:
-    """Median, low and high of a size from the probabilities on its grid (ascending), the mass spread between knots."""
+    """Median, low and high of a size from the probabilities on its grid (ascending), the mass spread between knots.
+
+    Where the grid has both signs and the sign is open, the median is that of the likelier sign: between the two, at
+    nothing wrong, there is no hypothesis.
+    """
     edges = np.concatenate([[sizes[0]], (sizes[1:] + sizes[:-1]) / 2, [sizes[-1]]])
     cumulative = np.concatenate([[0.0], np.cumsum(probability)])
-    low, middle, high = np.interp([(1 - share) / 2, 0.5, (1 + share) / 2], cumulative, edges)
-    return float(middle), float(low), float(high)
+    below = float(probability[sizes < 0].sum())
+    positive = below < 0.5
+    middle = (below + (1.0 - below) / 2.0) if positive else below / 2.0
+    low, value, high = np.interp([(1 - share) / 2, middle, (1 + share) / 2], cumulative, edges)
+    return float(value), float(low), float(high)

@@ -17,11 +17,13 @@ from airproof.diagnosis.case import Case, Check
 from airproof.diagnosis.checks import (
     boost_control,
     engine_off,
+    exhaust,
     full_load,
     idle,
     overrun,
     relations,
     response,
+    shared_supply,
     signal_health,
     temperatures,
 )
@@ -50,9 +52,11 @@ Floats = NDArray[np.float64]
 CHECKS: tuple[Check, ...] = (
     engine_off.check,
     signal_health.check,
+    shared_supply.check,
     relations.check,
     full_load.check,
     boost_control.check,
+    exhaust.check,
     response.check,
     temperatures.check,
     overrun.check,
@@ -254,8 +258,7 @@ def _cause_verdict(
 ) -> CauseVerdict:
     size = None
     if hypotheses.reported(name):
-        value, low, high = interval(hypotheses.sizes[name], posterior.sizes[name])
-        size = Size(value, low, high, known.causes[name].unit)
+        size = Size(*interval(hypotheses.sizes[name], posterior.sizes[name]), known.causes[name].unit)
     spoken = [
         Evidence(t.finding.id, weights[name], t.finding.says)
         for t, weights in zip(testimonies, posterior.weights, strict=False)

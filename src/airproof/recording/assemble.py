@@ -1,4 +1,7 @@
-"""From a table of claimed columns to a Recording: rivals settled, units found or guessed, gauge made absolute, values cleaned."""
+"""From a table of claimed columns to a Recording.
+
+Rivals are settled, units found or guessed, gauge pressures made absolute, values cleaned.
+"""
 
 from __future__ import annotations
 
@@ -18,8 +21,8 @@ from airproof.recording.unit_guess import guess_unit
 from airproof.recording.units_stated import StatedUnit, in_signal_unit
 
 _LOWEST_BEFORE_THROTTLE_KPA = 60.0
-"""Pressure before the throttle hardly falls below this (judged: Airproof authors, because the highest roads lie at about
-50 kPa, and cars seldom go there); a "boost" column that does so often is read after the throttle."""
+"""Pressure before the throttle hardly falls below this (judged: Airproof authors, because the highest roads lie at
+about 50 kPa, and cars seldom go there); a "boost" column that does so often is read after the throttle."""
 
 
 _OWN_ZERO_S = 86400.0
@@ -81,7 +84,7 @@ def _how(one: _Ready) -> Literal["stated", "guessed", "mapped"]:
 
 
 def _in_own_unit(column: Column, readings: list[ColumnReading]) -> _Ready | None:
-    """The column in its signal's unit: the heading's, else that stated elsewhere, else guessed from the values' range."""
+    """The column in its signal's unit: as the heading states it, else other cells, else guessed from its range."""
     claim = column.claim
     kind = claim.signal
     for unit in (claim.unit, column.unit):
@@ -94,7 +97,7 @@ def _in_own_unit(column: Column, readings: list[ColumnReading]) -> _Ready | None
             return _Ready(column, in_signal_unit(column.values, unit.unit, kind), unit, "stated", says)
     stated = claim.unit or column.unit
     if stated is not None and stated.unit != "1":
-        says = f"its unit {stated.unit} does not fit {kind.title} in {kind.unit}; map it with --signals if it is something else"
+        says = f"its unit {stated.unit} does not fit {kind.title} in {kind.unit}; map it with --signals"
         readings.append(ColumnReading(claim.heading, None, stated.unit, "left out", says))
         return None
     guess = guess_unit(column.values, kind)
@@ -178,7 +181,7 @@ def _made_absolute(ready: list[_Ready], readings: list[ColumnReading], barometer
 
 
 def _looks_gauge(values: Floats, name: str) -> bool:
-    """Whether a pressure cannot be absolute: often below zero, or before the throttle and mostly far below any barometer."""
+    """Whether a pressure cannot be absolute: often below zero, or, before the throttle, mostly below any barometer."""
     known = values[:: max(1, values.size // 4000)]
     known = np.sort(known[np.isfinite(known)])
     if not known.size:
@@ -200,7 +203,7 @@ def _signals(table: Table, ready: list[_Ready], remarks: list[str]) -> tuple[dic
         hold = hold_of([one.values for one in shared])
         if hold is not None:
             remarks.append(
-                f"values are held between updates (about {hold.cycle} rows): only rows that can bring a new one are kept"
+                f"values are held between updates (about {hold.cycle} rows): only rows that may bring a new one kept"
             )
     start = float(time[0]) if shared and time.size else 0.0
     if table.keeps_zero and 0.0 <= start < _OWN_ZERO_S:

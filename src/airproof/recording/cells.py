@@ -6,7 +6,8 @@ import csv
 import re
 
 MISSING = frozenset(
-    ("", "-", "--", "---", "nan", "n/a", "na", "null", "none", "nil", "nodata", "no data", "?", "#n/a", "inf", "-inf", "+inf", "infinity")
+    ("", "-", "--", "---", "nan", "n/a", "na", "null", "none", "nil", "nodata", "no data", "?", "#n/a",
+     "inf", "-inf", "+inf", "infinity")
 )  # fmt: skip
 """Cells that say there is no value, in lower case."""
 
@@ -14,7 +15,8 @@ _NUMBER = re.compile(r"[-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?")
 _GROUPED = re.compile(r"[-+]?\d{1,3}(?:[., ']\d{3})+(?:[.,]\d+)?")
 _STAMP = re.compile(
     r"\d{1,2}:\d{2}(?::\d{2})?(?:[.,:]\d+)?(?:\s*[ap]m)?"
-    r"|\d{1,4}[-/.]\w{1,3}[-/.]\d{2,4}(?:[T ,]+\d{1,2}:\d{2}(?::\d{2})?(?:[.,:]\d+)?)?(?:\s*[ap]m)?(?:\s*(?:Z|UTC|[-+]\d{2}:?\d{2}))?",
+    r"|\d{1,4}[-/.]\w{1,3}[-/.]\d{2,4}(?:[T ,]+\d{1,2}:\d{2}(?::\d{2})?(?:[.,:]\d+)?)?"
+    r"(?:\s*[ap]m)?(?:\s*(?:Z|UTC|[-+]\d{2}:?\d{2}))?",
     re.IGNORECASE,
 )
 _SUFFIX = re.compile(r" *([^\d\s.,;|][^\t;|\"]{0,15})")
@@ -48,7 +50,7 @@ def is_stamp(cell: str) -> bool:
 
 
 def number_with_suffix(cell: str) -> tuple[float, str] | None:
-    """The number and the text after it ("12,5 %" -> 12.5 and "%"), in whichever decimal style; None where none leads."""
+    """The number and the text after it ("12,5 %" -> 12.5 and "%"), in either decimal style; None where none leads."""
     match = _GROUPED.match(cell)
     if match is None or (match.group().count(",") + match.group().count(".") < 2 and " " not in match.group()):
         match = _NUMBER.match(cell)

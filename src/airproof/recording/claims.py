@@ -78,6 +78,6 @@ def refuse_without_time(headings: Sequence[str], source: str) -> UnusableFile:
     return UnusableFile(
         f"there is no time column among the headings ({', '.join(headings[:8])})",
         "a column of time stamps: elapsed s, ms or min, time of day, or date and time",
-        'Name it in a MAP.toml (time = {heading = "...", unit = "s"}) or state the rate of the rows there (rate_hz = 10).',
+        'Name it in a MAP.toml (time = {heading = "...", unit = "s"}) or state there the rate (rate_hz = 10).',
         where=source,
     )

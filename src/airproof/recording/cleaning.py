@@ -13,8 +13,8 @@ from airproof.recording.recording import Bools, Floats
 NDArrayInt = NDArray[np.intp]
 
 PART_GAP_S = 60.0
-"""Put between the parts of a recording whose clock was restarted (judged: Airproof authors, because it is long enough that
-no regime or filling can reach across it)."""
+"""Put between the parts of a recording whose clock was restarted (judged: Airproof authors, because it is long enough
+that no regime or filling can reach across it)."""
 
 _LONGEST_GAP_S = 6 * 3600.0
 _RESOLUTION_SAMPLE = 2000
@@ -98,7 +98,7 @@ def _parts_laid_on(stamps: Floats) -> tuple[Floats, list[str]]:
         out[start:] += out[start - 1] + PART_GAP_S - out[start]
     starts = ", ".join(f"{out[start]:.0f} s" for start in falls[:5])
     return out, [
-        f"the clock starts again {falls.size} time(s): the {falls.size + 1} parts follow each other {PART_GAP_S:g} s apart "
+        f"the clock starts again {falls.size} time(s): the {falls.size + 1} parts follow {PART_GAP_S:g} s apart "
         f"(the later ones from {starts} on)"
     ]
 
@@ -120,8 +120,8 @@ def _long_gaps_closed(stamps: Floats) -> tuple[Floats, list[str]]:
 def frozen_rows(time: Floats, columns: list[Floats], turning: Floats | None) -> Bools:
     """Rows of a stretch in which every column stands still although the engine turns: the link was lost.
 
-    Such a stretch must last 5 s and ten times as long as nearly all (99 %) others (judged: Airproof authors, because even
-    a steady idle moves some rounded value every few seconds), with at least four columns that do move elsewhere.
+    Such a stretch must last 5 s and ten times as long as nearly all (99 %) others (judged: Airproof authors, because
+    even a steady idle moves some rounded value every few seconds), with at least four columns that do move elsewhere.
     """
     none = np.zeros(time.size, dtype=bool)
     if turning is None or time.size < 50 or len(columns) < 4:

@@ -29,7 +29,7 @@ DAY_S = 86400.0
 
 @dataclass
 class Clock:
-    """Stamps in seconds (NaN where a cell held none), what was understood or guessed, and whether they count from a start."""
+    """Stamps in seconds (NaN where there was none), what was understood, and whether they count from a start."""
 
     seconds: Floats
     says: str
@@ -149,7 +149,7 @@ def _past_midnight(seconds: Floats) -> Floats:
 
 
 def spread_repeats(stamps: Floats) -> tuple[Floats, str]:
-    """Whole-second stamps that repeat, spread evenly; a clock that stands still while rows go on runs on at the usual rate.
+    """Whole-second stamps that repeat, spread evenly; a clock that stands still while rows go on is run on.
 
     Returns the new stamps and a sentence on what was done; empty where nothing was.
     """

@@ -17,6 +17,7 @@ import polars as pl
 
 from airproof.errors import UnusableFile
 from airproof.recording import clock
+from airproof.recording.cells import is_number, is_stamp, number_with_suffix
 from airproof.recording.claims import claims, is_run_time, refuse_nothing_known, refuse_without_time
 from airproof.recording.csv_column import CsvColumn
 from airproof.recording.headings import recognise
@@ -99,11 +100,12 @@ class _TableReader:
         self.vin = next((n for n, heading in enumerate(layout.headings) if _VIN.search(heading)), None)
         self.car = ""
 
-    def _time_rank(self, column: CsvColumn) -> tuple[bool, bool, bool, int]:
-        """Mapped first, run time since engine start last; then a clock with colons, then the finer stamps."""
+    def _time_rank(self, column: CsvColumn) -> tuple[bool, bool, bool, bool, int]:
+        """Mapped first, readable stamps, run time since engine start last; then a clock, then the finer stamps."""
         cells = [row[column.index] for row in self.layout.rows if column.index < len(row)]
+        readable = any(is_number(cell) or is_stamp(cell) or number_with_suffix(cell) for cell in cells)
         mapped, run_time = column.claim.how == "mapped", is_run_time(column.claim.heading)
-        return mapped, not run_time, any(":" in cell for cell in cells), len(set(cells))
+        return mapped, readable, not run_time, any(":" in cell for cell in cells), len(set(cells))
 
     def take(self, lines: bytes) -> None:
         """Read one block of whole lines, `head` before them."""

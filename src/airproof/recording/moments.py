@@ -1,4 +1,4 @@
-"""A recording seen at even moments: the latest sample of each signal that tells regimes apart, and what it did around them."""
+"""A recording seen at even moments: the latest sample of each signal that tells regimes apart."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _MOST_MOMENTS = 2_000_000
 
 @dataclass(frozen=True)
 class Moments:
-    """Signals at even moments `step` seconds apart, NaN where none is recent; None where the recording has no such signal.
+    """Signals at even moments `step` s apart, NaN where none is recent; None for signals the recording lacks.
 
     `barometer` is one value, kPa absolute; `lag_s` how late a start of the engine can be seen.
     """
@@ -154,7 +154,7 @@ def _without_dropouts(speed: Signal) -> Signal:
 
 
 def _barometer(recording: Recording, speed: Signal | None) -> float | None:
-    """The barometer, kPa absolute: its own signal, else pressure with the engine at rest, else the standard atmosphere."""
+    """The barometer, kPa absolute: its own signal, else pressure at engine rest, else the standard atmosphere."""
     barometric = recording.get("barometric_pressure")
     if barometric is not None and len(barometric):
         value = float(np.median(barometric.values))

@@ -73,7 +73,7 @@ THRESHOLDS = Thresholds()
 
 @dataclass(frozen=True)
 class Regimes:
-    """The regimes of one recording: intervals of each, never overlapping; `idle_rpm` and `notes` say what they rest on."""
+    """The regimes of one recording: intervals of each, never overlapping; `idle_rpm` and `notes` say why."""
 
     _intervals: Mapping[Regime, tuple[Interval, ...]]
     idle_rpm: float | None = None
@@ -116,7 +116,7 @@ def find_regimes(recording: Recording, *, idle_rpm: float | None = None) -> Regi
     throttled = _throttled(at, limits)
     if not throttled:
         notes.append(
-            "the manifold is hardly ever throttled, as in a diesel: throttle and manifold pressure say nothing about load there"
+            "the manifold is hardly ever throttled, as in a diesel: throttle and pressure there say nothing about load"
         )
     released = _released(at, limits, throttled=throttled)
     idle = idle_rpm if idle_rpm is not None else _idle_speed(at, released, limits)
@@ -150,7 +150,7 @@ def _throttled(at: Moments, limits: Thresholds) -> bool:
 
 
 def _released(at: Moments, limits: Thresholds, *, throttled: bool) -> Bools | None:
-    """Where the driver's foot is off: pedal, else throttle, near its lowest while the engine turns; None where neither says."""
+    """Where the driver's foot is off: pedal, else throttle, near its lowest; None where neither says."""
     running = at.turning(limits.cranking_rpm)
     for values, slack in (
         (at.pedal, limits.closed_slack),

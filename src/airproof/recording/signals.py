@@ -108,7 +108,7 @@ def glossary() -> Glossary:
         dead = sorted({word for group in (*kind.headings, kind.also) for word in group if word in spelling})
         if not kind.source or dead or kind.name in signals or any(low > high for low, high in ranges):
             raise BrokenKnowledge(
-                f"entry {kind.name!r} has no source, is there twice, has an empty range or uses replaced spellings {dead}",
+                f"entry {kind.name!r} has no source, is there twice, has an empty range or replaced spellings {dead}",
                 "one entry a signal, with a source, in the spelling of [words]",
                 "Correct the entry.",
                 where=where,

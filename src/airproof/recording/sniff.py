@@ -96,7 +96,7 @@ def _score(lines: list[str], delimiter: str) -> tuple[float, int]:
 
 
 def _delimiter(top: list[str], body: list[str]) -> str:
-    """The delimiter that explains the numbers in `body`; where several do, the one whose headings in `top` mean most."""
+    """The delimiter that explains the numbers in `body`; of several, the one whose headings in `top` mean most."""
     scores = {delimiter: _score(body, delimiter) for delimiter in DELIMITERS}
     best = max(scores.values())[0]
     near = [delimiter for delimiter in DELIMITERS if 0 < scores[delimiter][0] >= 0.7 * best]
@@ -119,7 +119,9 @@ def _is_value(cell: str) -> bool:
 
 
 def _is_data(row: list[str]) -> bool:
-    """Whether a row holds numbers rather than words: at least half of its filled cells, and one at least."""
+    """Whether a row holds numbers rather than words: half of its filled cells at least, or a bare one in front."""
+    if len(row) > 1 and (is_number(row[0]) or is_stamp(row[0])):
+        return True
     filled = [cell for cell in row if not is_missing(cell)]
     numbers = sum(_is_value(cell) for cell in filled)
     return numbers > 0 and numbers * 2 >= len(filled)
@@ -157,17 +159,17 @@ def layout_of(sample: bytes, source: str, *, whole: bool) -> Layout:
         n for n, line in enumerate(lines) if line.strip() and not (comments and line.lstrip().startswith(comments))
     ]
     if not table:
-        raise _without_numbers(start, ",", source)
+        raise _without_numbers(start, source)
     body = [lines[n] for n in table[-_LINES_WEIGHED:]]
     delimiter = _delimiter([lines[n] for n in table[:30]], body)
     first = _first_data(table, lines, delimiter)
     if first is None:
-        raise _without_numbers(start, delimiter, source)
+        raise _without_numbers(start, source)
     if first == table[0]:
         raise UnusableFile(
             f"the first line is numbers already ({lines[first][:40]!r}), so nobody can say which column is what",
             "a line of headings above the numbers",
-            "Put a first line with a name for each column, such as Time (s), Engine speed (1/min), Manifold pressure (kPa).",
+            "Put a first line with a name for each column, such as Time (s), Engine speed (1/min), MAP (kPa).",
             where=source,
         )
     above = [n for n in table if n < first]
@@ -187,16 +189,18 @@ def layout_of(sample: bytes, source: str, *, whole: bool) -> Layout:
 
 
 def _first_data(table: list[int], lines: list[str], delimiter: str) -> int | None:
-    """The first line that holds numbers and is as wide as the table usually is."""
+    """The first line that holds numbers and is as wide as the table usually is, or stands in a row with such."""
     last = [split(lines[n], delimiter) for n in table[-_LINES_WEIGHED:]]  # the end is numbers if anything is
     widths = [len(row) for row in last if _is_data(row)]
     if not widths:
         return None
     usual = max(set(widths), key=widths.count)
-    for n in table:
-        row = split(lines[n], delimiter)
+    rows = [split(lines[n], delimiter) for n in table]
+    for place, row in enumerate(rows):
         if abs(len(row) - usual) <= 1 and (usual > 1 or len(row) == 1) and _is_data(row):
-            return n
+            while place and len(rows[place - 1]) > 1 and all(map(_is_value, rows[place - 1])):
+                place -= 1  # rows cut short belong to the numbers too
+            return table[place]
     return None
 
 
@@ -228,9 +232,9 @@ def _with_headings(above: list[list[str]], rows: list[list[str]], source: str) -
     return layout
 
 
-def _without_numbers(start: str, delimiter: str, source: str) -> UnusableFile:
+def _without_numbers(start: str, source: str) -> UnusableFile:
     """The error for a text without a line of numbers."""
-    if len(split(start, delimiter)) >= 2:
+    if any(recognise(cell) for cell in split(start, max(DELIMITERS, key=start.count))):
         given = f"there are headings ({start[:60]!r}) but no line of numbers under them"
     else:
         given = f"there is text but no table in it (it begins {start[:60]!r})"

@@ -1,4 +1,4 @@
-"""What every reader of a file format hands on: columns that signals claim, before rivals are settled and values cleaned."""
+"""What every reader of a file format hands on: columns that signals claim, nothing cleaned yet."""
 
 from __future__ import annotations
 

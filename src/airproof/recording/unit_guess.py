@@ -56,8 +56,8 @@ def guess_unit(values: Floats, kind: SignalKind) -> Guess:
 def _engine_speed(known: Floats, kind: SignalKind) -> Guess:
     """1/min or rad/s, from sorted values, by the level of the slow end while the engine turns.
 
-    Judged: Airproof authors, because engines idle at 500 to 1300 1/min, which is 52 to 136 rad/s, and none is driven above 950
-    rad/s (9000 1/min) or idles above 3000 1/min.
+    Judged: Airproof authors, because engines idle at 500 to 1300 1/min, which is 52 to 136 rad/s, and none is driven
+    above 950 rad/s (9000 1/min) or idles above 3000 1/min.
     """
     turning = known[np.searchsorted(known, 5.0, "right") :]
     if not turning.size:

@@ -13,7 +13,7 @@ STOICHIOMETRIC_SCALE = 14.7
 """Air-fuel ratio that displays show at lambda 1, whatever the fuel (common practice, no source)."""
 
 PETROL_KG_PER_L = 0.7475
-"""Density that turns a petrol flow by volume into mass: middle of 0.720 to 0.775 at 15 degC (EN 228, from memory of it)."""
+"""Turns a petrol flow by volume into mass: middle of 0.720 to 0.775 at 15 degC (EN 228, from memory of it)."""
 
 _AIR_FUEL_RATIO = frozenset(("afr", ":1", "kg/kg", "a/f"))
 _NO_UNIT = frozenset(("1", "-", "none", "unitless", "ratio"))

@@ -80,12 +80,8 @@ def lay_out(
     weights = np.array([belief[c] for c in causes])
     steps = _steps_that_matter(knowledge.steps.values(), causes)
     number = {step.id: i for i, step in enumerate(steps)}
-    uses = np.array(
-        [[prices.part(s.part), s.minutes, float(s.part == watched_part)] for s in steps], dtype=np.float64
-    )
-    positive = np.array(
-        [[s.positive_given(c) if s.tells else np.nan for c in causes] for s in steps], dtype=np.float64
-    )
+    uses = np.array([[prices.part(s.part), s.minutes, float(s.part == watched_part)] for s in steps], dtype=np.float64)
+    positive = np.array([[s.positive_given(c) if s.tells else np.nan for c in causes] for s in steps], dtype=np.float64)
     cures = np.array([[s.cures.get(c, 0.0) for c in causes] for s in steps], dtype=np.float64)
     before = np.zeros((len(steps), len(steps)), dtype=np.bool_)
     for step in steps:
@@ -93,9 +89,7 @@ def lay_out(
             before[number[step.id], number[earlier]] = True
     endings = [i for i, step in enumerate(steps) if step.ends]
     if not endings:
-        raise UnusableRequest(
-            "no step ends the job", "a step that settles it at some price", "Add one to the steps."
-        )
+        raise UnusableRequest("no step ends the job", "a step that settles it at some price", "Add one to the steps.")
     per_minute = max(prices.labour_per_hour, FREE_TIME_PER_HOUR) / 60.0
     worth = np.array([1.0, per_minute, 0.0])
     ending = min(endings, key=lambda i: float(uses[i] @ worth))

@@ -125,8 +125,9 @@ def make_plan(
     choices, weights = lay_out(belief, knowledge, prices, watched)
     search = Search(choices, FAR)
     already = np.array([step.id in done and not step.ends for step in choices.steps], dtype=np.bool_)
-    options = search.options(weights, already)
-    shown = options if search.complete else options[: FAR[0]]
+    habit = choices.index(HABIT)
+    options = search.options(weights, already, () if habit is None else (habit,))
+    shown = options if search.complete else options[:FAR]
     steps = [_next_step(choices, weights, knowledge, option) for option in shown]
     first = choices.steps[options[0].step]
     steps[0] = replace(steps[0], outcomes=_outcomes(first, search, weights, already, options[0].step))
@@ -210,9 +211,7 @@ def _outcomes(step: Step, search: Search, belief: Floats, done: Flags, number: i
     leads = search.after(belief, done, number)
     steps = search.choices.steps
     if step.tells:
-        return tuple(
-            Outcome(step.if_so if came else step.if_not, p, steps[then].id) for came, p, then in leads
-        )
+        return tuple(Outcome(step.if_so if came else step.if_not, p, steps[then].id) for came, p, then in leads)
     failed = sum(p for _, p, _ in leads)
     cured = Outcome("The trouble is gone: prove it, and the job is over.", 1.0 - failed, None)
     return (cured, *(Outcome("The trouble is still there.", p, steps[then].id) for _, p, then in leads))
@@ -239,7 +238,7 @@ def _habit(
             break
         there = _with_price(prices, sensor.part, even)
         again, weights = lay_out(belief, knowledge, there, sensor.part)
-        looked = Search(again, NEAR).options(weights, already)
+        looked = Search(again, NEAR).options(weights, already, [i for i in (again.index(HABIT),) if i is not None])
         better = _break_even(even, *_now_and_rest(again, looked, sensor, there), again.worth)
         if better is not None and abs(better - even) <= CLOSE * max(even, 1.0):
             break
@@ -257,9 +256,7 @@ def _habit(
     )
 
 
-def _now_and_rest(
-    choices: Choices, options: list[Option], sensor: Step, prices: Prices
-) -> tuple[Floats, Floats]:
+def _now_and_rest(choices: Choices, options: list[Option], sensor: Step, prices: Prices) -> tuple[Floats, Floats]:
     """What the job uses up with the sensor fitted at once, and with the best other first step."""
     number = choices.index(sensor.id)
     rest = next(option.total for option in options if option.step != number)

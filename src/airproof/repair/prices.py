@@ -86,9 +86,7 @@ def _put_over(own: _PriceFile, usual: Prices, where: str) -> Prices:
     mine = f"judged: the shop, its own price in {Path(where).name}"
     parts = dict(usual.parts)
     for key, price in own.parts.items():
-        parts[key] = PartPrice(
-            id=key, title=parts[key].title, low=price, typical=price, high=price, source=(mine,)
-        )
+        parts[key] = PartPrice(id=key, title=parts[key].title, low=price, typical=price, high=price, source=(mine,))
     return Prices(
         currency=currency,
         labour_per_hour=0.0 if own.own_time_free else labour,

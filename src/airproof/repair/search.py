@@ -8,6 +8,7 @@ best plan's.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,20 +19,28 @@ from airproof.repair.sequence import Sequences
 STATES_TO_VISIT_ALL = 2000
 """Up to that many states the search is complete. judged: Airproof authors, a few tenths of a second."""
 
-FAR = (6, 3, 2)
-"""How many of the most promising steps are followed, by depth, where it is not. judged: Airproof authors,
-what a person waits for without noticing; twenty times the work finds plans 1 or 2 % cheaper."""
+FAR, NEAR = 6, 2
+"""First steps followed up in earnest, and for a quick look. judged: Airproof authors, what a person waits for without
+noticing; fifty times the work finds plans about 2 % cheaper."""
 
-NEAR = (6, 3)
-"""The same for a quick look."""
+DEEPEST = 10
+"""Steps looked ahead. judged: Airproof authors, few jobs get there."""
 
-RARE = 0.03
+RARE = 0.015
 """Where the job gets with less than this probability, the sequence of repairs is good enough. judged: Airproof
 authors, what could be gained there is a few per cent of that."""
 
+LOOKED_AT = 14
+"""Steps looked at in each state, those that shift or cure most per cost. judged: Airproof authors, more find nothing
+better."""
+
+SMALL_CHANGE = 5.0
+"""Added to the cost of each step in that comparison, in the currency, so that what is nearly free does not crowd out
+all else. judged: Airproof authors, the price of a can of cleaner."""
+
 WORTHWHILE = 0.004
-"""A step is looked at if it cures that share of the weight, or shifts that share of it between its outcomes.
-judged: Airproof authors, below it no step pays for its minutes."""
+"""A step is looked at if it cures that share of the weight, or shifts that share of it between its outcomes. judged:
+Airproof authors, below it no step pays for its minutes."""
 
 History = frozenset[tuple[int, bool]]
 """What has been done, and whether it came out positive; for a cure always False: it did not help."""
@@ -49,9 +58,9 @@ class Option:
 class Search:
     """One planning task: the choices, and a memory of the states already looked into."""
 
-    def __init__(self, choices: Choices, widths: tuple[int, ...] = FAR) -> None:
+    def __init__(self, choices: Choices, first_steps: int = FAR) -> None:
         self.choices = choices
-        self._widths = widths
+        self._first_steps = first_steps
         self._sequences = Sequences(choices)
         self._tells: Flags = np.array([bool(step.tells) for step in choices.steps], dtype=np.bool_)
         self._positive = np.where(self._tells[:, None], choices.positive, 0.0)
@@ -59,11 +68,14 @@ class Search:
         kinds = self._tells[np.arange(len(choices.steps)) != choices.ending]
         states = 3.0 ** np.count_nonzero(kinds) * 2.0 ** np.count_nonzero(~kinds)
         self.complete = bool(states <= STATES_TO_VISIT_ALL)
-        self._known: dict[tuple[History, int], Floats] = {}
+        self._known: dict[History, Floats] = {}
 
-    def options(self, belief: Floats, done: Flags) -> list[Option]:
-        """Every step that can be taken first, cheapest whole job first; `belief` (n,), `done` (S,)."""
-        return self._options(belief, done, frozenset(), depth=0)
+    def options(self, belief: Floats, done: Flags, asked: Collection[int] = ()) -> list[Option]:
+        """Steps that can be taken first, cheapest whole job first; `belief` (n,), `done` (S,).
+
+        Those followed up in earnest only, and those `asked` for.
+        """
+        return self._options(belief, done, frozenset(), self._first_steps, asked)
 
     def after(self, belief: Floats, done: Flags, step: int) -> list[tuple[bool, float, int]]:
         """Where a step leads: for each outcome whether positive, its probability, and the best step then."""
@@ -71,7 +83,7 @@ class Search:
         for came, child in self._outcomes(belief, step):
             weight = float(child.sum())
             if weight > 0.0:
-                then = self._options(child, _with(done, step), frozenset({(step, came)}), depth=1)
+                then = self._options(child, _with(done, step), frozenset({(step, came)}), 1)
                 leads.append((came, weight / float(belief.sum()), then[0].step))
         return leads
 
@@ -83,63 +95,62 @@ class Search:
             return [(True, positive), (False, belief - positive)]
         return [(False, belief * (1.0 - self.choices.cures[step]))]
 
-    def _options(self, belief: Floats, done: Flags, history: History, depth: int) -> list[Option]:
-        """Each possible step by what the job costs with it: with the sequence after it, then deeper."""
+    def _options(
+        self, belief: Floats, done: Flags, history: History, width: int, asked: Collection[int] = ()
+    ) -> list[Option]:
+        """The `width` best steps here, and those asked for, by what the job costs with them, cheapest first.
+
+        Each is first judged with the sequence of repairs after it; the best are then followed further.
+        """
         weight = float(belief.sum())
-        self.count = getattr(self,'count',0)+1
-        steps = self._possible(belief, done, weight)
-        children: list[Floats] = []
-        owners: list[int] = []
-        for row, step in enumerate(steps):
-            for _, child in self._outcomes(belief, step):
-                children.append(child)
-                owners.append(row)
+        steps = self._possible(belief, done, weight, asked)
         totals = weight * self.choices.uses[steps]
-        follow: dict[int, list[Floats]] = {row: [] for row in range(len(steps))}
-        if children:
-            after = np.repeat(done[None, :], len(children), axis=0)
-            after[np.arange(len(children)), np.asarray(steps)[owners]] = True
-            rest = self._sequences.totals(np.asarray(children), after)
-            np.add.at(totals, owners, rest)
-            for owner, total in zip(owners, rest, strict=True):
-                follow[owner].append(total)
+        leads = [self._outcomes(belief, step) for step in steps]
+        owners = [row for row, outcomes in enumerate(leads) for _ in outcomes]
+        rest: list[list[Floats]] = [[] for _ in steps]
+        if owners:
+            after = np.repeat(done[None, :], len(owners), axis=0)
+            after[np.arange(len(owners)), np.asarray(steps)[owners]] = True
+            children = np.array([child for outcomes in leads for _, child in outcomes])
+            for owner, total in zip(owners, self._sequences.totals(children, after), strict=True):
+                totals[owner] += total
+                rest[owner].append(total)
         order = np.argsort(totals @ self.choices.worth, kind="stable")
-        wide = len(order) if self.complete else (*self._widths, *[0] * depth)[depth]
-        for row in order[:wide]:
-            step = steps[row]
-            deeper = weight * self.choices.uses[step]
-            for (came, child), sequence in zip(self._outcomes(belief, step), follow[row], strict=True):
-                then = history | {(step, came)}
-                deeper = deeper + self._value(child, _with(done, step), then, sequence, depth + 1)
-            totals[row] = deeper
-        costs = totals @ self.choices.worth
-        return [
-            Option(steps[row], totals[row], float(costs[row])) for row in np.argsort(costs, kind="stable")
-        ]
+        followed = list(order[: None if self.complete else width])
+        followed += [row for row in order if steps[row] in asked and row not in followed]
+        found = []
+        for row in followed:
+            step, total = steps[row], weight * self.choices.uses[steps[row]]
+            for (came, child), sequence in zip(leads[row], rest[row], strict=True):
+                total = total + self._value(child, _with(done, step), history | {(step, came)}, sequence)
+            found.append(Option(step, total, float(total @ self.choices.worth)))
+        return sorted(found, key=lambda option: option.cost)
 
-    def _value(self, belief: Floats, done: Flags, history: History, sequence: Floats, depth: int) -> Floats:
+    def _value(self, belief: Floats, done: Flags, history: History, sequence: Floats) -> Floats:
         """What the rest of the job uses up (E,), weighted by the chance of it; no more than `sequence`."""
-        if not self.complete and float(belief.sum()) < RARE:
+        weight = float(belief.sum())
+        if weight <= 0.0 or (not self.complete and (len(history) >= DEEPEST or weight < RARE)):
             return sequence
-        key = (history, depth)
-        if key not in self._known:
-            best = self._options(belief, done, history, depth)[0]
-            self._known[key] = min(best.total, sequence, key=lambda total: float(total @ self.choices.worth))
-        return self._known[key]
+        if history not in self._known:
+            best = self._options(belief, done, history, 1)[0]
+            self._known[history] = min(best.total, sequence, key=lambda total: float(total @ self.choices.worth))
+        return self._known[history]
 
-    def _possible(self, belief: Floats, done: Flags, weight: float) -> list[int]:
-        """Steps not done, whose predecessors are, and which can matter here; the ending step always."""
+    def _possible(self, belief: Floats, done: Flags, weight: float, asked: Collection[int]) -> list[int]:
+        """Steps not done, whose predecessors are, and which promise something here; the ending step always."""
         c = self.choices
         ready = ~done & ~(self._needs & ~done).any(axis=1)
-        ready[c.ending] = True
+        chosen = ready.copy()
         if not self.complete:
-            cured = c.cures @ belief
-            fired = self._positive @ belief
-            moved = np.abs(self._positive - (fired / weight)[:, None]) @ belief
-            ready &= np.maximum(cured, moved) >= WORTHWHILE * weight
-            ready |= self._gates(done) & ~done
-            ready[c.ending] = True
-        return [int(i) for i in np.flatnonzero(ready)]
+            moved = np.abs(self._positive - (self._positive @ belief / weight)[:, None]) @ belief
+            promise = np.where(ready, np.maximum(c.cures @ belief, moved), 0.0)
+            chosen &= promise >= WORTHWHILE * weight
+            rate = np.where(chosen, promise / (c.cost + SMALL_CHANGE), 0.0)
+            chosen &= rate >= np.sort(rate)[-LOOKED_AT:][0]
+            chosen |= self._gates(done) & ready
+            chosen[list(asked)] |= ready[list(asked)]
+        chosen[c.ending] = True
+        return [int(i) for i in np.flatnonzero(chosen)]
 
     def _gates(self, done: Flags) -> Flags:
         """Steps that are ready and that some step not done waits for."""

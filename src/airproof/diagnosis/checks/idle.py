@@ -77,6 +77,19 @@ def _unsteadiness(case: Case) -> Measured | None:
     return Measured(100.0 * spread / float(np.median(values)), 0.3, case.regimes.intervals(Regime.IDLE))
 
 
+def _noise(case: Case) -> Measured | None:
+    """Spread of pressure from sample to sample at warm idle, what its rounding explains taken out."""
+    values = _warm(case, "manifold_pressure")
+    signal = case.recording.get("manifold_pressure")
+    if signal is None or values.size < 4 * FEWEST_SAMPLES:
+        return None
+    steps = np.diff(values)
+    spread = float(np.std(steps[np.abs(steps) <= np.quantile(np.abs(steps), 0.95)])) / np.sqrt(2.0)
+    rounding = (signal.resolution or 0.0) / np.sqrt(12.0)
+    noise = float(np.sqrt(max(spread**2 - rounding**2, 0.0)))
+    return Measured(noise, 0.2 + rounding, case.regimes.intervals(Regime.IDLE))
+
+
 PRESSURE = Level(
     id="idle-pressure",
     expectation="idle-pressure",
@@ -104,6 +117,16 @@ UNSTEADINESS = Level(
 )
 
 
+NOISE = Level(
+    id="idle-pressure-noise",
+    expectation="idle-pressure-noise",
+    measure=_noise,
+    words=lambda value, band: (
+        f"at warm idle the pressure wanders by {value:.1f} kPa from sample to sample (healthy: up to {band[1]:.1f})"
+    ),
+)
+
+
 def check(case: Case) -> Sequence[Testimony]:
     """Testimonies of idle."""
-    return [*PRESSURE.testify(case), *SPEED.testify(case), *UNSTEADINESS.testify(case)]
+    return [*PRESSURE.testify(case), *SPEED.testify(case), *UNSTEADINESS.testify(case), *NOISE.testify(case)]

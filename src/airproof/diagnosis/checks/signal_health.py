@@ -20,6 +20,7 @@ JUMP_KPA = 22.0  # from one sample to the next and back; larger than a snap does
 JUMP_SHARE = 0.30
 CHANCE_PER_MIN = 0.02
 SEEN_SHARE = 0.4  # of the breaks, a polled recording catches so many; judged: Airproof authors
+HELD_SD_KPA = 1.5  # of the value a frozen signal is held at, grid and rounding together
 MISLED = 0.01  # the probability that a count is caused by something nobody thought of
 
 
@@ -77,7 +78,7 @@ def _stillness(case: Case, run: _Running) -> Testimony:
     if "map-stuck" in case.sizes:
         sizes = case.sizes["map-stuck"]
         held = float(np.median(run.pressure))
-        at_size = log_t((held - sizes) / 3.0, 3.0) if sizes.size > 1 else np.zeros(1)
+        at_size = log_t((held - sizes) / HELD_SD_KPA, HELD_SD_KPA) if sizes.size > 1 else np.zeros(1)
         at_size = at_size - np.log(np.mean(np.exp(at_size)))
         log_likelihood["map-stuck"] = np.log(stuck_still if frozen else 1.0 - stuck_still) + at_size * frozen
     if "map-circuit" in case.sizes:

@@ -37,7 +37,7 @@ def draw(weighing: Weighing) -> Drawing | NotDrawn:
         title = f"Measured air flow strays from what the pressure accounts for by {ten:+.0f} to {ninety:+.0f} %"
     caption = (
         f"At {off.size} steady points the measured air flow is by the median "
-        f"{apart(middle, 'speed-density')}, and {100 * strange:.0f} % of the points lie outside the band of a healthy engine"
+        f"{apart(middle, 'speed-density')}, and {100 * strange:.0f} % of the points lie outside a healthy engine's band"
     )
     if not weighing.baselines:
         caption += ", which is wide because no known-good recording of this engine was given"

@@ -1,0 +1,204 @@
+"""Exhibits: what is drawn, what is not and why, the same bytes every time, nothing half-written."""
+
+from __future__ import annotations
+
+import struct
+import sys
+from pathlib import Path
+from xml.etree import ElementTree as ET
+
+import numpy as np
+import pytest
+from invented_weighings import PROFILE, all_traces, signal, weighing
+
+from airproof.engine.profile import EngineProfile
+from airproof.errors import UnusableRequest
+from airproof.report import exhibits as module
+from airproof.report.exhibits import Exhibit, check_folder, draw_exhibits
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+@pytest.fixture(scope="module")
+def drawn(tmp_path_factory: pytest.TempPathFactory) -> tuple[Exhibit, ...]:
+    return draw_exhibits(weighing(), tmp_path_factory.mktemp("exhibits") / "made" / "here")
+
+
+def png_size(path: Path) -> tuple[int, int]:
+    head = path.read_bytes()[:24]
+    assert head[:8] == b"\x89PNG\r\n\x1a\n"
+    width, height = struct.unpack(">II", head[16:24])
+    return int(width), int(height)
+
+
+def test_all_five_are_drawn(drawn: tuple[Exhibit, ...]) -> None:
+    assert [one.number for one in drawn] == [1, 2, 3, 4, 5]
+    assert all(one.not_drawn is None for one in drawn)
+
+
+def test_svg_is_xml_with_a_title_and_a_description(drawn: tuple[Exhibit, ...]) -> None:
+    for one in drawn:
+        assert one.svg is not None
+        root = ET.parse(one.svg).getroot()
+        assert root.tag == f"{SVG}svg"
+        assert root.findtext(f"{SVG}title") == one.title
+        assert root.findtext(f"{SVG}desc") == one.alt
+        assert "<dc:date>" not in one.svg.read_text(encoding="utf-8")
+
+
+def test_png_is_sharp_and_upright_enough_for_a_phone(drawn: tuple[Exhibit, ...]) -> None:
+    for one in drawn:
+        assert one.png is not None
+        width, height = png_size(one.png)
+        assert width == 1120
+        assert 0.5 * width < height < 1.6 * width
+
+
+def test_captions_are_one_sentence_with_a_number(drawn: tuple[Exhibit, ...]) -> None:
+    for one in drawn:
+        assert any(letter.isdigit() for letter in one.caption)
+        assert one.caption.endswith(".")
+        assert ". " not in one.caption
+        assert one.alt
+
+
+def test_the_point_of_each(drawn: tuple[Exhibit, ...]) -> None:
+    titles = [one.title for one in drawn]
+    assert titles[0] == "Engine off, the manifold pressure sensor reads 8 kPa above the barometer"
+    assert titles[1] == "Manifold pressure reads 10 % above what the air flow asks for"
+    assert titles[2] == "Measured air flow is 10 % above what the pressure accounts for"
+    assert titles[3] == "Fuel trims are +12 % at light load, +1 % at high load"
+    assert titles[4] == "Boost follows its target within 1 kPa"
+
+
+def test_the_page_lists_them(drawn: tuple[Exhibit, ...]) -> None:
+    assert drawn[0].svg is not None
+    page = (drawn[0].svg.parent / "exhibits.html").read_text(encoding="utf-8")
+    root = ET.fromstring(
+        page[page.index("<html") :]
+        .replace('<meta charset="utf-8">', "")
+        .replace('initial-scale=1">', 'initial-scale=1"/>')
+        .replace('">\n<style', '">\n<style')
+        .replace('alt="', 'alt="')
+        .replace('"></a>', '"/></a>')
+    )
+    images = root.findall(".//img")
+    assert [image.get("src") for image in images] == [one.png.name for one in drawn if one.png is not None]
+    assert all(image.get("alt") for image in images)
+
+
+def test_the_same_weighing_gives_the_same_bytes(drawn: tuple[Exhibit, ...], tmp_path: Path) -> None:
+    again = draw_exhibits(weighing(), tmp_path)
+    for one, two in zip(drawn, again, strict=True):
+        for before, after in ((one.svg, two.svg), (one.png, two.png)):
+            assert before is not None
+            assert after is not None
+            assert before.read_bytes() == after.read_bytes()
+
+
+def test_what_cannot_be_drawn_says_why(tmp_path: Path) -> None:
+    time = np.arange(0.0, 30.0, 0.2)
+    only = {"engine_speed": signal("engine_speed", "1/min", time, np.full(time.size, 800.0))}
+    found = draw_exhibits(weighing(signals=only, traces=()), tmp_path)
+    assert all(one.not_drawn for one in found)
+    assert "record ten seconds" in (found[0].not_drawn or "")
+    assert {p.name for p in tmp_path.iterdir()} == {"exhibits.html"}
+    page = (tmp_path / "exhibits.html").read_text(encoding="utf-8")
+    assert page.count("not drawn, because") == 5
+
+
+def test_without_a_compressor_there_is_no_boost_to_draw(tmp_path: Path) -> None:
+    plain = EngineProfile(**{**PROFILE.model_dump(), "induction": "naturally-aspirated"})
+    assert draw_exhibits(weighing(profile=plain), tmp_path)[4].not_drawn == "the engine has no compressor"
+
+
+def test_without_a_target_charge_pressure_stands_against_the_barometer(tmp_path: Path) -> None:
+    made = weighing()
+    signals = {n: s for n, s in made.recording.signals.items() if n != "charge_pressure_target"}
+    title = draw_exhibits(weighing(signals=signals), tmp_path)[4].title
+    assert title == "Without boost, charge pressure reads 9.8 kPa above the barometer"
+
+
+def test_a_healthy_engine_is_said_to_be_one(tmp_path: Path) -> None:
+    time = np.arange(12.0, 120.0)
+    pressure = 90.0 + 60.0 * np.sin(time / 7.0)
+    traces = []
+    for one in all_traces(time, pressure):
+        traces.append(type(one)(**{**one.__dict__, "measured": one.expected.copy()}))
+    titles = [one.title for one in draw_exhibits(weighing(offset_kpa=0.0, traces=traces), tmp_path)]
+    assert titles[0] == "Engine off, the manifold pressure sensor agrees with the barometer within 0.1 kPa"
+    assert titles[1] == "Manifold pressure stays where a healthy engine has it 100 % of the time"
+    assert titles[2] == "Air flow and pressure agree: measured air flow is level with speed-density"
+    assert titles[3] == "Fuel trims are as a healthy engine has them: 0 % by the median"
+
+
+def test_a_long_recording_is_thinned(tmp_path: Path) -> None:
+    made = draw_exhibits(weighing(seconds=7200.0), tmp_path)
+    for one in made:
+        assert one.svg is not None
+        assert one.svg.stat().st_size < 800_000
+
+
+def test_a_file_name_full_of_signs_is_shown_as_it_is(tmp_path: Path) -> None:
+    found = draw_exhibits(weighing(label="<b>&$x_1$ \N{DEGREE SIGN}.csv"), tmp_path)
+    assert found[0].svg is not None
+    ET.parse(found[0].svg)
+    assert "&lt;b&gt;&amp;$x_1$" in (tmp_path / "exhibits.html").read_text(encoding="utf-8")
+
+
+def test_exhibits_of_an_earlier_run_that_no_longer_hold_are_taken_away(tmp_path: Path) -> None:
+    draw_exhibits(weighing(), tmp_path)
+    keep = tmp_path / "my notes.txt"
+    keep.write_text("mine", encoding="utf-8")
+    draw_exhibits(weighing(traces=()), tmp_path)
+    assert not (tmp_path / "exhibit-3-air-flow.svg").exists()
+    assert (tmp_path / "exhibit-1-engine-off.svg").exists()
+    assert keep.read_text(encoding="utf-8") == "mine"
+
+
+def test_nothing_is_left_half_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(*_: object) -> None:
+        raise OSError(28, "no space left on device")
+
+    monkeypatch.setattr(module.os, "fdopen", full)
+    with pytest.raises(UnusableRequest, match="no space left"):
+        draw_exhibits(weighing(), tmp_path)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_nothing_is_written_when_drawing_fails(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from airproof.report.pictures import boost
+
+    monkeypatch.setattr(boost, "draw", lambda _: 1 / 0)
+    with pytest.raises(ZeroDivisionError):
+        draw_exhibits(weighing(), tmp_path / "new")
+    assert not (tmp_path / "new").exists()
+
+
+def test_a_file_is_no_folder(tmp_path: Path) -> None:
+    file = tmp_path / "file"
+    file.write_text("mine", encoding="utf-8")
+    for folder in (file, file / "below"):
+        with pytest.raises(UnusableRequest, match="folder"):
+            check_folder(folder)
+        with pytest.raises(UnusableRequest):
+            draw_exhibits(weighing(), folder)
+    assert file.read_text(encoding="utf-8") == "mine"
+
+
+def test_the_users_own_drawing_settings_stay_out_and_stay_as_they_were(
+    drawn: tuple[Exhibit, ...], tmp_path: Path
+) -> None:
+    import matplotlib as mpl
+
+    with mpl.rc_context({"font.size": 30.0, "axes.facecolor": "yellow"}):
+        again = draw_exhibits(weighing(), tmp_path)
+        assert mpl.rcParams["font.size"] == 30.0
+    assert drawn[0].svg is not None
+    assert again[0].svg is not None
+    assert drawn[0].svg.read_bytes() == again[0].svg.read_bytes()
+
+
+def test_the_interactive_front_end_is_never_loaded(drawn: tuple[Exhibit, ...]) -> None:
+    assert drawn
+    assert "matplotlib.pyplot" not in sys.modules

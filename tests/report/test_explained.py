@@ -1,0 +1,81 @@
+"""Explanations of codes, causes, symptoms and steps."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import pytest
+
+from airproof.errors import UnusableRequest
+from airproof.knowledge.load import knowledge
+from airproof.report.explained import explain, symptom_of
+
+KNOWN = knowledge()
+
+
+def lines(asked: str, part: str) -> str:
+    found = explain(asked, KNOWN)
+    return "\n".join(next(p for p in found.parts if p.id == part).lines)
+
+
+def test_a_code_in_any_case() -> None:
+    found = explain(" p0106 ", KNOWN)
+    assert (found.kind, found.id) == ("code", "P0106")
+    assert [p.id for p in found.parts] == [
+        "claims",
+        "speaks-for",
+        "also-set-by",
+        "not-to-be-mistaken-for",
+        "check-first",
+        "sources",
+    ]
+    assert KNOWN.steps[KNOWN.codes["P0106"].check_first[0]].title in lines("P0106", "check-first").splitlines()[0]
+
+
+def test_strength_is_the_likelihood_ratio() -> None:
+    code = KNOWN.codes["P0106"]
+    for weight in explain("P0106", KNOWN).as_object()["speaks_for"]:
+        ratio = code.sets[weight["cause"]] / code.by_chance
+        assert weight["decibans"] == pytest.approx(10.0 * math.log10(ratio), abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("asked", "kind"),
+    [("map-offset", "cause"), ("MAP_OFFSET", "cause"), ("rough idle", "symptom"), ("look-hoses", "step")],
+)
+def test_the_other_kinds(asked: str, kind: str) -> None:
+    assert explain(asked, KNOWN).kind == kind
+
+
+def test_every_entry_can_be_explained_and_put_as_json() -> None:
+    for name in (*KNOWN.codes, *KNOWN.causes, *KNOWN.symptoms, *KNOWN.steps):
+        found = explain(name, KNOWN)
+        assert found.id == name
+        assert found.parts
+        assert all(line for part in found.parts for line in part.lines)
+        json.dumps(found.as_object(), allow_nan=False)
+
+
+def test_a_code_outside_the_lists_is_read_by_its_structure() -> None:
+    found = explain("U0999", KNOWN)
+    assert "network" in found.parts[0].lines[0] or "standard" in found.parts[0].lines[0]
+    assert "plays no part" in found.parts[0].lines[1]
+
+
+@pytest.mark.parametrize("asked", ["P9999", "P01", "nonsense", "", "map-offsett"])
+def test_the_unknown_is_refused(asked: str) -> None:
+    with pytest.raises(UnusableRequest, match="nothing is known"):
+        explain(asked, KNOWN)
+
+
+def test_what_is_near_is_named() -> None:
+    with pytest.raises(UnusableRequest, match="map-offset"):
+        explain("map-offsett", KNOWN)
+
+
+def test_symptoms_by_their_other_names() -> None:
+    for symptom in KNOWN.symptoms.values():
+        assert symptom_of(symptom.title, KNOWN) is not None
+        assert symptom_of(symptom.id.replace("-", "_").upper(), KNOWN) == symptom
+    assert symptom_of("wobbly", KNOWN) is None

@@ -1,0 +1,174 @@
+"""The words for each kind of verdict."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from invented_weighings import OFFSET, cause, offset_verdict, verdict, weighing
+
+from airproof.diagnosis.verdict import CauseVerdict, Size
+from airproof.knowledge.load import knowledge
+from airproof.recording.recording import ColumnReading, ReadReport
+from airproof.repair.plan import Plan, make_plan
+from airproof.report.in_words import Part, answer, as_text, in_words, strength
+
+
+def first_line(*causes: CauseVerdict) -> str:
+    return answer(verdict(*causes))[0]
+
+
+def parts(**options: object) -> dict[str, Part]:
+    return {part.id: part for part in in_words(weighing(**options))}  # type: ignore[arg-type]
+
+
+def plan_for(*causes: CauseVerdict) -> Plan:
+    return make_plan({c.id: c.probability for c in causes}, knowledge(), knowledge().prices)
+
+
+def test_a_sure_answer() -> None:
+    assert answer(offset_verdict()) == (
+        "The manifold pressure sensor reads about 8.1 kPa high (7.2 to 9.0). Sure: 93 in 100.",
+    )
+
+
+@pytest.mark.parametrize(
+    ("probability", "begins"),
+    [
+        (0.97, "The manifold pressure sensor reads"),
+        (0.75, "Probably: the manifold pressure sensor reads"),
+        (0.45, "Not sure. Perhaps: the manifold pressure sensor reads"),
+        (0.20, "Cannot tell from this."),
+    ],
+)
+def test_words_are_hedged_by_probability(probability: float, begins: str) -> None:
+    said = first_line(cause("map-offset", probability, Size(8.1, 7.2, 9.0, "kPa")), cause("none", 1.0 - probability))
+    assert said.startswith(begins)
+    assert f"{100 * probability:.0f} in 100" in said
+
+
+@pytest.mark.parametrize(("probability", "chance"), [(0.9999, "more than 99 in 100"), (0.93, "93 in 100")])
+def test_nothing_is_certain(probability: float, chance: str) -> None:
+    assert chance in first_line(cause("ignition", probability), cause("none", 1.0 - probability))
+
+
+@pytest.mark.parametrize(
+    ("name", "size", "words"),
+    [
+        ("map-offset", Size(-6.0, -8.0, -4.0, "kPa"), "reads about 6 kPa low (4 to 8)"),
+        ("map-gain", Size(-10.0, -11.2, -8.8, "%"), "reads about 10 % too little (9 to 11)"),
+        ("map-slow", Size(0.52, 0.13, 2.3, "s"), "answers late, by about 0.5 s (0.1 to 2.3)"),
+        ("vacuum-leak", Size(4.0, 3.6, 4.4, "mm"), "as through a hole of about 4.0 mm (3.6 to 4.4)"),
+        ("ignition", None, "Sparks fail"),
+        ("fuel-delivery", Size(1.0, -2.0, 4.0, "%"), "Title of fuel-delivery (1 %, -2 to 4)"),
+    ],
+)
+def test_sizes_are_said_with_sign_unit_and_interval(name: str, size: Size | None, words: str) -> None:
+    assert words in first_line(cause(name, 0.95, size), cause("none", 0.05))
+
+
+def test_every_cause_that_is_known_can_be_said() -> None:
+    for one in knowledge().causes.values():
+        size = Size(5.0, 4.0, 6.0, one.unit) if one.size else None
+        said = first_line(replace(cause(one.id, 0.95, size), title=one.title), cause("none", 0.05))
+        assert one.id == "none" or "{" not in said
+        assert said.endswith("in 100.")
+
+
+def test_a_cause_that_the_words_do_not_know_is_said_by_its_title() -> None:
+    assert first_line(cause("new-cause", 0.95, Size(1.0, 0.5, 1.5, "mm")), cause("none", 0.05)).startswith(
+        "Title of new-cause (1.0 mm, 0.5 to 1.5)."
+    )
+
+
+def test_nothing_wrong() -> None:
+    assert first_line(cause("none", 0.92), cause("ignition", 0.08)) == (
+        "Nothing wrong that this recording can show. Sure: 92 in 100."
+    )
+    assert first_line(cause("none", 0.7), cause("ignition", 0.3)).endswith("Chance: 70 in 100.")
+    assert first_line(cause("none", 0.4), cause("ignition", 0.35)).startswith("Perhaps nothing is wrong")
+
+
+def test_a_refusal_says_why_and_judges_nothing() -> None:
+    said = verdict(cause("none", 0.6), cause("map-offset", 0.4), refusal="this is a diesel, which is not throttled")
+    found = parts(said=said)
+    assert found["answer"].lines == ("This is not judged.", "This is a diesel, which is not throttled.")
+    assert set(found) == {"answer", "cautions", "read"}
+
+
+def test_the_three_strongest_pieces_come_first_and_what_speaks_against_is_not_hidden() -> None:
+    why = parts()["why"].lines
+    assert len(why) == 4
+    assert "106.1 kPa" in why[0]
+    assert "very strongly for it (+21 decibans)" in why[0]
+    assert "clearly for it" in why[1]
+    assert "a little for it" in why[2]
+    assert "a little against it (-4 decibans)" in why[3]
+
+
+def test_where_nothing_speaks_up_that_is_said() -> None:
+    (line,) = parts(said=verdict(cause("ignition", 0.5), cause("none", 0.5), findings=()))["why"].lines
+    assert line.startswith("No single piece of evidence speaks up")
+
+
+def test_for_a_healthy_engine_the_checks_are_counted() -> None:
+    why = parts(said=verdict(cause("none", 0.9), cause("ignition", 0.1)))["why"].lines
+    assert why[0] == "Of 2 things checked, 1 lie where a healthy engine has them."
+
+
+def test_what_else_leaves_out_the_improbable() -> None:
+    (line,) = parts()["else"].lines
+    assert line == "The manifold pressure sensor reads about 8 % too much (6 to 11): 5 in 100."
+
+
+def test_the_next_step_stands_against_the_habit() -> None:
+    leak = (cause("vacuum-leak", 0.9, Size(4.0, 3.0, 5.0, "mm")), cause("none", 0.1))
+    plan = plan_for(*leak)
+    lines = next(p for p in in_words(weighing(said=verdict(*leak)), plan) if p.id == "next").lines
+    assert lines[0].startswith(plan.next_steps[0].title)
+    assert f"{plan.next_steps[0].minutes:.0f} minutes" in lines[0]
+    assert lines[-1].startswith("Begun with a new sensor out of habit: ")
+
+
+def test_where_the_habit_is_right_it_is_said_so() -> None:
+    plan = plan_for(OFFSET, cause("none", 0.07))
+    assert plan.habit is not None
+    step = replace(plan.next_steps[0], id="replace-map-sensor", title="Replace the manifold pressure sensor")
+    right = replace(plan, next_steps=(step,), habit=replace(plan.habit, worth_it_below_part_price=120.0))
+    lines = next(p for p in in_words(weighing(), right) if p.id == "next").lines
+    assert lines[-1] == "Fitting a new sensor at once is right here, as long as it costs less than 120 USD."
+
+
+def test_what_was_read_guessed_and_left_out_is_told() -> None:
+    text = "\n".join(parts()["read"].lines)
+    assert "invented.csv: 2 min, 4 signals, 600 rows, 2 of them set aside." in text
+    assert "key-on 12 s, idle 60 s" in text
+    assert "full-load" not in text
+    assert "Guessed: Charge pressure, unit not stated; guessed kPa." in text
+    assert "Left out: Odometer" in text
+    assert "Taken for granted" in text
+
+
+def test_many_guesses_and_remarks_are_shortened() -> None:
+    made = weighing()
+    columns = tuple(ColumnReading(f"H{n}", f"s{n}", "kPa", "guessed", f"s{n} guessed kPa") for n in range(9))
+    report = ReadReport("x", columns, tuple(f"remark {n}" for n in range(9)))
+    recording = replace(made.recording, report=report)
+    text = "\n".join(next(p for p in in_words(replace(made, recording=recording)) if p.id == "read").lines)
+    assert "s0 in kPa, s1 in kPa" in text
+    assert "And 3 more remarks like these" in text
+    assert text.count("\n") < 12
+
+
+def test_as_text_keeps_the_answer_on_the_first_line() -> None:
+    text = as_text(in_words(weighing()))
+    assert text.splitlines()[0].startswith("The manifold pressure sensor reads about 8.1 kPa high")
+    assert "\nWhy\n  " in text
+
+
+@pytest.mark.parametrize(
+    ("decibans", "word"),
+    [(25.0, "very strongly"), (-12.0, "strongly"), (6.0, "clearly"), (2.5, "a little"), (0.3, "hardly")],
+)
+def test_strength(decibans: float, word: str) -> None:
+    assert strength(decibans) == word
