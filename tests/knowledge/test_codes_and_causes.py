@@ -94,9 +94,7 @@ def test_sizes_have_the_agreed_unit_and_sign(cause: str) -> None:
         ("none", ("supercharged", "both", "petrol"), True),
     ],
 )
-def test_causes_apply_to_engines_that_can_have_them(
-    cause: str, engine: tuple[str, str, str], can: bool
-) -> None:
+def test_causes_apply_to_engines_that_can_have_them(cause: str, engine: tuple[str, str, str], can: bool) -> None:
     assert KNOWN.causes[cause].applies.to(*engine) is can
 
 

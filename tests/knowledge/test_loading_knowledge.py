@@ -186,9 +186,7 @@ def test_a_code_like_another_takes_what_it_does_not_say(tmp_path: Path) -> None:
         ("steps.toml", "[prices.parts.hose]", "[prices.parts]", "parts are not tables"),
     ],
 )
-def test_unsound_data_is_refused_by_file_and_entry(
-    tmp_path: Path, file: str, old: str, new: str, names: str
-) -> None:
+def test_unsound_data_is_refused_by_file_and_entry(tmp_path: Path, file: str, old: str, new: str, names: str) -> None:
     with pytest.raises(BrokenKnowledge) as refused:
         load_folder(write(tmp_path, (file, old, new)))
     assert re.search(names, str(refused.value)), str(refused.value)

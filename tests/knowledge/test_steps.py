@@ -59,9 +59,7 @@ def test_every_fault_can_be_cured(cause: str) -> None:
 @pytest.mark.parametrize("cause", FAULTS)
 def test_something_tells_about_every_fault(cause: str) -> None:
     ratios = [
-        step.positive_given(cause) / step.otherwise
-        for step in KNOWN.steps.values()
-        if step.otherwise is not None
+        step.positive_given(cause) / step.otherwise for step in KNOWN.steps.values() if step.otherwise is not None
     ]
     assert max(ratios) >= 5.0
 

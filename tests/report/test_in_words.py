@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from invented_weighings import OFFSET, cause, offset_verdict, verdict, weighing
+from invented_weighings import cause, offset_verdict, verdict, weighing
 
 from airproof.diagnosis.verdict import CauseVerdict, Size
 from airproof.knowledge.load import knowledge
@@ -131,7 +131,7 @@ def test_the_next_step_stands_against_the_habit() -> None:
 
 
 def test_where_the_habit_is_right_it_is_said_so() -> None:
-    plan = plan_for(OFFSET, cause("none", 0.07))
+    plan = plan_for(*offset_verdict().causes)
     assert plan.habit is not None
     step = replace(plan.next_steps[0], id="replace-map-sensor", title="Replace the manifold pressure sensor")
     right = replace(plan, next_steps=(step,), habit=replace(plan.habit, worth_it_below_part_price=120.0))

@@ -2,7 +2,9 @@
 
 The weight of one testimony for one cause is 10 log10 of how much more probable it is under that cause than under all
 the others together, each as credible as the testimonies before left it. Summed with the prior odds these weights give
-the posterior odds to the last digit.
+the posterior odds to the last digit. In what order the testimonies are heard does not change the result, but it moves
+weight between them: the second of two witnesses to the same thing finds the rivals already beaten. So each weight is
+its mean over many orders, which is its fair share.
 """
 
 from __future__ import annotations
@@ -12,13 +14,15 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp
 
 from airproof.diagnosis.testimony import Testimony
 
 Floats = NDArray[np.float64]
 
 NEPERS_TO_DECIBANS = 10.0 / np.log(10.0)
+ORDERS = 24
+"""So many orders, each with its reverse, are averaged; drawn from a fixed seed, so that the same case gives the same
+weights."""
 
 
 @dataclass(frozen=True)
@@ -35,35 +39,59 @@ class Posterior:
 
 
 def weigh_testimonies(log_prior: Mapping[str, Floats], testimonies: Sequence[Testimony]) -> Posterior:
-    """Posterior over causes and sizes. The order of the testimonies moves weight between them, never the result."""
-    joint = {cause: prior.copy() for cause, prior in log_prior.items()}
-    odds = _log_odds(joint)
-    before = {cause: NEPERS_TO_DECIBANS * value for cause, value in odds.items()}
-    weights = []
-    for testimony in testimonies:
-        for cause, rows in joint.items():
-            rows += testimony.log_likelihood[cause]
-        after = _log_odds(joint)
-        weights.append({cause: NEPERS_TO_DECIBANS * (after[cause] - odds[cause]) for cause in joint})
-        odds = after
-    total = logsumexp([logsumexp(rows) for rows in joint.values()])
+    """Posterior over causes and sizes, with the weight of each testimony for each cause."""
+    return _weigh(log_prior, testimonies, shared_out=True)
+
+
+def posterior_of(log_prior: Mapping[str, Floats], testimonies: Sequence[Testimony]) -> Posterior:
+    """The same posterior without the weights, which cost more than all the rest."""
+    return _weigh(log_prior, testimonies, shared_out=False)
+
+
+def _weigh(log_prior: Mapping[str, Floats], testimonies: Sequence[Testimony], *, shared_out: bool) -> Posterior:
+    causes = list(log_prior)
+    starts = np.cumsum([0, *(log_prior[c].size for c in causes[:-1])])
+    prior = np.concatenate([log_prior[c] for c in causes])
+    rows = np.array([np.concatenate([t.log_likelihood[c] for c in causes]) for t in testimonies])
+    rows = rows.reshape(len(testimonies), prior.size)
+    final = prior + rows.sum(axis=0)
+    each = _by_cause(final, starts)
+    total = np.logaddexp.reduce(each)
+    shares = _fair_shares(prior, rows, starts) if shared_out else np.zeros((0, len(causes)))
+    edges = [*starts.tolist(), prior.size]
     return Posterior(
-        probability={cause: float(np.exp(logsumexp(rows) - total)) for cause, rows in joint.items()},
-        sizes={cause: np.exp(rows - logsumexp(rows)) for cause, rows in joint.items()},
-        before=before,
-        weights=tuple(weights),
+        probability={c: float(np.exp(each[k] - total)) for k, c in enumerate(causes)},
+        sizes={c: np.exp(final[edges[k] : edges[k + 1]] - each[k]) for k, c in enumerate(causes)},
+        before=dict(zip(causes, (NEPERS_TO_DECIBANS * _log_odds(_by_cause(prior, starts))).tolist(), strict=True)),
+        weights=tuple(dict(zip(causes, share.tolist(), strict=True)) for share in shares),
     )
 
 
-def _log_odds(joint: Mapping[str, Floats]) -> dict[str, float]:
-    each = {cause: float(logsumexp(rows)) for cause, rows in joint.items()}
-    names = list(each)
-    values = np.array([each[name] for name in names])
-    odds = {}
-    for index, name in enumerate(names):
-        rest = np.delete(values, index)
-        odds[name] = float(values[index] - logsumexp(rest)) if rest.size else np.inf
-    return odds
+def _by_cause(log_joint: Floats, starts: NDArray[np.intp]) -> Floats:
+    """ln of the summed joint of each cause's sizes."""
+    return np.asarray(np.logaddexp.reduceat(log_joint, starts))
+
+
+def _log_odds(each: Floats) -> Floats:
+    """ln odds of each cause against all others together, from ln of their joints, whatever their scale."""
+    if each.size == 1:
+        return np.full(1, np.inf)
+    rest = np.where(np.eye(each.size, dtype=bool), -np.inf, each[None, :])
+    return np.asarray(each - np.logaddexp.reduce(rest, axis=1))
+
+
+def _fair_shares(prior: Floats, rows: Floats, starts: NDArray[np.intp]) -> Floats:
+    """Decibans (testimonies, causes), the mean over orders of how each testimony moves the odds of each cause."""
+    shares = np.zeros((rows.shape[0], starts.size))
+    if starts.size == 1:
+        return shares
+    draw = np.random.default_rng(0)
+    orders = [draw.permutation(rows.shape[0]) for _ in range(ORDERS)]
+    for order in (way for drawn in orders for way in (drawn, drawn[::-1])):
+        heard = prior + np.vstack([np.zeros_like(prior), np.cumsum(rows[order], axis=0)])
+        odds = np.array([_log_odds(_by_cause(one, starts)) for one in heard])
+        shares[order] += np.diff(odds, axis=0)
+    return np.asarray(shares * NEPERS_TO_DECIBANS / (2 * ORDERS))
 
 
 def interval(sizes: Floats, probability: Floats, share: float = 0.90) -> tuple[float, float, float]:

@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from airproof.diagnosis.bayes import Posterior, interval, weigh_testimonies
+from airproof.diagnosis.bayes import Posterior, interval, posterior_of, weigh_testimonies
 from airproof.diagnosis.case import Case, Check
 from airproof.diagnosis.checks import (
     boost_control,
@@ -141,13 +141,13 @@ def _quietly(_share: float) -> None:
 def _judge(case: Case, hypotheses: Hypotheses, said: Sequence[Testimony]) -> tuple[list[Testimony], Posterior, Case]:
     """Testimonies and posterior; where the likeliest cause came or went, only of the time it was there."""
     testimonies = [*_examine(case), *said]
-    posterior = weigh_testimonies(hypotheses.log_prior, testimonies)
+    posterior = posterior_of(hypotheses.log_prior, testimonies)
     spelled = _spells_of_likeliest(case, hypotheses, posterior)
     if spelled is None:
         return testimonies, posterior, case
     narrowed = replace(case, recording=only_within(case.recording, spelled), path=_within(case.path, spelled))
     testimonies = [*_examine(narrowed), *said]
-    return testimonies, weigh_testimonies(hypotheses.log_prior, testimonies), narrowed
+    return testimonies, posterior_of(hypotheses.log_prior, testimonies), narrowed
 
 
 def _examine(case: Case) -> list[Testimony]:

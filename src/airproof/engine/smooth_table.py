@@ -138,8 +138,8 @@ class EngineBelief:
             precision = trust / np.square(sd)
             # On the side of the knots (Woodbury): the number of points does not matter.
             information = (weights * precision[:, None]).T @ weights
-            inverse = np.linalg.inv(np.eye(self.mean.size) + self.covariance @ information)
-            covariance = inverse @ self.covariance
+            widened = np.eye(self.mean.size) + self.covariance @ information
+            covariance = np.asarray(np.linalg.solve(widened, self.covariance), dtype=np.float64)
             shift = covariance @ (weights.T @ (precision * residuals))
             off = np.abs(residuals - weights @ shift) / sd
             trust = np.minimum(1.0, 2.0 / np.maximum(off, 1e-9))

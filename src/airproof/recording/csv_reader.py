@@ -21,7 +21,7 @@ from airproof.recording.cells import is_number, is_stamp, number_with_suffix
 from airproof.recording.claims import claims, is_run_time, refuse_nothing_known, refuse_without_time
 from airproof.recording.csv_column import CsvColumn
 from airproof.recording.headings import recognise
-from airproof.recording.line_blocks import ByteSource, ahead, whole_lines
+from airproof.recording.line_blocks import GZIP_MAGIC, ByteSource, ahead, whole_lines
 from airproof.recording.recording import Floats
 from airproof.recording.sniff import SAMPLE_BYTES, Layout, layout_of
 from airproof.recording.table import Column, Progress, Table
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from airproof.recording.mapping import SignalMap
 
 _VIN = re.compile(r"\bVIN\b|vehicle identification", re.IGNORECASE)
+_AT_ONCE = 1 << 20  # bytes of a packed file that may be unpacked whole, some 10 MB then
 _FEW = 0.05  # share of rows up to which only these rows are looked at again, not the whole block
 
 
@@ -56,6 +57,10 @@ def read_csv(path: Path, mapping: SignalMap | None = None, progress: Progress | 
         sample = held[0][:SAMPLE_BYTES] if len(held) == 1 else b"".join(held)[:SAMPLE_BYTES]
         layout = layout_of(sample, source, whole=size <= SAMPLE_BYTES)
         reader = _TableReader(layout, source, mapping)
+        if stream.gzipped and whole == stream.done <= _AT_ONCE and reader.take_at_once(path.read_bytes()):
+            if progress is not None:
+                progress(1.0)
+            return reader.table()
         ready = whole_lines(_all(held, blocks), layout.encoding, layout.skip, reader.head)
         for lines in ahead(ready) if whole > stream.done else ready:
             reader.take(lines)
@@ -130,6 +135,41 @@ class _TableReader:
         self.rows += frame.height
         for column in self.read:
             column.take(frame.get_column(column.name))
+
+    def take_at_once(self, packed: bytes) -> bool:
+        """Read a small gzip file in one go, unpacked by the parser itself, in about half the time.
+
+        Only where the first rows are full, bare numbers in plain lines; returns False, with nothing taken, where any
+        cell of the file then turns out to be something else.
+        """
+        layout = self.layout
+        plain = layout.encoding == "utf-8" and not layout.quoted and not layout.comments and self.vin is None
+        full = all(c.index < len(row) and row[c.index] for c in self.read for row in layout.rows)
+        if not plain or not full or any(c.as_text for c in self.read) or packed.count(GZIP_MAGIC + b"\x08") > 1:
+            return False
+        width = max(map(len, layout.rows))
+        numbers = {c.index for c in self.read}
+        try:
+            frame = pl.read_csv(
+                packed,
+                has_header=False,
+                skip_lines=layout.skip,
+                separator=layout.delimiter,
+                decimal_comma=layout.decimal_comma,
+                quote_char=None,
+                schema={f"column_{n + 1}": pl.Float64 if n in numbers else pl.String for n in range(width)},
+                columns=[f"column_{n + 1}" for n in sorted(numbers)],
+                truncate_ragged_lines=True,
+                ignore_errors=True,
+            )
+        except (pl.exceptions.PolarsError, OSError, ValueError):
+            return False
+        if not frame.height or any(frame.null_count().row(0)):
+            return False
+        self.rows = frame.height
+        for column in self.read:
+            column.take(frame.get_column(f"column_{column.index + 1}"))
+        return True
 
     def _parse(self, lines: bytes, numbers: set[int], texts: set[int]) -> pl.DataFrame:
         """The wanted columns of some lines under their head; cells that are no bare numbers become null."""

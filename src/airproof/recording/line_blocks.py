@@ -9,6 +9,7 @@ from concurrent.futures import ThreadPoolExecutor
 from io import BufferedReader
 
 BLOCK_BYTES = 8 << 20
+FIRST_BYTES = (1 << 16) + 1
 GZIP_MAGIC = b"\x1f\x8b"
 
 
@@ -22,12 +23,12 @@ class ByteSource:
         self.broken = ""
         self.done = 0
         self._file = file
-        self._gzipped = file.read(2) == GZIP_MAGIC
+        self.gzipped = file.read(2) == GZIP_MAGIC
         file.seek(0)
 
     def blocks(self) -> Iterator[bytes]:
         """The content, about BLOCK_BYTES at a time."""
-        return self._unzipped() if self._gzipped else self._raw(BLOCK_BYTES)
+        return self._unzipped() if self.gzipped else self._raw(BLOCK_BYTES)
 
     def _raw(self, size: int) -> Iterator[bytes]:
         while raw := self._file.read(size):
@@ -37,16 +38,18 @@ class ByteSource:
     def _unzipped(self) -> Iterator[bytes]:
         """All members of a gzip file, one after the other."""
         unzip = zlib.decompressobj(wbits=31)
+        most = FIRST_BYTES  # a first look needs no more
         for packed in self._raw(max(BLOCK_BYTES // 8, 1)):
             raw = packed
             while raw:
                 try:
-                    out = unzip.decompress(raw, BLOCK_BYTES)
+                    out = unzip.decompress(raw, most)
                 except zlib.error:
                     self.broken = "the gzip stream is damaged"
                     return
                 if out:
                     yield out
+                    most = BLOCK_BYTES
                 raw = unzip.unconsumed_tail
                 if unzip.eof:
                     raw = unzip.unused_data

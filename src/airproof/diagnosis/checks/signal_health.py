@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import gammaln
 
 from airproof.diagnosis.case import Case
 from airproof.diagnosis.finding import Finding
@@ -125,7 +125,7 @@ def _dropouts(case: Case, run: _Running, railed: Bools) -> Testimony:
         if cause == "map-intermittent":
             rate = np.abs(sizes) * 60.0 * SEEN_SHARE if sizes.any() else np.full(1, 3.0)
         expected = rate * minutes
-        poisson = count * np.log(expected) - expected - gammaln(count + 1)
+        poisson = count * np.log(expected) - expected - math.lgamma(count + 1)
         # Anything may spoil a recording: a count that fits nothing keeps this much probability.
         log_likelihood[cause] = np.logaddexp(np.log1p(-MISLED) + poisson, np.log(MISLED) - np.log(count + 1.0) - 1.0)
     says = (
