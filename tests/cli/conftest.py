@@ -2,33 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from pathlib import Path
-
 import invented_files
 import pytest
+from command_line import Airproof, Car, Ended
 
 from airproof.cli.main import run
-
-
-@dataclass(frozen=True)
-class Ended:
-    """How a command ended."""
-
-    status: int
-    out: str
-    err: str
-
-    @property
-    def line(self) -> str:
-        """The one line on stderr."""
-        lines = self.err.splitlines()
-        assert len(lines) == 1, self.err
-        return lines[0]
-
-
-Airproof = Callable[..., Ended]
 
 
 @pytest.fixture
@@ -44,15 +22,6 @@ def airproof(capsys: pytest.CaptureFixture[str]) -> Airproof:
         return Ended(ended.value.code, said.out, said.err)
 
     return go
-
-
-@dataclass(frozen=True)
-class Car:
-    """Files of one invented car: `lying` has a pressure sensor that reads 9 kPa high."""
-
-    engine: Path
-    healthy: Path
-    lying: Path
 
 
 @pytest.fixture(scope="session")

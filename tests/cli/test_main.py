@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import io
 import json
 import os
 import subprocess
 import sys
 
 import pytest
-from conftest import Airproof, Car
+from command_line import Airproof, Car
 
 from airproof import __version__
 from airproof.cli import main
@@ -69,7 +68,8 @@ def test_the_options_of_weigh_are_the_agreed_ones(airproof: Airproof) -> None:
 def test_help_loads_nothing_heavy() -> None:
     code = (
         "import sys\nfrom airproof.cli.main import run\ntry:\n run(['--help'])\nexcept SystemExit: pass\n"
-        "heavy = {'numpy', 'polars', 'scipy', 'pydantic', 'matplotlib', 'rich'} & set(sys.modules)\nassert not heavy, heavy"
+        "heavy = {'numpy', 'polars', 'scipy', 'pydantic', 'matplotlib', 'rich'} & set(sys.modules)\n"
+        "assert not heavy, heavy"
     )
     ended = subprocess.run([sys.executable, "-c", code], capture_output=True, check=False)
     assert ended.returncode == 0, ended.stderr
@@ -133,24 +133,27 @@ def test_stopping_by_hand_is_clean(airproof: Airproof, monkeypatch: pytest.Monke
     assert ended.line.startswith("airproof: stopped")
 
 
-def test_a_reader_that_leaves_is_no_fault() -> None:
-    code = (
-        "import os, subprocess, sys\n"
-        "first = subprocess.Popen([sys.executable, '-m', 'airproof', 'explain', 'P0106', 'P0299', 'map-offset'],"
-        " stdout=subprocess.PIPE, stderr=subprocess.PIPE)\n"
-        "first.stdout.close()\nsaid = first.stderr.read()\nassert first.wait() == 0, first.returncode\nassert not said, said"
-    )
-    ended = subprocess.run([sys.executable, "-c", code], capture_output=True, check=False)
-    assert ended.returncode == 0, ended.stderr
+@pytest.mark.parametrize(
+    "words", [("explain", "P0106", "P0299", "map-offset"), ("explain", "P0106", "--json"), ("--help",)]
+)
+def test_a_reader_that_leaves_is_no_fault(words: tuple[str, ...]) -> None:
+    with subprocess.Popen(
+        [sys.executable, "-m", "airproof", *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    ) as going:
+        assert going.stdout is not None
+        assert going.stderr is not None
+        going.stdout.close()
+        assert going.stderr.read() == b""
+    assert going.returncode == 0
 
 
-@pytest.mark.parametrize("encoding", ["ascii", "cp437", "cp1252", "utf-8"])
+@pytest.mark.parametrize("encoding", ["ascii", "cp437"])
 def test_a_console_that_lacks_letters(encoding: str, car: Car) -> None:
     strange = car.lying.with_name("h\N{LATIN SMALL LETTER U WITH DIAERESIS}\N{SNOWMAN}.csv")
     strange.write_bytes(
         car.lying.read_bytes().replace(b"Vehicle speed (km/h)", "Gr\N{DEGREE SIGN}\N{SNOWMAN}".encode())
     )
-    for words in ((strange,), (strange, "--json"), (strange.with_name("no\N{SNOWMAN}.csv"),)):
+    for words in ((strange,), (strange.with_name("no\N{SNOWMAN}.csv"),)):
         ended = airproof_process("weigh", *words, "--engine", car.engine, PYTHONIOENCODING=encoding, PYTHONUTF8="0")
         assert b"Traceback" not in ended.stderr
         assert ended.returncode == (2 if "no" in words[0].name else 0), ended.stderr
@@ -167,15 +170,3 @@ def test_no_colour_when_it_is_not_wanted(car: Car) -> None:
 def test_streams_that_are_not_there(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sys, "stderr", None)
     assert main.status_of(["--nonsense"]) == 2
-
-
-def test_an_output_that_is_full_or_gone(monkeypatch: pytest.MonkeyPatch) -> None:
-    class Gone(io.StringIO):
-        def write(self, text: str) -> int:
-            raise BrokenPipeError
-
-        def fileno(self) -> int:
-            raise OSError
-
-    monkeypatch.setattr(sys, "stdout", Gone())
-    assert main.status_of(["explain", "P0106"]) == 0

@@ -7,7 +7,7 @@ import shutil
 from pathlib import Path
 
 import pytest
-from conftest import Airproof, Car
+from command_line import Airproof, Car
 
 
 def refused(airproof: Airproof, *words: object) -> str:

@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
-from conftest import Airproof, Car
+from command_line import Airproof, Car
 
 import airproof.cli.weighing_request as module
 from airproof.quantities.units import parse_quantity

@@ -92,6 +92,8 @@ def test_sizes_have_the_agreed_unit_and_sign(cause: str) -> None:
         ("maf-scale", ("turbocharged", "both", "petrol"), True),
         ("vacuum-leak", ("naturally-aspirated", "speed-density", "petrol"), True),
         ("none", ("supercharged", "both", "petrol"), True),
+        ("ignition", ("turbocharged", "air-flow sensor", "diesel"), False),
+        ("ignition", ("turbocharged", "air-flow sensor", "e85"), True),
     ],
 )
 def test_causes_apply_to_engines_that_can_have_them(cause: str, engine: tuple[str, str, str], can: bool) -> None:

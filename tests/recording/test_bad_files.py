@@ -217,3 +217,13 @@ def test_shuffled_lines(tmp_path: Path, seed: int) -> None:
 @pytest.mark.parametrize("magic", [b"PAR1", b"MDF     4.10    "])
 def test_garbage_behind_a_known_start(tmp_path: Path, magic: bytes) -> None:
     refusal(written(tmp_path, magic + bytes(range(256)) * 8, "rec.bin"))
+
+
+@pytest.mark.parametrize("cell", ['"', '"800', '8"00', '""', '"8,0"', '"800""'])
+def test_a_stray_quote_spoils_its_own_row_only(tmp_path: Path, cell: str) -> None:
+    rows = "".join(f'"{n}",{cell if n == 3 else 800 + n},"{30 + n}"\n' for n in range(9))
+    found = outcome(written(tmp_path, "Time (s),RPM,MAP (kPa)\n" + rows))
+    assert isinstance(found, Recording)
+    assert found.report.rows_read == 9
+    kept = found["engine_speed"]
+    assert kept.values[kept.time != 3].tolist() == [800.0 + n for n in range(9) if n != 3]

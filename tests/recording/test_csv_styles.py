@@ -184,3 +184,17 @@ def test_a_stated_rate_stands_in_for_time(tmp_path: Path) -> None:
     recording = read(tmp_path, "# sampled at 20 Hz\nRPM,MAP (kPa)\n800,30\n810,31\n820,32\n")
     assert recording["engine_speed"].time.tolist() == [0.0, 0.05, 0.1]
     assert any("20 a second" in remark for remark in recording.report.remarks)
+
+
+def test_cells_in_several_units_are_turned_into_one(tmp_path: Path) -> None:
+    cells = ["100 kPa", "1 bar", "1000 hPa", "-", "100 degC", "100 kPa"]
+    recording = read(tmp_path, "Time (s);MAP\n" + "".join(f"{n};{cell}\n" for n, cell in enumerate(cells)))
+    assert recording["manifold_pressure"].values.tolist() == pytest.approx([100.0, 100.0, 100.0, 100.0])
+    assert any("several units" in remark for remark in recording.report.remarks)
+    assert any("1 cell without" in remark for remark in recording.report.remarks)
+
+
+def test_cells_that_contradict_their_heading_are_not_believed_blindly(tmp_path: Path) -> None:
+    recording = read(tmp_path, "Time (s);MAP (kPa)\n" + "".join(f"{n};{n + 1},0 bar\n" for n in range(3)))
+    assert recording["manifold_pressure"].values.tolist() == pytest.approx([100.0, 200.0, 300.0])
+    assert "otherwise" in recording.report.columns[0].says

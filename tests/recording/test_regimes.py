@@ -130,6 +130,26 @@ def test_key_on_after_a_stop_waits_until_the_intake_has_filled() -> None:
     assert np.all(np.abs(pressure.values - 99.0) < 1.5)
 
 
+def test_a_pressure_signal_that_drops_out_leaves_the_rest_of_key_on() -> None:
+    recording, _ = drive()
+    pressure = recording["manifold_pressure"]
+    values = pressure.values.copy()
+    values[20:26] = 0.0
+    broken = Recording({**recording.signals, "manifold_pressure": Signal(pressure.name, "kPa", pressure.time, values)})
+    regimes = find_regimes(broken)
+    assert regimes.seconds()["key-on"] > 12.0
+    assert np.all(values[regimes.mask(pressure.time, "key-on")] > 95)
+
+
+def test_a_frozen_pressure_signal_does_not_hide_key_on() -> None:
+    recording, truth = drive()
+    pressure = recording["manifold_pressure"]
+    frozen = Signal(pressure.name, "kPa", pressure.time, np.full(len(pressure), 41.0))
+    found, right = share(Recording({**recording.signals, "manifold_pressure": frozen}), truth, "key-on")
+    assert found > 0.6
+    assert right > 0.99
+
+
 def test_wrong_zeros_of_engine_speed_are_no_key_on() -> None:
     recording, truth = drive()
     speed = recording["engine_speed"]
@@ -186,3 +206,16 @@ def test_almost_nothing_to_go_by_is_no_error(names: tuple[str, ...]) -> None:
 def test_single_sample() -> None:
     one = Signal("engine_speed", "1/min", np.array([1.0]), np.array([800.0]))
     assert sum(find_regimes(Recording({"engine_speed": one})).seconds().values()) == 0.0
+
+
+@given(st.integers(2, 60), st.floats(0.01, 3.0), st.integers(0, 2**32 - 1))
+def test_any_short_recording_is_no_error(count: int, spacing: float, seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    time = spacing * np.arange(count)
+    signals = {
+        name: Signal(name, signal_kind(name).unit, time, top * rng.random(count))
+        for name, top in zip(COLUMNS, (4000.0, 200.0, 100.0, 100.0, 120.0, 100.0), strict=True)
+        if rng.random() < 0.8
+    }
+    lasted = find_regimes(Recording(signals)).seconds()
+    assert sum(lasted.values()) <= spacing * count

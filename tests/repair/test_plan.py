@@ -9,7 +9,7 @@ import pytest
 
 from airproof.errors import UnusableRequest
 from airproof.knowledge.load import knowledge
-from airproof.knowledge.model import Knowledge, PartPrice, Prices, Step
+from airproof.knowledge.model import Knowledge, Prices
 from airproof.repair.plan import Plan, make_plan
 
 KNOWN = knowledge()
@@ -209,8 +209,3 @@ def test_all_done_leaves_the_specialist() -> None:
     plan = plan_for(leaning("vacuum-leak", 0.5), done=list(KNOWN.steps))
     assert [step.id for step in plan.next_steps] == ["send-to-specialist"]
     assert plan.next_steps[0].outcomes[0].then is None
-
-
-def test_models_of_steps_and_prices_are_what_the_plan_takes() -> None:
-    assert isinstance(KNOWN.steps["look-hoses"], Step)
-    assert isinstance(KNOWN.prices.parts["map-sensor"], PartPrice)

@@ -121,10 +121,12 @@ def all_traces(time: np.ndarray, pressure: np.ndarray) -> tuple[RelationTrace, .
     """Each kind of trace, the measured value 10 % above what is expected, the band 5 % to either side."""
     load = 100.0 * pressure / BAROMETER.kpa
     flow = 0.3 * pressure
-    return tuple(
+    tenth_off = (
         RelationTrace(name, name, unit, time, 1.1 * expected, expected, 0.95 * expected, 1.05 * expected, load)
         for name, unit, expected in (("air-flow", "g/s", flow), ("manifold-pressure", "kPa", pressure / 1.1))
-    ) + (
+    )
+    return (
+        *tenth_off,
         RelationTrace(
             "trims",
             "trims",

@@ -81,6 +81,8 @@ def status_of(arguments: list[str]) -> int:
     make_streams_safe()
     try:
         status: Any = typer.main.get_command(app).main(arguments, prog_name="airproof", standalone_mode=False)
+        if status == INTERRUPTED:
+            raise KeyboardInterrupt
         sys.stdout.flush()
         return status if isinstance(status, int) else 0
     except UsageError as fault:
@@ -94,7 +96,8 @@ def status_of(arguments: list[str]) -> int:
     except (KeyboardInterrupt, typer.Abort):
         complain("stopped; nothing was left half-written")
         return INTERRUPTED
-    except BrokenPipeError:
+    except (BrokenPipeError, SystemExit):
+        # Typer and Rich end the process themselves only where whoever read our output has gone.
         _close_quietly()
         return 0
     except Exception as fault:  # every other error is a fault of ours, and must be told as one

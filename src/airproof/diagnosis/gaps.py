@@ -60,8 +60,12 @@ def _not_recorded(case: Case) -> list[str]:
         lines.append("too little idle: record one minute of warm idle")
     if seconds.get("full-load", 0.0) < 1.0:
         lines.append("no full-load interval: record one pull in third gear where it is safe, the passenger reading")
-    if case.recording.get("barometric_pressure") is None and case.weather.sd_kpa > 3.0:
+    if case.weather.sd_kpa > 3.0 and case.recording.get("barometric_pressure") is None:
         lines.append("neither altitude nor barometer is known: give --altitude or --barometer")
+    elif case.weather.sd_kpa > 3.0:
+        lines.append(
+            "the car's own barometric reading may be a copy of the manifold sensor's: --altitude or --barometer tells"
+        )
     if case.profile.air_metering != "speed-density" and case.recording.get("air_flow") is None:
         lines.append("no air flow in the recording: record it, it is the best witness beside the pressure")
     if not any(name in case.recording for name in ("short_trim_1", "long_trim_1", "fuel_rate")):

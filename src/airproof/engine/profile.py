@@ -77,7 +77,10 @@ def load_profile(path: Path) -> EngineProfile:
     where = str(path)
     try:
         text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as cause:
+    except OSError as cause:
+        found = f"cannot be read ({cause.strerror or cause})"
+        raise UnusableFile(found, "an engine profile in TOML", WAY_OUT, where=where) from cause
+    except UnicodeDecodeError as cause:
         raise UnusableFile(
             f"cannot be read as text ({cause})", "an engine profile in TOML", WAY_OUT, where=where
         ) from cause

@@ -90,9 +90,7 @@ def _read(folder: Traversable) -> dict[str, Raw]:
             raise BrokenKnowledge(f"not valid TOML ({cause})", "TOML", WAY_OUT, where=file.name) from cause
         for kind, entries in tables.items():
             if kind not in raw or not isinstance(entries, dict):
-                raise BrokenKnowledge(
-                    f"unknown table [{kind}]", "one of " + ", ".join(KINDS), WAY_OUT, where=file.name
-                )
+                raise BrokenKnowledge(f"unknown table [{kind}]", "one of " + ", ".join(KINDS), WAY_OUT, where=file.name)
             if kind == "prices":
                 entries = {"prices": entries}
             for key, entry in entries.items():

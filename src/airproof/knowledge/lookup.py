@@ -75,26 +75,17 @@ def explain_code(text: str, known: Knowledge) -> Code | UnlistedCode:
 
 def _by_structure(code: str, known: Knowledge) -> UnlistedCode:
     fitting = sorted(
-        (
-            (len(prefix), area)
-            for area in known.areas.values()
-            for prefix in area.prefixes
-            if code.startswith(prefix)
-        ),
+        ((len(prefix), area) for area in known.areas.values() for prefix in area.prefixes if code.startswith(prefix)),
         key=lambda pair: -pair[0],
     )
-    part = next(
-        (area.title for _, area in fitting if area.standard is None), "a part of the car not in the lists"
-    )
+    part = next((area.title for _, area in fitting if area.standard is None), "a part of the car not in the lists")
     standard = next((area.standard for _, area in fitting if area.standard is not None), False)
     whose = (
         "its meaning is fixed by the standard, but it is not in these lists: see the maker's service data"
         if standard
         else "its meaning is the maker's own: only the maker's service data can say"
     )
-    return UnlistedCode(
-        code, part, standard, f"{code} concerns {part}; {whose}. It does not count as evidence."
-    )
+    return UnlistedCode(code, part, standard, f"{code} concerns {part}; {whose}. It does not count as evidence.")
 
 
 def stored_together(codes: Iterable[Code]) -> tuple[Together, ...]:

@@ -84,12 +84,15 @@ def _how(one: _Ready) -> Literal["stated", "guessed", "mapped"]:
 
 
 def _in_own_unit(column: Column, readings: list[ColumnReading]) -> _Ready | None:
-    """The column in its signal's unit: as the heading states it, else other cells, else guessed from its range."""
+    """The column in its signal's unit: as a map, its cells or a row of units, its heading or its range tell."""
     claim = column.claim
     kind = claim.signal
-    for unit in (claim.unit, column.unit):
+    mapped = claim.how == "mapped" and claim.unit is not None
+    for unit in (claim.unit, column.unit) if mapped else (column.unit, claim.unit):
         if unit is not None and unit.fits(kind):
             says = f"{kind.title} in {unit.unit}{' ' + unit.reference if unit.reference else ''}, as stated"
+            if column.unit is not None and claim.unit is not None and column.unit.unit != claim.unit.unit:
+                says += f" {'in the map' if mapped else 'with the values'}, although another place says otherwise"
             if unit.unit == "AFR":
                 says += "; turned into lambda by 14.7 to 1, as displays do whatever the fuel"
             elif kind.name == "fuel_rate" and unit.unit.startswith("L/"):

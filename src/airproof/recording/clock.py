@@ -22,6 +22,11 @@ _FORMATS = (
     "%d-%m-%Y %H:%M:%S%.f",
     "%Y-%m-%dT%H:%M",
     "%Y-%m-%d %H:%M",
+    "%Y/%m/%d %H:%M",
+    "%d.%m.%Y %H:%M",
+    "%d/%m/%Y %H:%M",
+    "%m/%d/%Y %H:%M",
+    "%Y%m%d %H%M%S",
 )
 _SECONDS = {"s": 1.0, "ms": 1e-3, "min": 60.0, "h": 3600.0, "us": 1e-6, "ns": 1e-9}
 DAY_S = 86400.0

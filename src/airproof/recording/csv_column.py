@@ -10,21 +10,22 @@ import polars as pl
 from airproof.recording.cells import is_missing, number_with_suffix
 from airproof.recording.claims import Claim
 from airproof.recording.recording import Floats
-from airproof.recording.units_stated import StatedUnit, stated_unit
+from airproof.recording.units_stated import StatedUnit, in_other_unit, stated_unit
 
 
 @dataclass
 class CsvColumn:
     """Where a column stands, what claims it, and what has been read of it.
 
-    `as_text` when its cells are mostly no bare numbers; `suffixes` counts the texts after numbers ("kPa"), `unread`
-    the cells in which no number was found.
+    `as_text` when its cells are mostly no bare numbers; `cell_unit` is the first unit that stands behind a number,
+    into which others are turned (`mixed`); `unread` counts the cells in which no number was found.
     """
 
     index: int
     claim: Claim
     as_text: bool = False
-    suffixes: dict[str, int] = field(default_factory=dict)
+    cell_unit: StatedUnit | None = None
+    mixed: bool = False
     unread: int = 0
     _pieces: list[pl.Series] = field(default_factory=list)
 
@@ -56,12 +57,17 @@ class CsvColumn:
         if stands_for is not None:
             return stands_for
         found = number_with_suffix(cell)
-        if found is None or (found[1] and stated_unit(found[1]) is None):
+        if found is not None and not found[1]:
+            return found[0]
+        unit = stated_unit(found[1]) if found is not None else None
+        if found is None or unit is None:
             self.unread += 1
             return np.nan
-        if found[1]:
-            self.suffixes[found[1]] = self.suffixes.get(found[1], 0) + 1
-        return found[0]
+        self.cell_unit = self.cell_unit or unit
+        self.mixed = self.mixed or unit != self.cell_unit
+        value = in_other_unit(found[0], unit, self.cell_unit, self.claim.signal)
+        self.unread += value is None
+        return np.nan if value is None else value
 
     def texts(self) -> pl.Series | None:
         """The whole column as text, where it was read so."""
@@ -86,12 +92,12 @@ class CsvColumn:
         return whole.to_numpy()
 
     def unit_beside(self, units: list[str] | None) -> StatedUnit | None:
-        """The unit a second heading row or the cells themselves state, the commonest where they differ."""
+        """The unit a second heading row or the cells themselves state."""
         if units is not None and self.index < len(units):
             found = stated_unit(units[self.index])
             if found is not None:
                 return found
-        return stated_unit(max(self.suffixes, key=lambda s: self.suffixes[s])) if self.suffixes else None
+        return self.cell_unit
 
 
 def _is_bare(cell: str, *, decimal_comma: bool) -> bool:

@@ -7,7 +7,6 @@ more ("101 kPa", "1.234,5", "closed loop"); what still cannot be read is counted
 from __future__ import annotations
 
 import re
-import warnings
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -21,7 +20,7 @@ from airproof.recording.cells import is_number, is_stamp, number_with_suffix
 from airproof.recording.claims import claims, is_run_time, refuse_nothing_known, refuse_without_time
 from airproof.recording.csv_column import CsvColumn
 from airproof.recording.headings import recognise
-from airproof.recording.line_blocks import GZIP_MAGIC, ByteSource, ahead, whole_lines
+from airproof.recording.line_blocks import GZIP_MAGIC, INNER_DELIMITER, ByteSource, ahead, whole_lines, without_quotes
 from airproof.recording.recording import Floats
 from airproof.recording.sniff import SAMPLE_BYTES, Layout, layout_of
 from airproof.recording.table import Column, Progress, Table
@@ -119,8 +118,8 @@ class _TableReader:
         for end in (delimiter, b"\n", b"\r\n"):
             if b" " + end in head:
                 lines = lines.replace(b" " + end, end)
-        if self.layout.quoted:  # a quote opens a cell only right after the delimiter
-            lines = lines.replace(delimiter + b' "', delimiter + b'"')
+        if self.layout.quoted:
+            lines = without_quotes(lines, self.layout.delimiter)
         texts = {c.index for c in self.read if c.as_text}
         numbers = {c.index for c in self.read} - texts
         if self.vin is not None:
@@ -134,7 +133,10 @@ class _TableReader:
             frame = frame.filter(~pl.all_horizontal(pl.all().is_null()))
         self.rows += frame.height
         for column in self.read:
-            column.take(frame.get_column(column.name))
+            piece = frame.get_column(column.name)
+            if column.as_text and self.layout.quoted:
+                piece = piece.str.replace_all(INNER_DELIMITER, self.layout.delimiter, literal=True)
+            column.take(piece)
 
     def take_at_once(self, packed: bytes) -> bool:
         """Read a small gzip file in one go, unpacked by the parser itself, in about half the time.
@@ -173,28 +175,17 @@ class _TableReader:
 
     def _parse(self, lines: bytes, numbers: set[int], texts: set[int]) -> pl.DataFrame:
         """The wanted columns of some lines under their head; cells that are no bare numbers become null."""
-
-        def read(quote: str | None) -> pl.DataFrame:
-            return pl.read_csv(
-                lines,
-                separator=self.layout.delimiter,
-                decimal_comma=self.layout.decimal_comma,
-                quote_char=quote,
-                comment_prefix=self.layout.comments,
-                schema={name: pl.Float64 if n in numbers else pl.String for n, name in enumerate(self.names)},
-                columns=[f"c{n}" for n in sorted(numbers | texts)],
-                truncate_ragged_lines=True,
-                ignore_errors=True,
-            )
-
-        if not self.layout.quoted:
-            return read(None)
-        try:
-            with warnings.catch_warnings():
-                warnings.simplefilter("error", UserWarning)  # a quote that never closes would swallow rows
-                return read('"')
-        except (pl.exceptions.PolarsError, UserWarning):
-            return read(None)
+        return pl.read_csv(
+            lines,
+            separator=self.layout.delimiter,
+            decimal_comma=self.layout.decimal_comma,
+            quote_char=None,
+            comment_prefix=self.layout.comments,
+            schema={name: pl.Float64 if n in numbers else pl.String for n, name in enumerate(self.names)},
+            columns=[f"c{n}" for n in sorted(numbers | texts)],
+            truncate_ragged_lines=True,
+            ignore_errors=True,
+        )
 
     def _looked_at_again(self, lines: bytes, frame: pl.DataFrame) -> pl.DataFrame:
         """The frame with cells that were no bare numbers read once more as text."""
@@ -203,6 +194,8 @@ class _TableReader:
             return frame
         rows, part = self._rows_with_holes(lines, frame, holes)
         cells = self._parse(part, set(), {c.index for c in holes})
+        if self.layout.quoted:
+            cells = cells.with_columns(pl.all().str.replace_all(INNER_DELIMITER, self.layout.delimiter, literal=True))
         if cells.height != rows.size:
             return frame
         row_list = rows.tolist()
@@ -228,7 +221,7 @@ class _TableReader:
         for column in holes:
             marked |= frame.get_column(column.name).is_null().to_numpy()
         rows = np.flatnonzero(marked)
-        if rows.size > _FEW * frame.height or self.layout.quoted or self.layout.comments:
+        if rows.size > _FEW * frame.height or self.layout.comments:
             return everything, lines
         ends = np.flatnonzero(np.frombuffer(lines, dtype=np.uint8) == 10)
         if not lines.endswith(b"\n"):
@@ -298,9 +291,8 @@ class _TableReader:
         if unread:
             plural = "s" * (unread != 1)
             self.remarks.append(f"{heading}: {unread} cell{plural} without a readable number left out")
-        if len(column.suffixes) > 1:
-            named = ", ".join(sorted(column.suffixes))
-            self.remarks.append(f"{heading}: its cells state several units ({named}); the commonest is taken")
+        if column.mixed and column.cell_unit is not None:
+            self.remarks.append(f"{heading}: its cells state several units; all turned into {column.cell_unit.unit}")
 
     def _seconds(self) -> tuple[Floats, bool]:
         """The time of each row in seconds, and whether it counts from a start of its own."""

@@ -8,7 +8,10 @@ from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from io import BufferedReader
 
+import numpy as np
+
 BLOCK_BYTES = 8 << 20
+INNER_DELIMITER = "\x1a"
 FIRST_BYTES = (1 << 16) + 1
 GZIP_MAGIC = b"\x1f\x8b"
 
@@ -103,3 +106,20 @@ def whole_lines(blocks: Iterator[bytes], encoding: str, skip: int, head: bytes) 
 
 def _in_utf8(lines: bytes, encoding: str) -> bytes:
     return lines if lines.isascii() else lines.decode(encoding, "replace").encode("utf-8")
+
+
+def without_quotes(lines: bytes, delimiter: str) -> bytes:
+    """Lines without their quotes; a delimiter between two of them becomes INNER_DELIMITER.
+
+    Quotes pair within one line: one that never closes spoils its own line only.
+    """
+    signs = np.frombuffer(lines, dtype=np.uint8)
+    quotes = signs == ord('"')
+    if not quotes.any():
+        return lines
+    count = np.cumsum(quotes, dtype=np.int32)
+    before_line = np.maximum.accumulate(np.where(signs == ord("\n"), count, 0))
+    inside = (count - before_line) % 2 == 1
+    kept = np.where(inside & (signs == ord(delimiter)), np.uint8(ord(INNER_DELIMITER)), signs)
+    out: bytes = kept[~quotes].tobytes()
+    return out

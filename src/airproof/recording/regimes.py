@@ -214,9 +214,9 @@ def _key_on(at: Moments, limits: Thresholds) -> Bools:
             level = float(np.quantile(part[known], 0.75))
             with np.errstate(invalid="ignore"):
                 resting = np.abs(part - level) <= max(limits.key_on_wander_kpa, 1.5 * at.pressure_step)
-            start = int(np.argmax(resting))
-            leaves = np.flatnonzero(~resting[start:])
-            a, b = a + start, (a + start + int(leaves[0]) if leaves.size else b)
+            for start, stop in runs(resting):
+                out[a + start : a + stop] = True
+            continue
         out[a:b] = True
     return out
 
@@ -281,7 +281,7 @@ def _snap(at: Moments, limits: Thresholds) -> Bools:
             # On the spot the engine races: it gains speed far faster than it could in gear.
             racing = at.rise(at.speed, 1.0) > (500.0 if at.road is not None else 1200.0)
             after = int(np.ceil(1.5 / at.step))
-            for shift in range(after):
+            for shift in range(min(after, out.size)):
                 out[: out.size - shift or None] |= racing[shift:]
             rising &= out
             out = np.zeros(at.time.size, dtype=bool)

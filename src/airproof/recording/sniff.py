@@ -195,8 +195,10 @@ def _first_data(table: list[int], lines: list[str], delimiter: str) -> int | Non
     if not widths:
         return None
     usual = max(set(widths), key=widths.count)
-    rows = [split(lines[n], delimiter) for n in table]
-    for place, row in enumerate(rows):
+    rows: list[list[str]] = []
+    for place, n in enumerate(table):
+        row = split(lines[n], delimiter)
+        rows.append(row)
         if abs(len(row) - usual) <= 1 and (usual > 1 or len(row) == 1) and _is_data(row):
             while place and len(rows[place - 1]) > 1 and all(map(_is_value, rows[place - 1])):
                 place -= 1  # rows cut short belong to the numbers too

@@ -74,6 +74,16 @@ def _scale(unit: str, name: str, own_unit: str) -> tuple[float, float] | None:
     return given.factor / own.factor, (given.offset - own.offset) / own.factor
 
 
+def in_other_unit(value: float, given: StatedUnit, wanted: StatedUnit, kind: SignalKind) -> float | None:
+    """A value of that signal in another unit; None where one of them does not fit, or gauge and absolute meet."""
+    if given == wanted:
+        return value
+    first, second = (_scale(unit.unit, kind.name, kind.unit) for unit in (given, wanted))
+    if first is None or second is None or given.reference != wanted.reference:
+        return None
+    return (value * first[0] + first[1] - second[1]) / second[0]
+
+
 def in_signal_unit(values: Floats, unit: str, kind: SignalKind) -> Floats:
     """Values in `unit` turned into the signal's own unit; the same array where nothing changes.
 

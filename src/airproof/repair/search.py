@@ -21,7 +21,7 @@ STATES_TO_VISIT_ALL = 2000
 
 FAR, NEAR = 6, 2
 """First steps followed up in earnest, and for a quick look. judged: Airproof authors, what a person waits for without
-noticing; fifty times the work finds plans about 2 % cheaper."""
+noticing; twenty times the work finds plans 1 to 3 % cheaper, up to 10 % where one's own time costs nothing."""
 
 DEEPEST = 10
 """Steps looked ahead. judged: Airproof authors, few jobs get there."""

@@ -1,4 +1,7 @@
-"""Sensors on one 5 V supply are independent: moments at which several jump and come back together are not."""
+"""Sensors on one 5 V supply are independent: moments at which several fall or rise by the same share are not.
+
+A blip of the throttle also moves several readings at once, but not by the same share, and the engine answers it.
+"""
 
 from __future__ import annotations
 
@@ -10,27 +13,28 @@ from airproof.diagnosis.case import Case
 from airproof.diagnosis.expectations import expected
 from airproof.diagnosis.finding import Finding
 from airproof.diagnosis.testimony import Testimony
-from airproof.recording.recording import Bools, Floats, Signal
+from airproof.recording.recording import Floats, Signal
 
-# Analogue sensors that commonly share a supply, and the share of their own middle by which a supply fault throws them.
 SENSORS = ("manifold_pressure", "charge_pressure", "throttle", "pedal", "fuel_rail_pressure")
-JUMP_SHARE = 0.25
-CALM_SHARE = 0.10  # before and after the jump the reading is the same within this
+"""Analogue sensors that commonly share a supply."""
+
+# All judged: Airproof authors.
+JUMP_LOG = 0.22  # natural logarithm of the share by which a reading must jump: a fifth of the supply
+SAME_SHARE_LOG = 0.12  # two readings thrown by one supply jump by the same share, within this
+CALM_LOG = 0.05  # before and after the jump the reading, and throughout the engine speed, are the same within this
 LONGEST_JUMP_S = 2.0
 TOGETHER_S = 1.0
 FEWEST_SAMPLES = 60
-SEEN_AT_ALL = (
-    0.25  # of supply faults, so many come and go; the rest shift all sensors for good. judged: Airproof authors
-)
+SEEN_AT_ALL = 0.25  # of supply faults, so many come and go; the rest shift all sensors for good
 
 
 def check(case: Case) -> Sequence[Testimony]:
-    """One testimony where at least two such sensors were recorded."""
+    """One testimony where at least two such sensors and the engine speed were recorded."""
     signals = [s for s in map(case.recording.get, SENSORS) if s is not None and len(s) >= FEWEST_SAMPLES]
-    if len(signals) < 2:
+    speed = case.recording.get("engine_speed")
+    if len(signals) < 2 or speed is None or not len(speed):
         return []
-    times = [signal.time[_jumps(signal)] for signal in signals]
-    together = _together(times)
+    together = _together([_jumps(signal, speed) for signal in signals])
     minutes = max(case.recording.duration_s / 60.0, 1.0)
     by_chance = expected("joint-jumps").mean * minutes
     chance = min(by_chance, 0.5)
@@ -55,26 +59,28 @@ def check(case: Case) -> Sequence[Testimony]:
     return [Testimony(finding, log_likelihood)]
 
 
-def _jumps(signal: Signal) -> Bools:
-    """First samples of short excursions that leave a calm reading and return to it."""
-    values, time = signal.values, signal.time
-    found = np.zeros(values.size, dtype=bool)
-    middle = float(np.median(np.abs(values))) or 1.0
+def _jumps(signal: Signal, speed: Signal) -> Floats:
+    """Short excursions from a calm reading and back while the engine speed holds: (n, 2), time and log of the share."""
+    time, logs = signal.time, np.log(np.maximum(np.abs(signal.values), 1e-3))
+    with np.errstate(divide="ignore"):
+        turning = np.log(np.maximum(speed.at(time), 1.0))
+    found = []
     for width in (1, 2, 3):
-        before, first = values[: -width - 1], values[1:-width]
-        after = values[width + 1 :]
-        brief = time[width + 1 :] - time[: -width - 1] < LONGEST_JUMP_S
-        calm = np.abs(after - before) < CALM_SHARE * np.maximum(np.abs(before), 0.2 * middle)
-        far = np.abs(first - before) > JUMP_SHARE * np.maximum(np.abs(before), middle)
-        found[1:-width] |= brief & calm & far
-    return found
+        before, first, after = logs[: -width - 1], logs[1:-width], logs[width + 1 :]
+        calm = np.abs(after - before) < CALM_LOG
+        calm &= np.abs(turning[width + 1 :] - turning[: -width - 1]) < CALM_LOG
+        calm &= time[width + 1 :] - time[: -width - 1] < LONGEST_JUMP_S
+        jumped = calm & (np.abs(first - before) > JUMP_LOG)
+        found.append(np.column_stack([time[1:-width][jumped], (first - before)[jumped]]))
+    return np.concatenate(found)
 
 
-def _together(times: Sequence[Floats]) -> Floats:
-    """Moments at which at least two of the sensors jump within TOGETHER_S."""
-    moments = np.concatenate(times)
-    owner = np.concatenate([np.full(t.size, k) for k, t in enumerate(times)])
-    order = np.argsort(moments, kind="stable")
-    moments, owner = moments[order], owner[order]
+def _together(jumps: Sequence[Floats]) -> Floats:
+    """Moments at which at least two of the sensors jump by the same share within TOGETHER_S."""
+    every = np.concatenate(jumps)
+    owner = np.concatenate([np.full(len(one), k) for k, one in enumerate(jumps)])
+    order = np.argsort(every[:, 0], kind="stable")
+    moments, shares, owner = every[order, 0], every[order, 1], owner[order]
     joint = (np.diff(moments) < TOGETHER_S) & (owner[1:] != owner[:-1])
+    joint &= np.abs(np.diff(shares)) < SAME_SHARE_LOG
     return np.asarray(moments[:-1][joint], dtype=np.float64)
