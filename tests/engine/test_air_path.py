@@ -64,12 +64,16 @@ def test_scatter_is_positive_and_finite() -> None:
                 assert (sd > 0.004).all()
 
 
-def test_throttle_flow_is_the_less_certain_the_nearer_the_ratio_is_to_one() -> None:
-    part = path(NATURAL).only(AIR_THROUGH_THROTTLE.usable(path(NATURAL)))
-    sd = AIR_THROUGH_THROTTLE.sd(part)
-    ratio = part.points.manifold / ideal.BAROMETER
-    assert sd[np.argmax(ratio)] == pytest.approx(sd.max())
-    assert sd[np.argmin(ratio)] < 0.15
+def test_throttle_flow_is_less_certain_near_a_ratio_of_one_and_at_a_small_opening() -> None:
+    part = path(NATURAL)
+    n = len(part.points)
+    ratio = np.linspace(0.4, 0.92, n)
+    wide = replace(part.points, manifold=ratio * ideal.BAROMETER, throttle=np.full(n, 0.5))
+    sd = AIR_THROUGH_THROTTLE.sd(replace(part, points=wide))
+    assert (np.diff(sd) >= -1e-12).all()
+    assert sd[-1] > 1.1 * sd[0]  # 1 % of pressure moves much flow there
+    small = replace(wide, throttle=np.full(n, 0.03))  # one step of 1/255 is a tenth of that
+    assert (AIR_THROUGH_THROTTLE.sd(replace(part, points=small)) > sd + 0.03).all()
 
 
 class TestWhereARelationMayBeAsked:
@@ -130,7 +134,10 @@ class TestLearning:
         return replace(
             whole,
             points=replace(
-                points, air_flow=points.air_flow * 0.92, fuel_rate=points.fuel_rate * 0.92 * 1.04, trim=points.trim * 1.04
+                points,
+                air_flow=points.air_flow * 0.92,
+                fuel_rate=points.fuel_rate * 0.92 * 1.04,
+                trim=points.trim * 1.04,
             ),
         )
 

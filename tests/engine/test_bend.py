@@ -268,7 +268,15 @@ def test_a_cause_without_a_steady_effect_leaves_all_as_seen(cause: str) -> None:
 def test_missing_signals_stay_missing_and_nothing_else_turns_nan(cause: str) -> None:
     full = ideal.show(ideal.healthy(TURBO))
     nothing = np.full(len(full), np.nan)
-    for name in ("charge", "air_flow", "intake_temperature", "barometer", "throttle", "fuel_rate", "ambient_temperature"):
+    for name in (
+        "charge",
+        "air_flow",
+        "intake_temperature",
+        "barometer",
+        "throttle",
+        "fuel_rate",
+        "ambient_temperature",
+    ):
         points = replace(full, **{name: nothing}, area_over_idle=np.ones(len(full)))
         for relation, residual in residuals(points, TURBO, cause, [1.0, 3.0]).items():
             assert np.isfinite(residual).all(), (name, relation)
@@ -277,7 +285,9 @@ def test_missing_signals_stay_missing_and_nothing_else_turns_nan(cause: str) -> 
 class TestTrimsOfTheCheckValues:
     """CHECK_VALUES 7E, computed from the cited pages' patterns; sizes as the trims a car would show."""
 
-    def trim(self, profile: EngineProfile, cause: str, size: float, manifold: float, flow: float | None = None) -> float:
+    def trim(
+        self, profile: EngineProfile, cause: str, size: float, manifold: float, flow: float | None = None
+    ) -> float:
         """The trim (%) that the cause asks for, by the relation: what is left of a trim of 0, sign turned."""
         points = ideal.show(ideal.healthy(profile))
         one = points.where(np.arange(len(points)) == 0)

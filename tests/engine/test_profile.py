@@ -100,7 +100,15 @@ def test_a_bad_value_is_one_line_that_names_the_key_and_the_way_out(
 
 @pytest.mark.parametrize(
     "content",
-    [b"", b"[engine\n", b"engine = 4\n", b"displacement_l = 2.0\n", b"\x00\xff\xfe binary", b"PK\x03\x04", b"[car]\nx = 1\n"],
+    [
+        b"",
+        b"[engine\n",
+        b"engine = 4\n",
+        b"displacement_l = 2.0\n",
+        b"\x00\xff\xfe binary",
+        b"PK\x03\x04",
+        b"[car]\nx = 1\n",
+    ],
 )
 def test_a_file_that_is_no_profile_is_one_line(tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "engine.toml"

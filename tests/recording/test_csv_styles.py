@@ -1,4 +1,4 @@
-"""Any table of numbers, written in any of the styles of section 5 of the design, reads back the same."""
+"""Any table of numbers, written in any of the styles that files come in, reads back the same."""
 
 from __future__ import annotations
 
@@ -156,7 +156,7 @@ def test_one_signal_a_row(tmp_path: Path) -> None:
 
 def test_of_two_clocks_the_one_that_can_be_read_is_taken(tmp_path: Path) -> None:
     rows = "".join(f"at noon and {n} beats,2024-05-01 12:00:{n:02d}.250,{800 + n}\n" for n in range(30))
-    recording = read(tmp_path, "GPS time,Device time,RPM\n" + rows)
+    recording = read(tmp_path, "GPS time,Local time,RPM\n" + rows)
     assert recording["engine_speed"].time.tolist() == [float(n) for n in range(30)]
 
 

@@ -141,7 +141,7 @@ def test_pressures_say_what_they_are_counted_from() -> None:
 
 
 def test_every_signal_of_the_design_is_there_with_a_source() -> None:
-    # DESIGN section 5, in its order
+    # the agreed names of signals, a stable interface
     names = [
         "time",
         "engine_speed",

@@ -101,6 +101,20 @@ def test_truncated_mdf(tmp_path: Path) -> None:
         read_recording(path)
 
 
+@pytest.mark.parametrize("share", [0.2, 0.5, 0.9])
+def test_mdf_cut_off_anywhere_is_refused_quietly(
+    tmp_path: Path, share: float, capfd: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "rec.mf4"
+    write_mdf(path)
+    whole = path.read_bytes()
+    capfd.readouterr()
+    path.write_bytes(whole[: int(share * len(whole))])
+    with pytest.raises(UnusableFile, match="damaged"):
+        read_recording(path)
+    assert "Traceback" not in capfd.readouterr().err
+
+
 def test_mdf_without_the_extra(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "rec.mf4"
     path.write_bytes(b"MDF     4.10    " + b"\0" * 48 + b"##HD" + b"\0" * 100)

@@ -68,16 +68,17 @@ def _weigh(log_prior: Mapping[str, Floats], testimonies: Sequence[Testimony], *,
 
 
 def _by_cause(log_joint: Floats, starts: NDArray[np.intp]) -> Floats:
-    """ln of the summed joint of each cause's sizes."""
-    return np.asarray(np.logaddexp.reduceat(log_joint, starts))
+    """ln of the summed joint of each cause's sizes, along the last axis."""
+    return np.asarray(np.logaddexp.reduceat(log_joint, starts, axis=-1))
 
 
 def _log_odds(each: Floats) -> Floats:
-    """ln odds of each cause against all others together, from ln of their joints, whatever their scale."""
-    if each.size == 1:
-        return np.full(1, np.inf)
-    rest = np.where(np.eye(each.size, dtype=bool), -np.inf, each[None, :])
-    return np.asarray(each - np.logaddexp.reduce(rest, axis=1))
+    """ln odds of each cause against all others together, from ln of their joints along the last axis."""
+    count = each.shape[-1]
+    if count == 1:
+        return np.full(each.shape, np.inf)
+    rest = np.where(np.eye(count, dtype=bool), -np.inf, each[..., None, :])
+    return np.asarray(each - np.logaddexp.reduce(rest, axis=-1))
 
 
 def _fair_shares(prior: Floats, rows: Floats, starts: NDArray[np.intp]) -> Floats:
@@ -89,7 +90,7 @@ def _fair_shares(prior: Floats, rows: Floats, starts: NDArray[np.intp]) -> Float
     orders = [draw.permutation(rows.shape[0]) for _ in range(ORDERS)]
     for order in (way for drawn in orders for way in (drawn, drawn[::-1])):
         heard = prior + np.vstack([np.zeros_like(prior), np.cumsum(rows[order], axis=0)])
-        odds = np.array([_log_odds(_by_cause(one, starts)) for one in heard])
+        odds = _log_odds(_by_cause(heard, starts))
         shares[order] += np.diff(odds, axis=0)
     return np.asarray(shares * NEPERS_TO_DECIBANS / (2 * ORDERS))
 

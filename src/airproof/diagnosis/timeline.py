@@ -53,7 +53,7 @@ def presence(case: Case, cause: str, size: float) -> Floats:
         with_cause = np.broadcast_to(relation.residual(path, truth), (1, len(points)))[0]
         window = np.clip(np.searchsorted(edges, points.start_s, side="right") - 1, 0, support.size - 1)
         weights = relation.weights(path)
-        unknown = np.einsum("nk,kl,nl->n", weights, case.path.belief.covariance, weights, optimize=True)
+        unknown = np.sum(weights @ case.path.belief.covariance * weights, axis=1)
         count = np.bincount(window, minlength=support.size)
         seen = count > 0
 

@@ -28,7 +28,7 @@ def _judged(case: Case, relation: Relation) -> tuple[OnePath, Floats, Floats] | 
         return None
     path = case.path.only(usable)
     weights = relation.weights(path)
-    unknown = np.einsum("nk,kl,nl->n", weights, case.path.belief.covariance, weights, optimize=True)
+    unknown = np.sum(weights @ case.path.belief.covariance * weights, axis=1)
     sd = np.sqrt(unknown + np.square(relation.sd(path)))
     return path, relation.residual(path, path.seen), sd
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gc
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -44,12 +46,27 @@ def read_mdf(path: Path, mapping: SignalMap | None = None, progress: Progress | 
     except UnusableFile:
         raise
     except Exception as error:  # asammdf raises whatever its parsers meet in a damaged file
-        raise UnusableFile(
-            f"the MDF file is damaged or of a version that cannot be read ({type(error).__name__}: {str(error)[:80]})",
-            "an ASAM MDF 4 file",
-            "Export it again, as MDF 4 or as CSV.",
-            where=source,
-        ) from error
+        raise _damaged(error, source) from None
+
+
+def _damaged(error: Exception, source: str) -> UnusableFile:
+    """The error for a damaged file.
+
+    What asammdf leaves half built complains on the error stream when it is thrown away, so that is done here, quietly.
+    """
+    loud, sys.unraisablehook = sys.unraisablehook, lambda _: None
+    try:
+        error.with_traceback(None)
+        error.__context__ = None
+        gc.collect()
+    finally:
+        sys.unraisablehook = loud
+    return UnusableFile(
+        f"the MDF file is damaged or of a version that cannot be read ({type(error).__name__}: {str(error)[:80]})",
+        "an ASAM MDF 4 file",
+        "Export it again, as MDF 4 or as CSV.",
+        where=source,
+    )
 
 
 def _table(mdf: Any, source: str, mapping: SignalMap | None, progress: Progress | None) -> Table:
