@@ -18,6 +18,7 @@ STATED_SD_KPA = 0.4  # a barometer or a station's report nearby; judged: Airproo
 UNKNOWN_PLACE = Barometer(97.0, 4.5, "nothing is known of altitude or weather: sea level to about 1000 m assumed")
 """judged: Airproof authors: where most people live, with weather."""
 
+LEAST_KPA = 45.0  # nobody drives where the air is thinner
 MAY_DISAGREE_KPA = 5.0  # no weather moves the pressure at an altitude further; records at sea level are 87 to 108.5 kPa
 
 
@@ -89,6 +90,6 @@ def _engine_off(recording: Recording, regimes: Regimes) -> float | None:
         if signal is None:
             continue
         values = signal.values[regimes.mask(signal.time, Regime.KEY_ON)]
-        if values.size:
+        if values.size and np.median(values) > LEAST_KPA:
             return float(np.median(values))
     return None

@@ -25,7 +25,7 @@ from airproof.knowledge.model import Knowledge
 from airproof.quantities.units import parse_quantity
 
 WAY_OUT = 'A reading looks like this: [[reading]] step = "smoke-test-intake", found = false.'
-ENGINE_OFF_SIGNALS = ("manifold_pressure", "charge_pressure", "barometric_pressure")
+ENGINE_OFF_KPA = (0.0, 400.0)  # what sensors of this kind can put out, right or wrong
 
 
 @dataclass(frozen=True)
@@ -75,7 +75,12 @@ def load_readings(path: Path, knowledge: Knowledge) -> list[Outcome | EngineOffR
         first = cause.errors()[0]
         place = ".".join(str(part) for part in first["loc"])
         raise UnusableFile(f"{place}: {first['msg'].lower()}", "a reading", WAY_OUT, where=where) from cause
-    return [_one(entry, number, knowledge, where) for number, entry in enumerate(entries, start=1)]
+    readings = [_one(entry, number, knowledge, where) for number, entry in enumerate(entries, start=1)]
+    names = [reading.step if isinstance(reading, Outcome) else reading.signal for reading in readings]
+    twice = next((name for name in names if names.count(name) > 1), None)
+    if twice is not None:
+        raise UnusableFile(f"{twice!r} is read twice", "each reading once", "Keep the one that counts.", where=where)
+    return readings
 
 
 def _one(entry: _Reading, number: int, knowledge: Knowledge, where: str) -> Outcome | EngineOffReading:
@@ -92,9 +97,17 @@ def _one(entry: _Reading, number: int, knowledge: Knowledge, where: str) -> Outc
         return Outcome(entry.step, entry.found)
     if entry.signal is not None and entry.value is not None and entry.step is None and entry.found is None:
         try:
-            return EngineOffReading(entry.signal, float(parse_quantity(entry.value, "pressure")) * 1e-3)
+            kpa = float(parse_quantity(entry.value, "pressure")) * 1e-3
         except AirproofError as cause:
             raise UnusableFile(f"reading {number}: {cause.given}", cause.wanted, cause.way_out, where=where) from cause
+        if not ENGINE_OFF_KPA[0] <= kpa <= ENGINE_OFF_KPA[1]:
+            raise UnusableFile(
+                f"reading {number}: {entry.value} with the engine off",
+                f"{ENGINE_OFF_KPA[0]:g} to {ENGINE_OFF_KPA[1]:g} kPa absolute",
+                "Check the unit, and that the pressure is absolute.",
+                where=where,
+            )
+        return EngineOffReading(entry.signal, kpa)
     raise UnusableFile(
         f"reading {number} is neither a step with its outcome nor a signal with its value",
         "step and found, or signal and value",

@@ -13,19 +13,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airproof.diagnosis.case import Case
+from airproof.diagnosis.checks import engine_off
+from airproof.diagnosis.checks.relations import LYING_SENSORS, TRIMS_UNANSWERED
+from airproof.diagnosis.expectations import expected
 from airproof.diagnosis.testimony import log_t
 from airproof.diagnosis.verdict import Moment
-from airproof.engine.air_path import RELATIONS
+from airproof.engine.air_path import RELATIONS, TRIMS
 from airproof.engine.bend import undo
 from airproof.engine.shared import shared
 from airproof.knowledge.model import NONE
 from airproof.recording.recording import Interval
+from airproof.recording.regimes import Regime
 
 Floats = NDArray[np.float64]
 
 WINDOW_S = 10.0
 MOST_WINDOWS = 720
-SWITCH_EVERY_S = 600.0  # how seldom a fault comes or goes; judged: Airproof authors
+COMES_EVERY_S, GOES_EVERY_S = 600.0, 5400.0  # how seldom a fault comes, and leaves again; judged: Airproof authors
 WINDOW_FLOOR = 0.012  # what a relation may be off in one window by itself; judged: Airproof authors
 LIKELY = 0.02  # causes less probable than this are not followed
 
@@ -64,17 +68,39 @@ def presence(case: Case, cause: str, size: float) -> Floats:
         noise = mean(np.square(relation.sd(path))) * repeat / np.maximum(count, repeat)
         sd = np.sqrt(mean(unknown) + noise + WINDOW_FLOOR**2)
         gain = log_t(mean(with_cause) / sd) - log_t(mean(healthy) / sd)
+        if relation is TRIMS and cause in LYING_SENSORS:
+            gain = np.logaddexp(np.log1p(-TRIMS_UNANSWERED) + gain, np.log(TRIMS_UNANSWERED))
         support += np.where(seen, gain, 0.0)
+    support += _engine_off(case, cause, size, edges)
     return _joined(support, float(edges[1] - edges[0]))
+
+
+def _engine_off(case: Case, cause: str, size: float, edges: Floats) -> Floats:
+    """Log likelihood ratio of the windows in which the engine stood: manifold pressure against the day's."""
+    support = np.zeros(edges.size - 1)
+    signal = case.recording.get("manifold_pressure")
+    if signal is None:
+        return support
+    standing = case.regimes.mask(signal.time, Regime.KEY_ON)
+    if not standing.any():
+        return support
+    time, value = signal.time[standing], signal.values[standing]
+    undone = engine_off.undone("manifold_pressure", value, cause, np.full(value.size, size))
+    sd = float(np.hypot(expected("sensor-tolerance").sd, case.barometer.sd_kpa))
+    gain = log_t((undone - case.barometer.kpa) / sd) - log_t((value - case.barometer.kpa) / sd)
+    window = np.clip(np.searchsorted(edges, time, side="right") - 1, 0, support.size - 1)
+    count = np.bincount(window, minlength=support.size)
+    total = np.bincount(window, gain, minlength=support.size)
+    return np.divide(total, count, out=support, where=count > 0)
 
 
 def _joined(support: Floats, width_s: float) -> Floats:
     """Forward-backward over two states; `support` is the log likelihood ratio of each window."""
-    switch = min(width_s / SWITCH_EVERY_S, 0.3)
-    step = np.array([[1.0 - switch, switch], [switch, 1.0 - switch]])
+    comes, goes = min(width_s / COMES_EVERY_S, 0.3), min(width_s / GOES_EVERY_S, 0.3)
+    step = np.array([[1.0 - comes, comes], [goes, 1.0 - goes]])
     likelihood = np.column_stack([np.ones(support.size), np.exp(np.clip(support, -30.0, 30.0))])
     forward = np.empty_like(likelihood)
-    state = np.array([0.5, 0.5])
+    state = np.array([goes, comes]) / (comes + goes)
     for k in range(support.size):
         state = (state @ step if k else state) * likelihood[k]
         state = state / state.sum()

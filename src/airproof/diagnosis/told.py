@@ -33,8 +33,8 @@ def from_codes(codes: Sequence[str], knowledge: Knowledge, sizes: Mapping[str, F
 
 
 def from_symptoms(symptoms: Sequence[str], knowledge: Knowledge, sizes: Mapping[str, Floats]) -> list[Testimony]:
-    """Testimonies of the symptoms, which are ids."""
-    found = [knowledge.symptoms[name] for name in dict.fromkeys(symptoms)]
+    """Testimonies of the known ones among the symptoms, which are ids."""
+    found = [knowledge.symptoms[name] for name in dict.fromkeys(symptoms) if name in knowledge.symptoms]
     return [_told(f"symptom {one.id}", one.title, one.given, sizes, 1.0) for one in found]
 
 

@@ -25,6 +25,7 @@ PRESSURE_MAY_MOVE = 0.08  # of its mean ...
 PRESSURE_ROUNDING_PA = 3.0e3  # ... or this much, where rounding is coarse
 THROTTLE_MAY_MOVE = 0.08  # of its mean ...
 THROTTLE_ROUNDING = 0.008  # ... or this much of full opening
+LEAST_TRIM = 0.4  # no trim and no mixture of a running engine is further off; judged: Airproof authors
 TRIM_STOP = 0.19  # makers end a trim at 20 to 35 %; common practice, no source
 SHORTEST_POINT_S = 1.0
 SAMPLES_A_POINT = 3
@@ -189,22 +190,33 @@ def _over_windows(signal: Signal | None, unit: str, edges: Floats) -> tuple[Floa
 
 
 def _total_trim(recording: Recording, edges: Floats) -> Floats:
+    """Total correction of each window as a factor; a bank whose short or long trim alone is known counts with that."""
     banks = []
     at_stop = np.zeros(edges.size - 1, dtype=bool)
     for bank in ("1", "2"):
         short, _ = _over_windows(recording.get(f"short_trim_{bank}"), "fraction", edges)
         long, _ = _over_windows(recording.get(f"long_trim_{bank}"), "fraction", edges)
-        if np.isfinite(short).any() or np.isfinite(long).any():
-            banks.append((1.0 + np.nan_to_num(short)) * (1.0 + np.nan_to_num(long)))
-            at_stop |= (np.abs(np.nan_to_num(short)) > TRIM_STOP) | (np.abs(np.nan_to_num(long)) > TRIM_STOP)
-    if not banks:
-        return np.full(edges.size - 1, np.nan)
-    trim = np.asarray(np.mean(banks, axis=0), dtype=np.float64)
-    measured, _ = _over_windows(recording.get("lambda"), "1", edges)
-    wanted, _ = _over_windows(recording.get("lambda_target"), "1", edges)
-    left = measured / np.where(np.isfinite(wanted), wanted, 1.0)
+        total = (1.0 + np.nan_to_num(short)) * (1.0 + np.nan_to_num(long))
+        total[np.isnan(short) & np.isnan(long)] = np.nan
+        # A correction nobody makes is an item the car does not serve: raw 0 reads -100 %.
+        total[(total < LEAST_TRIM) | (total > 1.0 / LEAST_TRIM)] = np.nan
+        banks.append(total)
+        at_stop |= (np.abs(np.nan_to_num(short)) > TRIM_STOP) | (np.abs(np.nan_to_num(long)) > TRIM_STOP)
+    known = np.isfinite(banks)
+    trim = np.nansum(banks, axis=0) / np.where(known.any(axis=0), known.sum(axis=0), np.nan)
+    left = _lambda(recording, "lambda", edges)
+    wanted = _lambda(recording, "lambda_target", edges)
+    left = left / np.where(np.isfinite(wanted), wanted, 1.0)
     trim[at_stop & ~np.isfinite(left)] = np.nan
-    return trim * np.where(np.isfinite(left), left, 1.0)
+    return np.asarray(trim * np.where(np.isfinite(left), left, 1.0), dtype=np.float64)
+
+
+def _lambda(recording: Recording, name: str, edges: Floats) -> Floats:
+    """Lambda over windows; NaN where no engine runs on it."""
+    values, _ = _over_windows(recording.get(name), "1", edges)
+    with np.errstate(invalid="ignore"):
+        values[(values < LEAST_TRIM) | (values > 1.0 / LEAST_TRIM)] = np.nan
+    return values
 
 
 def _regime_at(regimes: Regimes, start: Floats, end: Floats, middle: Floats) -> NDArray[np.str_]:

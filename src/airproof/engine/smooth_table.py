@@ -17,6 +17,10 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 
+MOST_ROUNDS, SETTLED = 12, 0.02
+"""Rounds of reweighting, and the change of a weight that counts as none."""
+
+
 @dataclass(frozen=True)
 class Smoothness:
     """How far a table may be off: as a whole (level), and in shape (bend) over a distance of `reach` along each axis.
@@ -140,13 +144,15 @@ class EngineBelief:
         among = across[touched]
         trust = np.ones(residuals.size)
         shift, gain = np.zeros_like(self.mean), np.zeros_like(among)
-        for _ in range(3):
+        for _ in range(MOST_ROUNDS):
             precision = trust / np.square(sd)
             information = (seen * precision[:, None]).T @ seen
             gain = np.asarray(np.linalg.solve(np.eye(touched.size) + information @ among, information))
             pull = seen.T @ (precision * residuals)
             shift = across @ (pull - gain @ (among @ pull))
             off = np.abs(residuals - seen @ shift[touched]) / sd
-            trust = np.minimum(1.0, 2.0 / np.maximum(off, 1e-9))
+            before, trust = trust, np.minimum(1.0, 2.0 / np.maximum(off, 1e-9))
+            if np.max(np.abs(trust - before)) < SETTLED:
+                break
         covariance = self.covariance - across @ gain @ across.T
         return replace(self, mean=self.mean + shift, covariance=(covariance + covariance.T) / 2)

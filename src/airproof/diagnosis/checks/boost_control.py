@@ -19,13 +19,18 @@ Bools = NDArray[np.bool_]
 
 WISHED = 1.10  # target over barometer from which boost is really asked for; judged: Airproof authors
 FEWEST_SAMPLES = 5
+DEAD_KPA = 5.0  # a charge pressure that low is a wire, not a pressure
 TARGET_HELD_KPA = 6.0
 SPOOLING_S = 2.0  # a turbo needs 1 to 2 s to come up; judged: Airproof authors
 
 
 def _filled_side(recording: Recording) -> Signal | None:
     """Pressure on the side the compressor fills: the charge sensor, else the manifold."""
-    return recording.get("charge_pressure") or recording.get("manifold_pressure")
+    for name in ("charge_pressure", "manifold_pressure"):
+        signal = recording.get(name)
+        if signal is not None and len(signal) and np.median(signal.values) > DEAD_KPA:
+            return signal
+    return None
 
 
 def _error(case: Case) -> Measured | None:

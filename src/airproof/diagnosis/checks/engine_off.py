@@ -24,6 +24,7 @@ Floats = NDArray[np.float64]
 
 COPY_SPREAD_KPA = 1.5  # a copy is rounded, and may be some minutes old; judged: Airproof authors
 SUPPLY_V = 5.0
+AT_REST_KPA = 4.0  # a pressure that moves more is no pressure of an engine at rest, whatever its speed reads
 _BLUR = {"map-stuck": 25.0, "map-circuit": 60.0, "control-unit": 8.0}
 
 
@@ -56,7 +57,7 @@ def check(case: Case) -> Sequence[Testimony]:
     covariance = np.diag(variances) + weather.sd_kpa**2
 
     off = {
-        cause: np.column_stack([_undone(s.signal, value, cause, sizes) - weather.kpa for s, value, _, _ in seen])
+        cause: np.column_stack([undone(s.signal, value, cause, sizes) - weather.kpa for s, value, _, _ in seen])
         for cause, sizes in case.sizes.items()
     }
     findings = [
@@ -81,7 +82,7 @@ def _engine_off(case: Case, sensor: _Sensor) -> tuple[float, float, tuple[Interv
         return None
     if sensor.signal == "barometric_pressure" and not values.size:
         values, intervals = signal.values, ((case.recording.start_s, case.recording.end_s),)
-    if not values.size:
+    if not values.size or (intervals and np.std(values) > AT_REST_KPA):
         return None
     rounding = (signal.resolution or 0.1) / np.sqrt(12.0)
     return (
@@ -91,7 +92,8 @@ def _engine_off(case: Case, sensor: _Sensor) -> tuple[float, float, tuple[Interv
     )
 
 
-def _undone(signal: str, value: float, cause: str, sizes: Floats) -> Floats:
+def undone(signal: str, value: float | Floats, cause: str, sizes: Floats) -> Floats:
+    """What the sensor would have read, kPa absolute, without the cause at each of the sizes."""
     match cause, signal:
         case "map-offset", "manifold_pressure":
             return value - sizes
@@ -104,7 +106,7 @@ def _undone(signal: str, value: float, cause: str, sizes: Floats) -> Floats:
         case "baro-sensor", "barometric_pressure":
             return value - sizes
         case _:
-            return np.full(sizes.shape, value)
+            return np.broadcast_to(value, sizes.shape)
 
 
 def _perhaps_copied(case: Case, testimony: Testimony, apart_kpa: float) -> Testimony:
