@@ -75,10 +75,10 @@ def workshop_round(
     turning = rpm > 0
     per_second = np.where(turning, rpm, 60.0) / 60.0
     efficiency = np.exp(belief.at("efficiency", np.log(pressure), np.log(per_second)))
-    flow = np.where(
-        turning, speed_density_flow(pressure, kelvin, profile.displacement_m3, per_second, efficiency), 0.0
+    flow = np.where(turning, speed_density_flow(pressure, kelvin, profile.displacement_m3, per_second, efficiency), 0.0)
+    charge = np.maximum(
+        DAY * 1e3 * np.where(turning, np.exp(0.003), 1.0), pressure * np.where(turning, np.exp(0.02), 1)
     )
-    charge = np.maximum(DAY * 1e3 * np.where(turning, np.exp(0.003), 1.0), pressure / np.exp(-0.02))
     before = charge if profile.boosted else np.full(time.size, DAY * 1e3)
     drive = before / np.sqrt(R_AIR * kelvin) * flow_function(np.minimum(pressure / before, 0.98))
     knots = shared()

@@ -163,11 +163,10 @@ class TestBelief:
             seen = np.append(clean[:8], outlier)
             pulls.append(float(one.learn(weights, seen, sd).mean[1] - one.learn(weights, clean, sd).mean[1]))
         assert 0 < pulls[0] < 0.05
-        # Huber: two standard deviations of one point among nine are 0.1 / 8; without it the pulls would be 0.1 and 0.5
-        assert pulls[1] == pytest.approx(0.1 / 8, rel=0.1)
-        assert pulls[2] == pytest.approx(0.1 / 8, rel=0.1)
-        # three rounds do not quite get there from a thousand standard deviations off, but 5.5 is what it would be
-        assert pulls[3] < 0.1
+        # Huber: two standard deviations of one point among nine are 0.1 / 8, and a little more since the others then
+        # lie off too; without it the pulls would be 0.1, 0.5 and 5.5
+        for pull in pulls[1:]:
+            assert pull == pytest.approx(0.1 / 8, rel=0.2)
 
     def test_nothing_seen_changes_nothing(self) -> None:
         one = belief()

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 
-MOST_ROUNDS, SETTLED = 12, 0.02
+MOST_ROUNDS, SETTLED = 20, 0.002
 """Rounds of reweighting, and the change of a weight that counts as none."""
 
 
