@@ -54,9 +54,7 @@ def main() -> None:
         print(f"| {name} | {really} | {told(with_baseline.first)} | {first_three(alone)} |")
     half = weigh([good.between(900.0, 2000.0)], BENCH, baselines=[good.between(0.0, 900.0)]).verdict
     print(f"| NF from 900 s against NF before | nothing | {told(half.first)} | |")
-    print(
-        f"| NF | nothing | | {'; '.join(f'{c.id} {c.probability:.2f}' for c in weigh([good], BENCH).verdict.causes[:3])} |"
-    )
+    print(f"| NF | nothing | | {first_three(weigh([good], BENCH).verdict)} |")
 
     print("\n| road_na_petrol | first | next |\n|---|---|---|")
     for path in sorted((folder / "road_na_petrol").glob("*.csv.gz")):

@@ -26,7 +26,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).resolve().parent))  # its two neighbours, however this file is loaded
+HERE = Path(__file__).resolve().parent
+sys.path[:0] = [str(HERE), str(HERE.parent / "src")]  # its neighbours and the formulas, however this file is loaded
+
+try:
+    import numpy as _  # noqa: F401
+except ModuleNotFoundError:
+    raise SystemExit(
+        "this needs the packages that start.py installs: run python3 start.py once, then this with the python in .venv"
+    ) from None
 
 from invented_control import STEP_S, ControlUnit, Sensors
 from invented_engine import STOICHIOMETRIC, Car, Engine, clip
@@ -246,9 +254,7 @@ def run(car: Car, unit: ControlUnit, rng: random.Random, stretches: list[Stretch
     return {name: values[:complete] for name, values in columns.items()}
 
 
-def shown(
-    name: str, seen: Mapping[str, float], unit: ControlUnit, driver: Driver, lam: float, coolant: float
-) -> float:
+def shown(name: str, seen: Mapping[str, float], unit: ControlUnit, driver: Driver, lam: float, coolant: float) -> float:
     """What the control unit answers when that item is asked for."""
     car, rpm = unit.car, seen["engine_speed"]
     per_cycle = unit.air * 120 / max(rpm, 200.0)  # kg drawn in two turns

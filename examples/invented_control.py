@@ -108,9 +108,7 @@ class ControlUnit:
         moving = clip(abs(density - self.slow_density) / max(self.slow_density, 1e-4) * 3 - 0.3, 0.0, 1.0)
         return moving * density + (1 - moving) * self.slow_air
 
-    def command(
-        self, now: float, dt: float, seen: Mapping[str, float], driver: Hands, state: str, lam: float
-    ) -> float:
+    def command(self, now: float, dt: float, seen: Mapping[str, float], driver: Hands, state: str, lam: float) -> float:
         """One step; returns the fuel asked for, kg/s."""
         pedal, coupled = driver.pedal, driver.clutched
         rpm = seen["engine_speed"]

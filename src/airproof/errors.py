@@ -5,7 +5,7 @@ Every error says what was given, what was wanted, and the way out, in one line o
 | error | the caller can | for example |
 |---|---|---|
 | UnusableFile | give another file, or repair this one | a folder in place of a recording; no time column |
-| UnusableRequest | word the command or its options differently | an unknown code; altitude and barometer that disagree |
+| UnusableRequest | word the command or its options differently | an unknown code; an altitude against the barometer |
 | UnusableQuantity | write the number and unit differently | "12 furlongs"; "18" where a unit is needed |
 | MissingExtra | install an optional part | an MDF file without the `mdf` extra |
 | BrokenKnowledge | tell us: one of our own data files is at fault | a cause without a source |

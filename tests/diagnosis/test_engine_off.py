@@ -130,7 +130,7 @@ def test_a_moving_pressure_is_no_pressure_at_rest() -> None:
     """A recording whose engine speed reads 0 throughout while the engine plainly runs and is never held steady."""
 
     def restless(v: Floats) -> Floats:
-        return v * (1.0 + 0.2 * np.sin(np.arange(v.size) / 7.0))
+        return v * (1.0 + 0.2 * np.sin(2.0 * np.arange(v.size)))
 
     recording = changed(
         changed(workshop_round(NATURAL), "engine_speed", lambda v: 0.0 * v), "manifold_pressure", restless

@@ -23,12 +23,14 @@ class Evidence:
     """How strongly one piece of evidence speaks for one cause against all the others together.
 
     `finding` is the id of a Finding, "code P0106", "symptom rough-idle", ... or "before" for the prior odds, so that
-    a cause's decibans add up to 10 log10 of its posterior odds.
+    a cause's decibans add up to 10 log10 of its posterior odds. Evidence shares its weight with others that say the
+    same; `alone` is its weight against nothing being wrong as if it were the only one, None where that has no meaning.
     """
 
     finding: str
     decibans: float
     says: str
+    alone: float | None = None
 
 
 @dataclass(frozen=True)

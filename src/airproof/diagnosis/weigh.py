@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from airproof.diagnosis.bayes import Posterior, interval, posterior_of, weigh_testimonies
+from airproof.diagnosis.bayes import NEPERS_TO_DECIBANS, Posterior, interval, posterior_of, weigh_testimonies
 from airproof.diagnosis.case import Case, Check
 from airproof.diagnosis.checks import (
     boost_control,
@@ -249,6 +249,16 @@ STANDING_CAUTIONS = (
 )
 
 
+def _alone(testimony: Testimony, cause: str, sizes: Floats) -> float | None:
+    """Decibans of a testimony for a cause, at the sizes it turned out to have, against nothing being wrong."""
+    if cause == NONE:
+        return None
+    rows = testimony.log_likelihood
+    with np.errstate(divide="ignore"):
+        given = float(np.logaddexp.reduce(rows[cause] + np.log(sizes)))
+    return float(NEPERS_TO_DECIBANS * (given - rows[NONE][0]))
+
+
 def _cause_verdict(
     name: str,
     hypotheses: Hypotheses,
@@ -260,7 +270,7 @@ def _cause_verdict(
     if hypotheses.reported(name):
         size = Size(*interval(hypotheses.sizes[name], posterior.sizes[name]), known.causes[name].unit)
     spoken = [
-        Evidence(t.finding.id, weights[name], t.finding.says)
+        Evidence(t.finding.id, weights[name], t.finding.says, _alone(t, name, posterior.sizes[name]))
         for t, weights in zip(testimonies, posterior.weights, strict=False)
     ]
     spoken.sort(key=lambda e: -abs(e.decibans))

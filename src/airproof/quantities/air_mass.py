@@ -26,13 +26,7 @@ def speed_density_flow(
     Pressure (Pa absolute) and temperature (K) in the manifold, displacement of the whole engine (m3), speed
     (1/s), volumetric efficiency (1 = the swept volume filled at manifold conditions).
     """
-    return (
-        volumetric_efficiency
-        * pressure_pa
-        * displacement_m3
-        * revolutions_per_s
-        / (2.0 * R_AIR * temperature_k)
-    )
+    return volumetric_efficiency * pressure_pa * displacement_m3 * revolutions_per_s / (2.0 * R_AIR * temperature_k)
 
 
 @formula
@@ -56,9 +50,7 @@ def manifold_pressure_for_flow(
     volumetric_efficiency: Value = 1.0,
 ) -> Result:
     """Manifold pressure (Pa absolute) at which the cylinders take this air flow (kg/s)."""
-    per_pascal = speed_density_flow(
-        1.0, temperature_k, displacement_m3, revolutions_per_s, volumetric_efficiency
-    )
+    per_pascal = speed_density_flow(1.0, temperature_k, displacement_m3, revolutions_per_s, volumetric_efficiency)
     return flow_kg_s / per_pascal
 
 
@@ -71,9 +63,7 @@ def charge_temperature_for_flow(
     volumetric_efficiency: Value = 1.0,
 ) -> Result:
     """Charge temperature (K) that explains an air flow (kg/s) at a manifold pressure (Pa absolute)."""
-    at_one_kelvin = speed_density_flow(
-        pressure_pa, 1.0, displacement_m3, revolutions_per_s, volumetric_efficiency
-    )
+    at_one_kelvin = speed_density_flow(pressure_pa, 1.0, displacement_m3, revolutions_per_s, volumetric_efficiency)
     return at_one_kelvin / flow_kg_s
 
 

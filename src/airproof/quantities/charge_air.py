@@ -29,9 +29,7 @@ def compressor_temperature_rise(
 
 
 @formula
-def compressor_efficiency(
-    inlet_k: Value, outlet_k: Value, pressure_ratio: Value, gamma: Value = GAMMA_AIR
-) -> Result:
+def compressor_efficiency(inlet_k: Value, outlet_k: Value, pressure_ratio: Value, gamma: Value = GAMMA_AIR) -> Result:
     """Isentropic efficiency (0 to 1) behind a temperature rise; inverts compressor_temperature_rise."""
     return compressor_temperature_rise(inlet_k, pressure_ratio, 1.0, gamma) / (outlet_k - inlet_k)
 
@@ -89,9 +87,7 @@ class PowerCorrection:
     says: str
 
 
-def _correction(
-    factor: Result, inside: NDArray[np.bool_] | bool, standard: str, limits: str
-) -> PowerCorrection:
+def _correction(factor: Result, inside: NDArray[np.bool_] | bool, standard: str, limits: str) -> PowerCorrection:
     valid = np.asarray(inside)
     if valid.all():
         says = f"{standard}: within its range ({limits})"

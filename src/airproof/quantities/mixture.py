@@ -83,9 +83,7 @@ DIESEL = Fuel(
     0.832,
     "common practice 14.5 (CH1.80 needs 14.50); density from memory of EN 590 (0.820 to 0.845)",
 )
-PROPANE = Fuel(
-    "propane", 15.68, 0.510, "C3H8 needs 15.679 of dry air; density of the liquid at 15 degC from memory"
-)
+PROPANE = Fuel("propane", 15.68, 0.510, "C3H8 needs 15.679 of dry air; density of the liquid at 15 degC from memory")
 
 FUELS: Mapping[str, Fuel] = MappingProxyType(
     {

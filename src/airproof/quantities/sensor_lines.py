@@ -73,17 +73,13 @@ class RatiometricLine:
 
     def volts(self, pressure_pa: Value, supply_v: Value | None = None) -> Result:
         """Output (V) at a pressure (Pa) and supply (V; else the sheet's). Not clipped to the span."""
-        return _line_volts(
-            pressure_pa, self.slope_per_pa, self.offset, self.supply_v if supply_v is None else supply_v
-        )
+        return _line_volts(pressure_pa, self.slope_per_pa, self.offset, self.supply_v if supply_v is None else supply_v)
 
     def pressure_pa(self, volts: Value, supply_v: Value | None = None) -> Result:
         """Pressure (Pa) at an output (V): the inverse of volts. Beyond the span it is continued: ask
         within_span.
         """
-        return _line_pressure(
-            volts, self.slope_per_pa, self.offset, self.supply_v if supply_v is None else supply_v
-        )
+        return _line_pressure(volts, self.slope_per_pa, self.offset, self.supply_v if supply_v is None else supply_v)
 
     def within_span(self, pressure_pa: Value, slack_pa: float = 0.0) -> Result:
         """Whether a pressure (Pa) lies in the span the line holds for; a truth value, or an array of them.
@@ -162,7 +158,5 @@ def fit_line(
     slope = float(((P - centre) * (V - middle)).sum() / ((P - centre) ** 2).sum())
     offset = float(middle - slope * centre)
     residuals = tuple(float(r) for r in V - (slope * P + offset))
-    line = RatiometricLine(
-        slope / supply_v, offset / supply_v, supply_v, float(P.min()), float(P.max()), source=source
-    )
+    line = RatiometricLine(slope / supply_v, offset / supply_v, supply_v, float(P.min()), float(P.max()), source=source)
     return FittedLine(line, residuals)

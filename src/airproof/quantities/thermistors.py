@@ -24,16 +24,12 @@ from airproof.errors import UnusableQuantity
 from airproof.quantities.formula import Floats, Result, Value, formula
 
 
-def _checked_points(
-    temperatures_k: Sequence[float], ohms: Sequence[float], least: int
-) -> tuple[Floats, Floats]:
+def _checked_points(temperatures_k: Sequence[float], ohms: Sequence[float], least: int) -> tuple[Floats, Floats]:
     """The points by rising temperature; refused where too few, not finite, not positive or not falling."""
     T = np.asarray(temperatures_k, dtype=np.float64)
     R = np.asarray(ohms, dtype=np.float64)
     good = T.ndim == 1 and T.shape == R.shape and T.size >= least
-    good = good and bool(
-        np.isfinite(T).all() and np.isfinite(R).all() and (T > 0.0).all() and (R > 0.0).all()
-    )
+    good = good and bool(np.isfinite(T).all() and np.isfinite(R).all() and (T > 0.0).all() and (R > 0.0).all())
     if good:
         order = np.argsort(T)
         T, R = T[order], R[order]

@@ -34,9 +34,7 @@ def throttle_flow(
     """Air flow (kg/s) past a throttle of open area (m2): orifice_flow, negative where the manifold has the
     higher pressure.
     """
-    return orifice_flow(
-        area_m2, upstream_pa, manifold_pa, upstream_k, discharge, GAMMA_AIR, downstream_k=manifold_k
-    )
+    return orifice_flow(area_m2, upstream_pa, manifold_pa, upstream_k, discharge, GAMMA_AIR, downstream_k=manifold_k)
 
 
 @formula

@@ -101,9 +101,7 @@ def parse_number(text: str) -> float:
 
 
 _ONE_DECIMAL_SIGN = re.compile(r"\d*[.,]?\d+", re.ASCII)
-_GROUPED = re.compile(
-    r"[1-9]\d{0,2}(?P<group>[ '.,])\d{3}(?:(?P=group)\d{3})*(?P<decimals>[.,]\d+)?", re.ASCII
-)
+_GROUPED = re.compile(r"[1-9]\d{0,2}(?P<group>[ '.,])\d{3}(?:(?P=group)\d{3})*(?P<decimals>[.,]\d+)?", re.ASCII)
 
 
 def _plain_digits(digits: str, text: str) -> str:
@@ -152,9 +150,7 @@ def parse(text: str, kind: str) -> Quantity:
         _refuse(
             text,
             kind,
-            f"there is no {_NEVER_NEGATIVE[kind]} below zero"
-            if kind == "pressure"
-            else "that is below absolute zero",
+            f"there is no {_NEVER_NEGATIVE[kind]} below zero" if kind == "pressure" else "that is below absolute zero",
         )
     return Quantity(value, unit, si)
 
@@ -170,9 +166,7 @@ def _check_reference(text: str, kind: str, unit: Unit) -> None:
     if kind in ("gauge pressure", "pressure difference") and said == "absolute":
         raise UnusableQuantity(
             f'"{text.strip()}", an absolute pressure',
-            "a gauge pressure, counted from the air outside"
-            if kind == "gauge pressure"
-            else "a pressure difference",
+            "a gauge pressure, counted from the air outside" if kind == "gauge pressure" else "a pressure difference",
             "Take the barometer off it and write it with gauge.",
         )
     if kind == "pressure difference" and said is not None:
@@ -182,9 +176,7 @@ def _check_reference(text: str, kind: str, unit: Unit) -> None:
 def _refuse(text: str, kind: str, why: str) -> NoReturn:
     accepted = ", ".join(unit.name for unit in units_of(_UNITS_OF_KIND.get(kind, kind)))
     example = {"temperature": "18 degC", "rotation": "720 rpm"}.get(kind, "")
-    way_out = f"Write a number and one of these units: {accepted}" + (
-        f', for example "{example}".' if example else "."
-    )
+    way_out = f"Write a number and one of these units: {accepted}" + (f', for example "{example}".' if example else ".")
     raise UnusableQuantity(f'"{text.strip()}" ({why})', f"a {kind}", way_out)
 
 
@@ -196,9 +188,7 @@ def parse_quantity(text: str, kind: str) -> float:
 def _unit(given: str | Unit) -> Unit:
     unit = given if isinstance(given, Unit) else canonical(given)
     if unit is None:
-        raise UnusableQuantity(
-            f'the unit "{given}"', f"one of {', '.join(UNITS)}", "Spell it like one of these."
-        )
+        raise UnusableQuantity(f'the unit "{given}"', f"one of {', '.join(UNITS)}", "Spell it like one of these.")
     return unit
 
 

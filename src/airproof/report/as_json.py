@@ -84,7 +84,15 @@ def _cause(cause: CauseVerdict) -> dict[str, Any]:
             "high": _number(size.high),
             "unit": size.unit,
         },
-        "evidence": [{"finding": e.finding, "decibans": _decibans(e.decibans), "says": e.says} for e in cause.evidence],
+        "evidence": [
+            {
+                "finding": e.finding,
+                "decibans": _decibans(e.decibans),
+                "alone_decibans": None if e.alone is None else _decibans(e.alone),
+                "says": e.says,
+            }
+            for e in cause.evidence
+        ],
     }
 
 

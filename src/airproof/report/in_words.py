@@ -146,8 +146,8 @@ def strength(decibans: float) -> str:
 def _why(verdict: Verdict) -> tuple[str, ...]:
     cause = verdict.first
     told = [e for e in cause.evidence if e.finding != "before"]
-    strongest = sorted((e for e in told if e.decibans >= WEIGHTS[-1][0]), key=lambda e: -e.decibans)[:STRONGEST]
-    against = sorted((e for e in told if e.decibans <= AGAINST_DECIBANS), key=lambda e: e.decibans)[:1]
+    strongest = sorted((e for e in told if _weight(e) >= WEIGHTS[-1][0]), key=lambda e: -_weight(e))[:STRONGEST]
+    against = sorted((e for e in told if _weight(e) <= AGAINST_DECIBANS), key=_weight)[:1]
     lines = [_weighed(e, "for it") for e in strongest] + [_weighed(e, "against it") for e in against]
     measured = [finding for finding in verdict.findings if finding.unit]
     if cause.id == NONE and measured:
@@ -156,9 +156,14 @@ def _why(verdict: Verdict) -> tuple[str, ...]:
     return tuple(lines) or ("No single piece of evidence speaks up: this is how common it is to begin with.",)
 
 
+def _weight(evidence: Evidence) -> float:
+    """What a reader wants to know of one piece of evidence: what it says heard alone, not its share among its like."""
+    return evidence.decibans if evidence.alone is None else evidence.alone
+
+
 def _weighed(evidence: Evidence, side: str) -> str:
     said = sentence(evidence.says)
-    return f"{said} That speaks {strength(evidence.decibans)} {side} ({evidence.decibans:+.0f} decibans)."
+    return f"{said} That speaks {strength(_weight(evidence))} {side} ({_weight(evidence):+.0f} decibans)."
 
 
 def _what_else(verdict: Verdict) -> tuple[str, ...]:
