@@ -97,33 +97,33 @@ class TestAirFlowSensor:
         assert narrow[1] - narrow[0] < 0.5 * (wide[1] - wide[0])
 
 
-class TestLeak:
+@pytest.fixture(scope="module")
+def leaky() -> Heard:
     """A hole of 2 mm, sized by the orifice formula: unmetered air, answered by the trims."""
+    pressure = TURBO_ROUND["manifold_pressure"].values * 1e3
+    leak = np.asarray(orifice_flow(hole_area(2e-3), DAY * 1e3, pressure, 297.15, discharge=0.7)) * 1e3
+    turning = TURBO_ROUND["engine_speed"].values > 0
+    flow = TURBO_ROUND["air_flow"].values
+    metered = np.where(turning, flow - leak, 0.0)
+    trim = np.where(turning, 100.0 * (flow / np.maximum(metered, 0.1) - 1.0), 0.0)
+    short = np.clip(trim, -15.0, 15.0)
+    recording = changed(TURBO_ROUND, "air_flow", lambda v: metered)
+    recording = changed(recording, "short_trim_1", lambda v: short)
+    recording = changed(recording, "long_trim_1", lambda v: 100.0 * ((1 + trim / 100) / (1 + short / 100) - 1))
+    return Heard(case_of(recording, TURBO, baselines=[TURBO_ROUND]))
 
-    @pytest.fixture(scope="class")
-    def heard(self) -> Heard:
-        pressure = TURBO_ROUND["manifold_pressure"].values * 1e3
-        leak = np.asarray(orifice_flow(hole_area(2e-3), DAY * 1e3, pressure, 297.15, discharge=0.7)) * 1e3
-        turning = TURBO_ROUND["engine_speed"].values > 0
-        flow = TURBO_ROUND["air_flow"].values
-        metered = np.where(turning, flow - leak, 0.0)
-        trim = np.where(turning, 100.0 * (flow / np.maximum(metered, 0.1) - 1.0), 0.0)
-        short = np.clip(trim, -15.0, 15.0)
-        recording = changed(TURBO_ROUND, "air_flow", lambda v: metered)
-        recording = changed(recording, "short_trim_1", lambda v: short)
-        recording = changed(recording, "long_trim_1", lambda v: 100.0 * ((1 + trim / 100) / (1 + short / 100) - 1))
-        return Heard(case_of(recording, TURBO, baselines=[TURBO_ROUND]))
 
-    def test_large_at_idle_and_gone_at_load(self, heard: Heard) -> None:
-        trim, flow = heard.values("trim"), heard.values("air-flow")
+class TestLeak:
+    def test_large_at_idle_and_gone_at_load(self, leaky: Heard) -> None:
+        trim, flow = leaky.values("trim"), leaky.values("air-flow")
         assert trim["idle"] > 2 * trim["part-load"] > 0
         assert trim["high-load"] < 0.25 * trim["idle"]
         assert flow["idle"] < 2 * flow["part-load"] < 0
-        assert heard.decibans("vacuum-leak", 2.0) > 20.0
+        assert leaky.decibans("vacuum-leak", 2.0) > 20.0
 
-    def test_no_other_cause_explains_it_as_well(self, heard: Heard) -> None:
+    def test_no_other_cause_explains_it_as_well(self, leaky: Heard) -> None:
         for other in ("maf-scale", "map-offset", "map-gain", "fuel-delivery", "egr-stuck-open"):
-            assert heard.best(other) < heard.decibans("vacuum-leak", 2.0) - 5.0, other
+            assert leaky.best(other) < leaky.decibans("vacuum-leak", 2.0) - 5.0, other
 
 
 class TestLyingPressure:

@@ -25,7 +25,6 @@ from airproof.recording.regimes import Regime
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-STOICHIOMETRIC = 14.6  # only a reference: the mixture table carries the fuel's own ratio
 OPENING_ROUNDING = 0.004  # of full opening: the data item has steps of 1/255
 AT_REST = 0.45  # manifold over barometer below which the flow drives no compressor much; judged: Airproof authors
 
@@ -188,7 +187,7 @@ def _throttle_usable(path: OnePath) -> Bools:
 
 def _mixture_residual(path: OnePath, truth: Truth) -> Floats:
     return (
-        np.log(path.points.fuel_rate * STOICHIOMETRIC * truth.delivered)
+        np.log(path.points.fuel_rate * path.profile.stoichiometric * truth.delivered)
         - _log_into_cylinders(path, truth)
         - path.belief.at("mixture", np.log(path.points.manifold), np.log(path.points.speed))
     )

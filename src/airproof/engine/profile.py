@@ -13,6 +13,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from airproof.errors import UnusableFile
+from airproof.quantities.mixture import fuel_named
 
 Induction = Literal["naturally-aspirated", "turbocharged", "supercharged"]
 Fuel = Literal["petrol", "e10", "e85", "diesel"]
@@ -43,6 +44,11 @@ class EngineProfile(BaseModel):
     def displacement_m3(self) -> float:
         """Swept volume, m3."""
         return self.displacement_l * 1e-3
+
+    @property
+    def stoichiometric(self) -> float:
+        """Mass of air for one of fuel."""
+        return fuel_named(self.fuel).stoichiometric
 
     @property
     def boosted(self) -> bool:

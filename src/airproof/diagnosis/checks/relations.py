@@ -18,7 +18,6 @@ from airproof.diagnosis.testimony import Testimony, group
 from airproof.engine.air_path import (
     FUEL_AGAINST_AIR,
     RELATIONS,
-    STOICHIOMETRIC,
     TRIMS,
     OnePath,
     Relation,
@@ -107,7 +106,7 @@ def burnable(path: OnePath, usable: Bools) -> bool:
     If not, the logged fuel rate is in another unit or means something else, and only a known-good recording of the same
     car can say what to expect of it.
     """
-    lambda_ = path.points.air_flow[usable] / (path.points.fuel_rate[usable] * STOICHIOMETRIC)
+    lambda_ = path.points.air_flow[usable] / (path.points.fuel_rate[usable] * path.profile.stoichiometric)
     return bool(lambda_.size and np.mean((lambda_ > RICHEST) & (lambda_ < LEANEST)) > 0.75)
 
 

@@ -1,0 +1,76 @@
+"""What cannot be told, and what to record instead."""
+
+from __future__ import annotations
+
+import pytest
+from small_cases import NATURAL, TURBO, case_of, without, workshop_round
+
+from airproof.diagnosis.conditions import UNKNOWN_PLACE
+from airproof.diagnosis.gaps import cannot_tell
+from airproof.diagnosis.weighing import Barometer
+from airproof.engine.profile import EngineProfile
+from airproof.knowledge.load import knowledge
+from airproof.recording.recording import Recording
+
+KNOWN = knowledge()
+SURE = {"none": 0.95, "map-offset": 0.03, "vacuum-leak": 0.02}
+
+
+def lines(recording: Recording, profile: EngineProfile, weather: Barometer | None = None) -> str:
+    return "\n".join(cannot_tell(case_of(recording, profile, weather=weather), SURE, KNOWN))
+
+
+def test_a_whole_round_leaves_nothing_to_ask_for() -> None:
+    assert lines(workshop_round(TURBO), TURBO) == ""
+    assert lines(workshop_round(NATURAL), NATURAL) == ""
+
+
+@pytest.mark.parametrize(
+    ("signal", "asked"),
+    [
+        ("manifold_pressure", "no manifold pressure"),
+        ("air_flow", "no air flow"),
+        ("charge_pressure", "no charge pressure"),
+        ("throttle", "no throttle position"),
+    ],
+)
+def test_a_signal_that_was_not_recorded(signal: str, asked: str) -> None:
+    assert asked in lines(without(workshop_round(TURBO), signal), TURBO)
+
+
+def test_what_an_engine_does_not_have_is_not_asked_for() -> None:
+    said = lines(workshop_round(NATURAL), NATURAL)
+    assert "air flow" not in said
+    assert "charge pressure" not in said
+
+
+def test_regimes_that_were_not_visited() -> None:
+    driving = workshop_round(NATURAL).between(73.0, 120.0)
+    said = lines(driving, NATURAL)
+    assert "no engine-off interval" in said
+    assert "too little idle" in said
+    assert "no full-load interval" in said
+    assert "passenger" in said  # the one who drives does not read
+
+
+def test_trims() -> None:
+    said = lines(without(workshop_round(NATURAL), "short_trim_1", "long_trim_1"), NATURAL)
+    assert "no fuel trims" in said
+
+
+def test_the_place() -> None:
+    recording = without(workshop_round(NATURAL), "barometric_pressure")
+    assert "--altitude or --barometer" in lines(recording, NATURAL, UNKNOWN_PLACE)
+    assert "--altitude" not in lines(recording, NATURAL)
+    assert "--altitude" not in lines(workshop_round(NATURAL), NATURAL, UNKNOWN_PLACE)
+
+
+def test_two_causes_that_stay_level_are_named_with_what_tells_them_apart() -> None:
+    case = case_of(workshop_round(TURBO), TURBO)
+    level = {"none": 0.02, "map-offset": 0.5, "vacuum-leak": 0.4, "map-gain": 0.08}
+    (line,) = cannot_tell(case, level, KNOWN)
+    assert "nearly level" in line
+    assert KNOWN.causes["vacuum-leak"].title[1:] in line
+    assert any(step.title[1:] in line for step in KNOWN.steps.values() if step.tells)
+    clear = {"none": 0.02, "map-offset": 0.85, "vacuum-leak": 0.11, "map-gain": 0.02}
+    assert cannot_tell(case, clear, KNOWN) == ()  # more than five to one
