@@ -99,7 +99,7 @@ def workshop_round(
     }
     if profile.air_metering != "speed-density":
         values["air_flow"] = flow * 1e3
-        values["fuel_rate"] = flow * 1e3 / 14.6
+        values["fuel_rate"] = flow * 1e3 / 14.7
     if profile.boosted:
         values["charge_pressure"] = charge * 1e-3
         values["charge_pressure_target"] = np.where(share > 1.05, charge * 1e-3 + 1.0, DAY)

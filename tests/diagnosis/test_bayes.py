@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from airproof.diagnosis.bayes import interval, weigh_testimonies
+from airproof.diagnosis.bayes import interval, posterior_of, weigh_testimonies
 from airproof.diagnosis.finding import Finding
 from airproof.diagnosis.testimony import Testimony as Told  # under its own name it would be collected as a test
 
@@ -174,3 +174,66 @@ class TestInterval:
 
     def test_a_cause_without_a_size(self) -> None:
         assert interval(np.zeros(1), np.ones(1)) == (0.0, 0.0, 0.0)
+
+
+class TestFairShares:
+    """Who is heard first takes more of what two witnesses say alike; the mean over orders is each one's fair share."""
+
+    def exact(self, log_prior: dict[str, np.ndarray], told: list[Told]) -> np.ndarray:
+        """The mean over all orders, (testimonies, causes), each order in plain arithmetic."""
+
+        def decibans(heard: list[Told]) -> np.ndarray:
+            joint = enumerated(log_prior, heard)
+            of = [sum(v for (c, _), v in joint.items() if c == cause) for cause in CAUSES]
+            return np.array([10 * np.log10(p / (1.0 - p)) for p in of])
+
+        shares = np.zeros((len(told), len(CAUSES)))
+        orders = list(itertools.permutations(range(len(told))))
+        for order in orders:
+            for k, which in enumerate(order):
+                before = [told[i] for i in order[:k]]
+                shares[which] += decibans([*before, told[which]]) - decibans(before)
+        return shares / len(orders)
+
+    def test_of_two_it_is_the_mean_of_both_orders(self) -> None:
+        log_prior, told = random_case(11, 2)
+        found = weigh_testimonies(log_prior, told).weights
+        wanted = self.exact(log_prior, told)
+        for k, weights in enumerate(found):
+            np.testing.assert_allclose([weights[c] for c in CAUSES], wanted[k], atol=1e-9)
+
+    def test_of_more_it_is_near_the_mean_of_all_orders(self) -> None:
+        log_prior, told = random_case(12, 4)
+        found = weigh_testimonies(log_prior, told).weights
+        wanted = self.exact(log_prior, told)
+        spread = np.ptp(wanted)
+        for k, weights in enumerate(found):
+            np.testing.assert_allclose([weights[c] for c in CAUSES], wanted[k], atol=0.1 * spread)
+
+    def test_two_witnesses_who_say_the_same_share_alike(self) -> None:
+        log_prior, told = random_case(13, 1)
+        twice = weigh_testimonies(log_prior, [told[0], told[0]]).weights
+        for cause in CAUSES:
+            assert twice[0][cause] == pytest.approx(twice[1][cause], abs=1e-9)
+
+    def test_the_same_case_gives_the_same_shares(self) -> None:
+        log_prior, told = random_case(14, 5)
+        assert weigh_testimonies(log_prior, told).weights == weigh_testimonies(log_prior, told).weights
+
+    def test_the_posterior_alone_is_the_same(self) -> None:
+        log_prior, told = random_case(15, 4)
+        whole, bare = weigh_testimonies(log_prior, told), posterior_of(log_prior, told)
+        assert bare.probability == whole.probability
+        assert bare.weights == ()
+        for cause in CAUSES:
+            np.testing.assert_array_equal(bare.sizes[cause], whole.sizes[cause])
+
+
+def test_an_open_sign_gives_the_size_of_the_likelier_one() -> None:
+    sizes = np.concatenate([-np.linspace(10.0, 2.0, 50), np.linspace(2.0, 10.0, 50)])
+    mass = np.concatenate([np.full(50, 0.4 / 50), np.full(50, 0.6 / 50)])
+    value, low, high = interval(sizes, mass)
+    assert value == pytest.approx(6.0, abs=0.3)
+    assert low < -8.0
+    assert high > 8.0
+    assert interval(sizes, mass[::-1])[0] == pytest.approx(-6.0, abs=0.3)

@@ -187,7 +187,6 @@ class TestBoost:
         assert decibans(case, high, "wastegate-stuck-closed", 40.0) > 5.0
         assert decibans(case, high, "wastegate-stuck-open", 40.0) < 0.0
 
-    @pytest.mark.xfail(strict=True, reason="the wide blur of wastegate-stuck-closed reaches boost far too low as well")
     def test_too_little_boost_does_not_accuse_a_wastegate_that_boosts_too_much(self) -> None:
         case, low = self.error(-30.0)
         assert decibans(case, low, "wastegate-stuck-closed", 40.0) < 0.0
@@ -203,9 +202,10 @@ class TestBoost:
 
     def test_a_dead_charge_sensor_is_no_missing_boost(self) -> None:
         case = case_of(changed(TURBO_ROUND, "charge_pressure", lambda v: 0.0 * v), TURBO)
-        for one in boost_control.check(case):
-            assert abs(decibans(case, one, "wastegate-stuck-closed", 40.0)) < 10.0
-            assert abs(decibans(case, one, "wastegate-stuck-open", 40.0)) < 10.0
+        (one,) = boost_control.check(case)  # the manifold stands in for it
+        assert one.finding.value > -8.0
+        assert decibans(case, one, "wastegate-stuck-closed", 40.0) < 3.0
+        assert decibans(case, one, "wastegate-stuck-open", 40.0) < 3.0
 
     def test_no_boost_no_word(self) -> None:
         assert boost_control.check(case_of(NATURAL_ROUND, NATURAL)) == []

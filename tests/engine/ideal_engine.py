@@ -24,7 +24,7 @@ Floats = NDArray[np.float64]
 BAROMETER = 98e3
 OUTSIDE_K = 293.15
 INSIDE_K = 308.15
-AIR_TO_FUEL = 14.6
+AIR_TO_FUEL = 14.7
 RESTING = 1.0 + np.expm1(0.003)  # charge over barometer with nothing compressing: the mean of the table
 
 #            idle    cruise         full     boost

@@ -116,12 +116,13 @@ def test_a_file_that_is_no_profile_is_one_line(tmp_path: Path, content: bytes) -
     with pytest.raises(UnusableFile) as caught:
         load_profile(path)
     assert "\n" not in str(caught.value)
-    assert "looks like this" in str(caught.value)
+    assert str(caught.value).startswith(str(path))
+    assert caught.value.way_out
 
 
 def test_no_file_and_a_folder(tmp_path: Path) -> None:
     for path in (tmp_path / "absent.toml", tmp_path):
-        with pytest.raises(UnusableFile, match="cannot be read") as caught:
+        with pytest.raises(UnusableFile) as caught:
             load_profile(path)
         assert "\n" not in str(caught.value)
 

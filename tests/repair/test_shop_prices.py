@@ -63,9 +63,9 @@ def test_another_currency_needs_every_price(tmp_path: Path) -> None:
         ("[parts]\nmap-sensr = 30", "unknown part map-sensr.*Did you mean map-sensor"),
         ("[parts]\nwheel = 30", "unknown part wheel.*Known are map-sensor"),
         ("own_time_free = true\nlabour_per_hour = 50", "own_time_free and labour_per_hour = 50"),
-        ('currency = "EUR"', "no price in it for .*map-sensor.*labour_per_hour"),
+        ('currency = "EUR"', "no price in it for labour_per_hour, map-sensor.*more"),
         ('currency = "euro"', "currency"),
-        ("labour_per_hour = ", "not valid TOML"),
+        ("labour_per_hour = ", "is not TOML"),
         ("parts = 3", "parts"),
     ],
 )
@@ -83,5 +83,5 @@ def test_no_file_a_folder_or_no_text_is_refused(tmp_path: Path) -> None:
         load_prices(tmp_path, USUAL)
     garbage = tmp_path / "garbage.toml"
     garbage.write_bytes(b"\x80\x81\x82")
-    with pytest.raises(UnusableFile, match="cannot be read as text"):
+    with pytest.raises(UnusableFile, match="is not text in UTF-8"):
         load_prices(garbage, USUAL)

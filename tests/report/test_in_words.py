@@ -60,7 +60,7 @@ def test_nothing_is_certain(probability: float, chance: str) -> None:
         ("map-slow", Size(0.52, 0.13, 2.3, "s"), "answers late, by about 0.5 s (0.1 to 2.3)"),
         ("vacuum-leak", Size(4.0, 3.6, 4.4, "mm"), "as through a hole of about 4.0 mm (3.6 to 4.4)"),
         ("ignition", None, "Sparks fail"),
-        ("fuel-delivery", Size(1.0, -2.0, 4.0, "%"), "Title of fuel-delivery (1 %, -2 to 4)"),
+        ("fuel-delivery", Size(1.0, -2.0, 4.0, "%"), "Title of fuel-delivery (either way: -2 to 4 %)"),
     ],
 )
 def test_sizes_are_said_with_sign_unit_and_interval(name: str, size: Size | None, words: str) -> None:

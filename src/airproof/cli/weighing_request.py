@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import filecmp
 import itertools
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -58,7 +59,7 @@ def carry_out(request: Request) -> None:
         check_folder(request.exhibits)
     _refuse_repeats(request.recordings, request.baselines)
     profile = load_profile(request.engine)
-    codes = [_code(code, known) for code in request.codes]
+    codes = [_code(code, known) for asked in request.codes for code in re.split(r"[\s,;]+", asked.strip())]
     symptoms = [_symptom(symptom, known) for symptom in request.symptoms]
     barometer = _barometer(request.altitude, request.barometer)
     ambient_c = _quantity("--ambient", request.ambient, "temperature", "18C")

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from airproof.diagnosis.case import Case
+from airproof.diagnosis.testimony import Testimony
 from airproof.knowledge.model import NONE, Knowledge
 from airproof.recording.regimes import Regime
 
@@ -14,11 +15,13 @@ LEVEL_DECIBANS = 7.0
 """Two causes whose odds differ by less (five to one) count as level; judged: Airproof authors."""
 
 WORTH_NAMING = 0.10
+LEAST = {"engine_speed": "engine speed", "manifold_pressure": "manifold pressure"}
+FEWEST_SAMPLES = 10
 
 
 def cannot_tell(case: Case, probability: Mapping[str, float], knowledge: Knowledge) -> tuple[str, ...]:
     """Lines in plain words, the most useful first."""
-    return (*_left_level(probability, knowledge), *_not_recorded(case))
+    return (*_left_level(probability, knowledge), *not_recorded(case))
 
 
 def _left_level(probability: Mapping[str, float], knowledge: Knowledge) -> list[str]:
@@ -48,7 +51,28 @@ def _best_step(first: str, second: str, knowledge: Knowledge) -> str:
     return _lower(knowledge.steps[best].title) if best and information(best) > 0.01 else ""
 
 
-def _not_recorded(case: Case) -> list[str]:
+def too_little(case: Case, said: Sequence[Testimony]) -> str | None:
+    """Why this recording cannot be judged at all, or None; what was told beside it can be weighed without it."""
+    if said or case.engine_off_kpa:
+        return None
+    for name, title in LEAST.items():
+        signal = case.recording.get(name)
+        if signal is not None and len(signal) >= FEWEST_SAMPLES:
+            continue
+        unread = [c for c in case.recording.report.columns if c.how == "left out" and c.signal in (name, None)]
+        named = [c for c in unread if any(word in c.heading.casefold() for word in title.split())]
+        if signal is not None:
+            return f"the recording holds {title} only {len(signal)} times: record some minutes"
+        if named:
+            return (
+                f"the recording holds no {title} that could be read: {named[0].heading!r} was left out, {named[0].says}"
+            )
+        return f"the recording holds no {title}: engine speed and manifold pressure are the least that must be recorded"
+    return None
+
+
+def not_recorded(case: Case) -> tuple[str, ...]:
+    """What is missing from the recording, and what to record."""
     seconds = case.regimes.seconds()
     lines = []
     manifold = case.recording.get("manifold_pressure")
@@ -74,7 +98,7 @@ def _not_recorded(case: Case) -> list[str]:
         lines.append("no charge pressure before the throttle: boost faults can only be seen in the manifold")
     if case.recording.get("throttle") is None:
         lines.append("no throttle position: leaks past the throttle and slow answers cannot be seen")
-    return lines
+    return tuple(lines)
 
 
 def _lower(title: str) -> str:

@@ -12,17 +12,17 @@ regime = "key-on"
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, StrictBool
 
 from airproof.errors import AirproofError, UnusableFile
 from airproof.knowledge.model import Knowledge
 from airproof.quantities.units import parse_quantity
+from airproof.toml_files import load_toml
 
 WAY_OUT = 'A reading looks like this: [[reading]] step = "smoke-test-intake", found = false.'
 ENGINE_OFF_KPA = (0.0, 400.0)  # what sensors of this kind can put out, right or wrong
@@ -48,7 +48,7 @@ class _Reading(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
     step: str | None = None
-    found: bool | None = None
+    found: StrictBool | None = None
     signal: Literal["manifold_pressure", "charge_pressure", "barometric_pressure"] | None = None
     value: str | None = None
     regime: Literal["key-on"] = "key-on"
@@ -67,14 +67,7 @@ def load_readings(path: Path, knowledge: Knowledge) -> list[Outcome | EngineOffR
     Raises UnusableFile: not TOML, a key unknown, a step or unit that does not exist.
     """
     where = str(path)
-    try:
-        entries = _File.model_validate(tomllib.loads(path.read_text(encoding="utf-8-sig"))).reading
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as cause:
-        raise UnusableFile(f"cannot be read ({cause})", "readings in TOML", WAY_OUT, where=where) from cause
-    except ValidationError as cause:
-        first = cause.errors()[0]
-        place = ".".join(str(part) for part in first["loc"])
-        raise UnusableFile(f"{place}: {first['msg'].lower()}", "a reading", WAY_OUT, where=where) from cause
+    entries = load_toml(path, _File, wanted="readings", way_out=WAY_OUT).reading
     readings = [_one(entry, number, knowledge, where) for number, entry in enumerate(entries, start=1)]
     names = [reading.step if isinstance(reading, Outcome) else reading.signal for reading in readings]
     twice = next((name for name in names if names.count(name) > 1), None)

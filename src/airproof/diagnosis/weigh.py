@@ -27,8 +27,9 @@ from airproof.diagnosis.checks import (
     signal_health,
     temperatures,
 )
+from airproof.diagnosis.companions import odd_companions
 from airproof.diagnosis.conditions import UNKNOWN_PLACE, best_barometer
-from airproof.diagnosis.gaps import cannot_tell
+from airproof.diagnosis.gaps import cannot_tell, not_recorded, too_little
 from airproof.diagnosis.hypotheses import Hypotheses, hypotheses_for
 from airproof.diagnosis.readings import EngineOffReading, Outcome
 from airproof.diagnosis.testimony import Testimony
@@ -116,7 +117,7 @@ def weigh(
         *from_symptoms(symptoms, known, hypotheses.sizes),
         *from_outcomes([r for r in readings if isinstance(r, Outcome)], known, hypotheses.sizes),
     ]
-    refusal = _refusal(case)
+    refusal = too_little(case, said) or _refusal(case)
     if refusal is not None:
         verdict = _verdict(case, hypotheses, said, known, refusal=refusal)
         return Weighing(recording, case.regimes, profile, case.barometer, verdict, (), tuple(baselines))
@@ -124,9 +125,11 @@ def weigh(
     testimonies, posterior, narrowed = _judge(case, hypotheses, said)
     tell(0.8)
     sizes = {c: interval(hypotheses.sizes[c], posterior.sizes[c])[0] for c in hypotheses.sizes}
+    verdict = _verdict(narrowed, hypotheses, testimonies, known)
     verdict = replace(
-        _verdict(narrowed, hypotheses, testimonies, known),
+        verdict,
         timeline=walk(case, posterior.probability, sizes),
+        cautions=(*odd_companions(recordings, baselines), *verdict.cautions),
         regimes_s=case.regimes.seconds(),
     )
     weighing = Weighing(recording, case.regimes, profile, case.barometer, verdict, traces_of(case), tuple(baselines))
@@ -235,7 +238,7 @@ def _verdict(
     return Verdict(
         causes=causes,
         findings=tuple(t.finding for t in testimonies if t.finding.unit or t.finding.intervals),
-        cannot_tell=() if refusal else cannot_tell(case, posterior.probability, known),
+        cannot_tell=not_recorded(case) if refusal else cannot_tell(case, posterior.probability, known),
         cautions=(*cautions, *STANDING_CAUTIONS),
         refusal=refusal,
         regimes_s=case.regimes.seconds(),

@@ -6,14 +6,13 @@ Only displacement, cylinders, induction and air metering are needed. Everything 
 
 from __future__ import annotations
 
-import tomllib
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from airproof.errors import UnusableFile
 from airproof.quantities.mixture import fuel_named
+from airproof.toml_files import load_toml
 
 Induction = Literal["naturally-aspirated", "turbocharged", "supercharged"]
 Fuel = Literal["petrol", "e10", "e85", "diesel"]
@@ -28,7 +27,7 @@ WAY_OUT = (
 class EngineProfile(BaseModel):
     """One engine. Litres, 1/min and kPa gauge as a mechanic writes them; SI through the properties."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
 
     displacement_l: Annotated[float, Field(ge=0.2, le=12.0)]
     cylinders: Annotated[int, Field(ge=1, le=16)]
@@ -39,6 +38,13 @@ class EngineProfile(BaseModel):
     idle_rpm: Annotated[float, Field(ge=300.0, le=1800.0)] | None = None
     rated_boost_kpa: Annotated[float, Field(ge=5.0, le=300.0)] | None = None
     name: str = ""
+
+    @model_validator(mode="after")
+    def _nothing_compresses_without_a_compressor(self) -> Self:
+        if self.rated_boost_kpa is not None and not self.boosted:
+            msg = f"rated_boost_kpa = {self.rated_boost_kpa:g} on an engine that is {self.induction}"
+            raise ValueError(msg)
+        return self
 
     @property
     def displacement_m3(self) -> float:
@@ -80,34 +86,4 @@ def load_profile(path: Path) -> EngineProfile:
 
     Raises UnusableFile: not a file, not TOML, a key unknown, missing, or outside what an engine can have.
     """
-    where = str(path)
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except OSError as cause:
-        found = f"cannot be read ({cause.strerror or cause})"
-        raise UnusableFile(found, "an engine profile in TOML", WAY_OUT, where=where) from cause
-    except UnicodeDecodeError as cause:
-        raise UnusableFile(
-            f"cannot be read as text ({cause})", "an engine profile in TOML", WAY_OUT, where=where
-        ) from cause
-    try:
-        table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as cause:
-        raise UnusableFile(f"not valid TOML ({cause})", "an engine profile in TOML", WAY_OUT, where=where) from cause
-    try:
-        return _ProfileFile.model_validate(table).engine
-    except ValidationError as cause:
-        raise UnusableFile(_in_words(cause), "an engine that can exist", WAY_OUT, where=where) from cause
-
-
-def _in_words(error: ValidationError) -> str:
-    lines = []
-    for one in error.errors():
-        key = ".".join(str(part) for part in one["loc"])
-        if one["type"] == "missing":
-            lines.append(f"{key} is missing")
-        elif one["type"] == "extra_forbidden":
-            lines.append(f"{key} is not a known key")
-        else:
-            lines.append(f"{key} = {one['input']!r}: {one['msg'].lower()}")
-    return "; ".join(lines)
+    return load_toml(path, _ProfileFile, wanted="an engine that can exist", way_out=WAY_OUT).engine

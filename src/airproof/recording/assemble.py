@@ -13,7 +13,16 @@ import numpy as np
 from airproof.errors import UnusableFile
 from airproof.recording import clock
 from airproof.recording.claims import Claim
-from airproof.recording.cleaning import Hold, doubled_rows, frozen_rows, hold_of, ordered, refreshed, resolution_of
+from airproof.recording.cleaning import (
+    Hold,
+    Moves,
+    doubled_rows,
+    frozen_rows,
+    hold_of,
+    ordered,
+    refreshed,
+    resolution_of,
+)
 from airproof.recording.recording import ColumnReading, Floats, ReadReport, Recording, Signal
 from airproof.recording.signals import signal_kind
 from airproof.recording.table import Column, Table
@@ -160,8 +169,6 @@ def _made_absolute(ready: list[_Ready], readings: list[ColumnReading], barometer
     """Gauge pressures with the barometer added; left out where there is none to add."""
     own = next((one.values for one in ready if one.claim.signal.name == "barometric_pressure"), None)
     barometer = barometer_kpa
-    if barometer is None and own is not None and np.isfinite(own).any():
-        barometer = float(np.nanmedian(own))
     out = []
     for one in ready:
         kind = one.claim.signal
@@ -173,6 +180,8 @@ def _made_absolute(ready: list[_Ready], readings: list[ColumnReading], barometer
             out.append(one)
             continue
         why = "as stated" if stated else "guessed to be gauge, because its values are too low for absolute"
+        if barometer is None and own is not None and np.isfinite(own).any():
+            barometer = float(np.nanmedian(own))
         if barometer is None:
             says = f"{kind.title} is gauge ({why}) and there is no barometer to add: give --barometer or --altitude"
             readings.append(ColumnReading(one.claim.heading, None, one.unit.unit, "left out", says))
@@ -191,7 +200,7 @@ def _looks_gauge(values: Floats, name: str) -> bool:
         return False
     if known[known.size // 20] < -2.0:
         return True
-    return name != "manifold_pressure" and float(np.median(known)) < 40.0
+    return name != "manifold_pressure" and float(known[known.size // 2]) < 40.0
 
 
 def _signals(table: Table, ready: list[_Ready], remarks: list[str]) -> tuple[dict[str, Signal], int]:
@@ -200,10 +209,11 @@ def _signals(table: Table, ready: list[_Ready], remarks: list[str]) -> tuple[dic
     aside = 0
     hold: Hold | None = None
     time = table.time
+    moves = Moves([])
     if shared:
-        time, aside, said = _one_clock(time, shared)
+        time, moves, aside, said = _one_clock(time, shared)
         remarks.extend(said)
-        hold = hold_of([one.values for one in shared])
+        hold = hold_of(moves)
         if hold is not None:
             remarks.append(
                 f"values are held between updates (about {hold.cycle} rows): only rows that may bring a new one kept"
@@ -211,29 +221,30 @@ def _signals(table: Table, ready: list[_Ready], remarks: list[str]) -> tuple[dic
     start = float(time[0]) if shared and time.size else 0.0
     if table.keeps_zero and 0.0 <= start < _OWN_ZERO_S:
         start = 0.0
+    if start:
+        time = time - start
+    place_shared = {id(one): n for n, one in enumerate(shared)}
     signals: dict[str, Signal] = {}
     for one in ready:
         own = one.column.time
-        if own is None:
-            stamps = time
-            if hold is not None:
-                fresh = refreshed(one.values, hold)
-                stamps, one.values = stamps[fresh], one.values[fresh]
-            found = _one_signal(one, stamps, remarks)
-        else:
+        stamps = time
+        if own is not None:
             stamps, order, said = ordered(own)
             remarks.extend(f"{one.claim.heading}: {line}" for line in said)
-            one.values = one.values[order]
-            found = _one_signal(one, stamps, remarks)
+            stamps, one.values = stamps - start if start else stamps, one.values[order]
+        elif hold is not None:
+            fresh = refreshed(one.values, hold, moves[place_shared[id(one)]])
+            stamps, one.values = stamps[fresh], one.values[fresh]
+        found = _one_signal(one, stamps, remarks)
         if found is not None:
-            signals[found.name] = replace(found, time=found.time - start) if start else found
+            signals[found.name] = found
     return signals, aside
 
 
-def _one_clock(time: Floats, shared: list[_Ready]) -> tuple[Floats, int, list[str]]:
+def _one_clock(time: Floats, shared: list[_Ready]) -> tuple[Floats, Moves, int, list[str]]:
     """Time that all columns without stamps of their own share, put in order, their rows with it.
 
-    Returns the time, how many rows were set aside, and what was done.
+    Returns the time, where the columns move, how many rows were set aside, and what was done.
     """
     rows_given = time.size
     time, order, remarks = ordered(time)
@@ -248,7 +259,8 @@ def _one_clock(time: Floats, shared: list[_Ready]) -> tuple[Floats, int, list[st
     if twice:
         remarks.append(f"{twice} rows share their stamp with the row before: kept in their order")
     turning = next((one.values for one in shared if one.claim.signal.name == "engine_speed"), None)
-    stuck = frozen_rows(time, [one.values for one in shared], turning) & ~doubled
+    moves = Moves([one.values for one in shared])
+    stuck = frozen_rows(time, moves, turning) & ~doubled
     if doubled.any():
         remarks.append(f"{int(doubled.sum())} rows are there twice, stamp and all: set aside")
     if stuck.any():
@@ -258,7 +270,8 @@ def _one_clock(time: Floats, shared: list[_Ready]) -> tuple[Floats, int, list[st
         time = time[keep]
         for one in shared:
             one.values = one.values[keep]
-    return time, rows_given - time.size, remarks
+        moves = Moves([one.values for one in shared])
+    return time, moves, rows_given - time.size, remarks
 
 
 def _one_signal(one: _Ready, time: Floats, remarks: list[str]) -> Signal | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
 from airproof.errors import UnusableFile
@@ -28,14 +29,15 @@ class Claim:
 
 def claims(headings: Sequence[str], mapping: SignalMap | None, where: str) -> list[Claim | None]:
     """The claim on each heading, None where no signal claims it; what a map names comes before what is recognised."""
-    mapped = mapping.columns(headings, where) if mapping is not None else {}
+    if mapping is None:
+        return list(_recognised(tuple(headings)))
+    mapped = mapping.columns(headings, where)
     taken = set(mapped.values())
     found: list[Claim | None] = []
     for index, heading in enumerate(headings):
         seen = recognise(heading) if heading else None
         if index in mapped:
             kind = glossary().signals[mapped[index]]
-            assert mapping is not None
             said = mapping.signals[kind.name].unit
             unit = stated_unit(said) if said is not None else (seen.unit if seen is not None else None)
             found.append(Claim(heading, kind, unit, "mapped", (99, 0)))
@@ -44,6 +46,16 @@ def claims(headings: Sequence[str], mapping: SignalMap | None, where: str) -> li
         else:
             found.append(Claim(heading, seen.signal, seen.unit, "recognised", seen.closeness))
     return found
+
+
+@lru_cache(maxsize=64)
+def _recognised(headings: tuple[str, ...]) -> tuple[Claim | None, ...]:
+    """The claims on the headings of a file as recognised; files of one make share theirs."""
+    seen = [recognise(heading) if heading else None for heading in headings]
+    return tuple(
+        None if found is None else Claim(heading, found.signal, found.unit, "recognised", found.closeness)
+        for heading, found in zip(headings, seen, strict=True)
+    )
 
 
 def first_time(times: Sequence[Claim]) -> Claim:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -117,30 +118,60 @@ def _long_gaps_closed(stamps: Floats) -> tuple[Floats, list[str]]:
     ]
 
 
-def frozen_rows(time: Floats, columns: list[Floats], turning: Floats | None) -> Bools:
+class Moves:
+    """Which rows of each column but the first differ from the row before; found when asked for, and kept."""
+
+    def __init__(self, columns: Sequence[Floats]) -> None:
+        self._columns = columns
+        self._found: dict[int, Bools] = {}
+
+    def __len__(self) -> int:
+        return len(self._columns)
+
+    def __getitem__(self, index: int) -> Bools:
+        """The moves of one column; two missing values in a row are none."""
+        found = self._found.get(index)
+        if found is None:
+            found = self._found[index] = _moved(self._columns[index])
+        return found
+
+    def __iter__(self) -> Iterator[Bools]:
+        return (self[index] for index in range(len(self)))
+
+    def into_values(self, index: int) -> Bools:
+        """The moves of one column that lead to a value, not to a missing one."""
+        found = self[index]
+        missing = np.isnan(self._columns[index][1:])
+        return found & ~missing if missing.any() else found
+
+
+def frozen_rows(time: Floats, moves: Moves, turning: Floats | None) -> Bools:
     """Rows of a stretch in which every column stands still although the engine turns: the link was lost.
 
     Such a stretch must last 5 s and ten times as long as nearly all (99 %) others (judged: Airproof authors, because
     even a steady idle moves some rounded value every few seconds), with at least four columns that do move elsewhere.
     """
     none = np.zeros(time.size, dtype=bool)
-    if turning is None or time.size < 50 or len(columns) < 4:
+    if turning is None or time.size < 50 or len(moves) < 4:
         return none
-    same = np.ones(time.size - 1, dtype=bool)
+    any_moved = np.zeros(time.size - 1, dtype=bool)
     moving = 0
-    for values in columns:
-        still = (values[1:] == values[:-1]) | np.isnan(values[1:])
-        moving += int(not still.all())
-        same &= still
-        if not same.any():
+    for index in range(len(moves)):
+        moved = moves.into_values(index)
+        moving += bool(moved.any())
+        any_moved |= moved
+        if any_moved.all():
             return none
     if moving < 4:
         return none
-    changes = np.flatnonzero(~same) + 1
+    changes = np.flatnonzero(any_moved) + 1
     begins = np.concatenate(([0], changes))
     ends = np.concatenate((changes, [time.size]))
     lasted = time[ends - 1] - time[begins]
-    limit = max(5.0, 10 * float(np.quantile(lasted, 0.99)))
+    least = 5.0
+    if lasted.max() <= least:
+        return none
+    limit = max(least, 10 * float(np.quantile(lasted, 0.99)))
     for begin, end in zip(begins[lasted > limit].tolist(), ends[lasted > limit].tolist(), strict=True):
         if turning[begin] > 0:
             none[begin + 1 : end] = True
@@ -173,7 +204,7 @@ class Hold:
     together: NDArrayInt | None
 
 
-def hold_of(columns: list[Floats]) -> Hold | None:
+def hold_of(columns: Sequence[Floats] | Moves) -> Hold | None:
     """How the columns are held; None where they change freely from row to row.
 
     Held where the columns that change often (50 times or more, two columns at least) hardly ever (2 %) change again
@@ -182,14 +213,14 @@ def hold_of(columns: list[Floats]) -> Hold | None:
     """
     cycles: list[int] = []
     changed: list[Bools] = []
-    for values in columns:
-        moved = _moved(values)
+    for moved in columns if isinstance(columns, Moves) else Moves(columns):
         count = int(np.count_nonzero(moved))
-        if count > 0.6 * values.size:
+        if count > 0.6 * (moved.size + 1):
             return None
         changed.append(moved)
         if count >= 50:
-            gaps = np.diff(np.flatnonzero(moved))
+            places = np.flatnonzero(moved)
+            gaps = places[1:] - places[:-1]
             if np.count_nonzero(gaps == 1) > 0.02 * gaps.size:
                 return None
             cycles.append(int(np.argmax(np.bincount(gaps))))
@@ -203,11 +234,11 @@ def hold_of(columns: list[Floats]) -> Hold | None:
     return Hold(cycle, None)
 
 
-def refreshed(values: Floats, hold: Hold) -> NDArrayInt:
+def refreshed(values: Floats, hold: Hold, moved: Bools | None = None) -> NDArrayInt:
     """The rows of a held column that bring a new value: each change, and one row a cycle after it."""
     if hold.together is not None:
         return hold.together
-    return _at_least_every(_moved(values), hold.cycle)
+    return _at_least_every(_moved(values) if moved is None else moved, hold.cycle)
 
 
 def _moved(values: Floats) -> Bools:
@@ -221,25 +252,29 @@ def _moved(values: Floats) -> Bools:
 
 def _at_least_every(moved: Bools, cycle: int) -> NDArrayInt:
     """The first row, those that moved from the row before, and every `cycle`-th row after one until the next."""
-    begins = np.concatenate(([0], np.flatnonzero(moved) + 1))
-    counts = np.diff(begins, append=moved.size + 1) - 1
-    counts = counts // cycle + 1
-    within = np.arange(int(counts.sum())) - np.repeat(np.cumsum(counts) - counts, counts)
-    return np.asarray(np.repeat(begins, counts) + cycle * within, dtype=np.intp)
+    changes = np.flatnonzero(moved)
+    begins = np.empty(changes.size + 2, dtype=np.intp)
+    begins[0], begins[1:-1], begins[-1] = 0, changes, moved.size
+    begins[1:] += 1
+    counts = (begins[1:] - begins[:-1] - 1) // cycle + 1
+    ends = counts.cumsum()
+    firsts = begins[:-1] - cycle * (ends - counts)
+    return np.asarray(firsts.repeat(counts) + cycle * np.arange(ends[-1]), dtype=np.intp)
 
 
 def resolution_of(values: Floats) -> float | None:
     """The step that values are rounded to, where one can be seen: differences are multiples of it within a quarter."""
     if values.size < 8:
         return None
-    sample = values[:: max(1, values.size // _RESOLUTION_SAMPLE)]
-    gaps = np.diff(np.sort(sample))
+    sample = np.sort(values[:: max(1, values.size // _RESOLUTION_SAMPLE)])
+    gaps = sample[1:] - sample[:-1]
     gaps = gaps[gaps > 0]
     if gaps.size < 2 or gaps.size > 0.5 * sample.size + 2:
         return None
-    step = float(np.sort(gaps)[gaps.size // 20])
-    multiples = np.round(gaps / step)
-    fitting = (multiples >= 1) & (np.abs(gaps / step - multiples) < 0.25)
-    if fitting.mean() < 0.9:
+    gaps.sort()
+    ratios = gaps / gaps[gaps.size // 20]
+    multiples = np.rint(ratios)
+    fitting = (multiples >= 1) & (np.abs(ratios - multiples) < 0.25)
+    if np.count_nonzero(fitting) < 0.9 * fitting.size:
         return None
     return float(f"{gaps[fitting].sum() / multiples[fitting].sum():.4g}")

@@ -46,19 +46,19 @@ def from_numbers(stamps: Floats, unit: StatedUnit | None) -> Clock:
     if unit is not None and unit.unit in _SECONDS:
         scale = _SECONDS[unit.unit]
         return Clock(stamps if scale == 1.0 else stamps * scale, f"time in {unit.unit}")
-    known = stamps[np.isfinite(stamps)]
+    finite = np.isfinite(stamps)
+    known = stamps if finite.all() else stamps[finite]
     if not known.size:
         return Clock(stamps, "time")
     middle = float(np.median(known))
     for least, scale, name in ((1e17, 1e-9, "ns"), (1e14, 1e-6, "us"), (1e11, 1e-3, "ms"), (1e8, 1.0, "s")):
         if middle > least:
             return Clock(stamps * scale, f"time in {name} since 1970, by its size", elapsed=False)
-    steps = np.diff(known)
+    steps = known[1:] - known[:-1]
     steps = steps[steps > 0]
     step = float(np.median(steps)) if steps.size else 1.0
     # judged: Airproof authors, because nobody records a car less often than every 20 s, nor for more than a day
-    whole = bool(np.all(known == np.round(known)))
-    if whole and (step >= 20 or known.max() - known.min() > DAY_S):
+    if (step >= 20 or known.max() - known.min() > DAY_S) and np.all(known == np.round(known)):
         return Clock(stamps * 1e-3, f"time guessed to be in ms, because it goes in whole steps of {step:g}")
     return Clock(stamps, f"time guessed to be in s, because its step is {step:g}")
 
@@ -115,24 +115,25 @@ def _even_clock(stamps: pl.Series) -> Floats | None:
 
     Digits are added up straight from the bytes: several times faster than parsing each stamp.
     """
-    cells = stamps.to_list()
-    if None in cells or len(cells[0]) < 8:
+    if stamps.null_count() or not stamps.len() or len(stamps[0]) < 8:
         return None
-    width = len(cells[0])
-    joined = "".join(cells)
-    if len(joined) != width * len(cells) or not joined.isascii():
+    width = len(stamps[0])
+    if (stamps.str.len_bytes() != width).any():
         return None
-    signs = np.frombuffer(joined.encode("ascii"), dtype=np.uint8).reshape(-1, width)
-    marks = [2, 5, 8][: 3 if width > 8 else 2]
-    digits = [place for place in range(width) if place not in marks]
-    numbers = signs[:, digits] - np.uint8(48)
-    if (signs[:, marks[:2]] != 58).any() or (numbers > 9).any():
+    signs = np.frombuffer(stamps.str.join("").item().encode(), dtype=np.uint8).reshape(-1, width)
+    if (signs[:, (2, 5)] != 58).any() or (width > 8 and not np.isin(signs[:, 8], (46, 44, 58)).all()):
         return None
-    if width > 8 and not np.isin(signs[:, 8], (46, 44, 58)).all():
-        return None
-    weights = [36000.0, 3600.0, 600.0, 60.0, 10.0, 1.0, *(10.0 ** -(n + 1) for n in range(width - 9))]
-    seconds: Floats = np.asarray(numbers.astype(np.float64) @ np.array(weights))
-    return None if numbers[:, 0].max() > 2 or numbers[:, 2].max() > 5 or numbers[:, 4].max() > 5 else seconds
+    seconds: Floats = np.zeros(stamps.len())
+    weights = (36000.0, 3600.0, None, 600.0, 60.0, None, 10.0, 1.0, None)
+    for place in range(width):
+        weight = weights[place] if place < 9 else 10.0 ** (8 - place)
+        if weight is None:
+            continue
+        digit = signs[:, place] - np.uint8(48)
+        if digit.max() > (2 if place == 0 else 5 if place in (3, 6) else 9):
+            return None
+        seconds += weight * digit
+    return seconds
 
 
 def of_day(seconds: Floats) -> Clock:
@@ -159,10 +160,11 @@ def spread_repeats(stamps: Floats) -> tuple[Floats, str]:
     Returns the new stamps and a sentence on what was done; empty where nothing was.
     """
     count = stamps.size
-    starts = np.flatnonzero(np.diff(stamps, prepend=stamps[0] - 1) != 0) if count else np.empty(0, np.int64)
-    if starts.size < 3 or starts.size > 0.7 * count:
+    moved = stamps[1:] != stamps[:-1]
+    if not 2 <= np.count_nonzero(moved) <= 0.7 * count - 1:
         return stamps, ""
-    rows = np.diff(np.append(starts, count))
+    starts = np.concatenate(([0], np.flatnonzero(moved) + 1))
+    rows = np.diff(starts, append=count)
     steps = np.diff(stamps[starts])
     if steps.min() <= 0:
         return stamps, ""

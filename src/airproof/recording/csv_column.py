@@ -13,6 +13,11 @@ from airproof.recording.recording import Floats
 from airproof.recording.units_stated import StatedUnit, in_other_unit, stated_unit
 
 
+def parsed_name(index: int) -> str:
+    """What the parser calls a column."""
+    return f"column_{index + 1}"
+
+
 @dataclass
 class CsvColumn:
     """Where a column stands, what claims it, and what has been read of it.
@@ -27,26 +32,29 @@ class CsvColumn:
     cell_unit: StatedUnit | None = None
     mixed: bool = False
     unread: int = 0
-    _pieces: list[pl.Series] = field(default_factory=list)
+    _texts: list[pl.Series] = field(default_factory=list)
+    _numbers: list[Floats] = field(default_factory=list)
 
     @property
     def name(self) -> str:
         """The column's name while it is parsed."""
-        return f"c{self.index}"
+        return parsed_name(self.index)
 
     def judge(self, rows: list[list[str]], *, decimal_comma: bool) -> None:
         """Decide from the first rows whether the column must be read as text."""
         cells = [row[self.index] for row in rows if self.index < len(row)]
-        odd = [cell for cell in cells if not _is_bare(cell, decimal_comma=decimal_comma)]
+        if _are_bare(cells, decimal_comma=decimal_comma):
+            return
+        odd = [cell for cell in cells if not _are_bare([cell], decimal_comma=decimal_comma)]
         self.as_text = 2 * sum(not is_missing(cell) for cell in odd) > len(cells) - sum(map(is_missing, odd))
 
-    def take(self, piece: pl.Series) -> None:
-        """Add what one block held."""
-        self._pieces.append(piece)
+    def take(self, piece: Floats) -> None:
+        """Add what one block held, as numbers."""
+        self._numbers.append(piece)
 
-    def mended(self, piece: pl.Series, places: list[int], cells: list[str]) -> pl.Series:
-        """The piece with numbers for its cells that were no bare numbers."""
-        return piece.scatter(places, [self.number(cell) for cell in cells])
+    def take_texts(self, piece: pl.Series) -> None:
+        """Add what one block held, as text."""
+        self._texts.append(piece)
 
     def number(self, cell: str) -> float:
         """The number in a cell that is no bare number; NaN, counted, where there is none."""
@@ -71,7 +79,9 @@ class CsvColumn:
 
     def texts(self) -> pl.Series | None:
         """The whole column as text, where it was read so."""
-        return pl.concat(self._pieces) if self.as_text else None
+        if not self.as_text:
+            return None
+        return self._texts[0] if len(self._texts) == 1 else pl.concat(self._texts)
 
     def values(self) -> Floats:
         """The whole column as numbers, NaN where there is none; what was held is given up."""
@@ -83,13 +93,13 @@ class CsvColumn:
                 unread, self.unread = self.unread, 0
                 numbers[cell] = self.number(cell)
                 self.unread = unread + self.unread * count
-            self._pieces.clear()
+            self._texts.clear()
             if not numbers:
                 return np.full(texts.len(), np.nan)
             return texts.replace_strict(numbers, default=None, return_dtype=pl.Float64).fill_null(np.nan).to_numpy()
-        whole = self._pieces[0] if len(self._pieces) == 1 else pl.concat(self._pieces, rechunk=False)
-        self._pieces.clear()
-        return whole.to_numpy()
+        whole = self._numbers[0] if len(self._numbers) == 1 else np.concatenate(self._numbers)
+        self._numbers.clear()
+        return whole
 
     def unit_beside(self, units: list[str] | None) -> StatedUnit | None:
         """The unit a second heading row or the cells themselves state."""
@@ -100,9 +110,11 @@ class CsvColumn:
         return self.cell_unit
 
 
-def _is_bare(cell: str, *, decimal_comma: bool) -> bool:
+def _are_bare(cells: list[str], *, decimal_comma: bool) -> bool:
+    """Whether all of some cells are bare numbers."""
     try:
-        float(cell.replace(",", ".") if decimal_comma else cell)
+        for cell in cells:
+            float(cell.replace(",", ".") if decimal_comma else cell)
     except ValueError:
         return False
     return True

@@ -13,23 +13,28 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from airproof.errors import UnusableFile
 from airproof.recording import clock
 from airproof.recording.cells import is_number, is_stamp, number_with_suffix
 from airproof.recording.claims import claims, is_run_time, refuse_nothing_known, refuse_without_time
-from airproof.recording.csv_column import CsvColumn
+from airproof.recording.csv_column import CsvColumn, parsed_name
 from airproof.recording.headings import recognise
 from airproof.recording.line_blocks import GZIP_MAGIC, INNER_DELIMITER, ByteSource, ahead, whole_lines, without_quotes
-from airproof.recording.recording import Floats
+from airproof.recording.recording import Bools, Floats
 from airproof.recording.sniff import SAMPLE_BYTES, Layout, layout_of
 from airproof.recording.table import Column, Progress, Table
 
 if TYPE_CHECKING:
     from airproof.recording.mapping import SignalMap
 
+Ints = NDArray[np.intp]
+
 _VIN = re.compile(r"\bVIN\b|vehicle identification", re.IGNORECASE)
+_LINE_FEED = 10
 _AT_ONCE = 1 << 20  # bytes of a packed file that may be unpacked whole, some 10 MB then
+_LOOKED_AT = 1 << 12  # bytes of a block in which a usual blank before a delimiter shows
 _FEW = 0.05  # share of rows up to which only these rows are looked at again, not the whole block
 
 
@@ -56,13 +61,14 @@ def read_csv(path: Path, mapping: SignalMap | None = None, progress: Progress | 
         sample = held[0][:SAMPLE_BYTES] if len(held) == 1 else b"".join(held)[:SAMPLE_BYTES]
         layout = layout_of(sample, source, whole=size <= SAMPLE_BYTES)
         reader = _TableReader(layout, source, mapping)
-        if stream.gzipped and whole == stream.done <= _AT_ONCE and reader.take_at_once(path.read_bytes()):
-            if progress is not None:
-                progress(1.0)
-            return reader.table()
+        frame = reader.at_once(path.read_bytes()) if stream.gzipped and whole == stream.done <= _AT_ONCE else None
+        if frame is not None and not any(frame.null_count().row(0)):
+            reader.add(frame)
+            blocks = iter(())
+            held.clear()
         ready = whole_lines(_all(held, blocks), layout.encoding, layout.skip, reader.head)
         for lines in ahead(ready) if whole > stream.done else ready:
-            reader.take(lines)
+            reader.take(lines, frame)
             if progress is not None:
                 progress(min(stream.done / max(whole, 1), 1.0))
     table = reader.table()
@@ -72,8 +78,13 @@ def read_csv(path: Path, mapping: SignalMap | None = None, progress: Progress | 
 
 
 def _all(held: list[bytes], rest: Iterator[bytes]) -> Iterator[bytes]:
-    while held:
-        yield held.pop(0)
+    """The blocks read for a first look and the next as one, then the rest."""
+    held.append(next(rest, b""))
+    first = b"".join(held)
+    held.clear()
+    if first:
+        yield first
+    del first
     yield from rest
 
 
@@ -85,7 +96,7 @@ class _TableReader:
         self.source = source
         self.remarks = list(layout.remarks)
         self.rows = self.lines = 0
-        self.names = [f"c{n}" for n in range(max(len(layout.headings), 1))]
+        self.names = [parsed_name(n) for n in range(max(len(layout.headings), 1))]
         self.head = layout.delimiter.join(self.names).encode() + b"\n"
         self.rate_hz = (mapping.rate_hz if mapping is not None else None) or layout.rate_hz
         found = claims(layout.headings, mapping, source)
@@ -93,7 +104,9 @@ class _TableReader:
         self.unread = [h for h, claim in zip(layout.headings, found, strict=True) if claim is None and h]
         self.columns = [c for c in columns if c.claim.signal.name != "time"]
         refuse_nothing_known([c.claim for c in self.columns], self.unread, source)
-        times = sorted((c for c in columns if c.claim.signal.name == "time"), key=self._time_rank, reverse=True)
+        times = [c for c in columns if c.claim.signal.name == "time"]
+        if len(times) > 1:
+            times.sort(key=self._time_rank, reverse=True)
         self.time = times[0] if times else None
         self.unread.extend(c.claim.heading for c in times[1:])
         if self.time is None and self.rate_hz is None:
@@ -101,7 +114,9 @@ class _TableReader:
         self.read = [self.time, *self.columns] if self.time is not None else self.columns
         for column in self.read:
             column.judge(layout.rows, decimal_comma=layout.decimal_comma)
-        self.vin = next((n for n, heading in enumerate(layout.headings) if _VIN.search(heading)), None)
+        self.vin = None
+        if _VIN.search("\n".join(layout.headings)):
+            self.vin = next(n for n, heading in enumerate(layout.headings) if _VIN.search(heading))
         self.car = ""
 
     def _time_rank(self, column: CsvColumn) -> tuple[bool, bool, bool, bool, int]:
@@ -111,46 +126,18 @@ class _TableReader:
         mapped, run_time = column.claim.how == "mapped", is_run_time(column.claim.heading)
         return mapped, readable, not run_time, any(":" in cell for cell in cells), len(set(cells))
 
-    def take(self, lines: bytes) -> None:
-        """Read one block of whole lines, `head` before them."""
-        delimiter = self.layout.delimiter.encode()
-        head = lines[:SAMPLE_BYTES]
-        for end in (delimiter, b"\n", b"\r\n"):
-            if b" " + end in head:
-                lines = lines.replace(b" " + end, end)
-        if self.layout.quoted:
-            lines = without_quotes(lines, self.layout.delimiter)
-        texts = {c.index for c in self.read if c.as_text}
-        numbers = {c.index for c in self.read} - texts
-        if self.vin is not None:
-            texts.add(self.vin)
-        frame = self._parse(lines, numbers, texts)
-        if self.vin is not None:
-            self._one_car(frame.get_column(f"c{self.vin}"))
-        frame = self._looked_at_again(lines, frame)
-        self.lines += frame.height
-        if frame.get_column(self.read[0].name).null_count():  # blank lines and repeated headings are no rows
-            frame = frame.filter(~pl.all_horizontal(pl.all().is_null()))
-        self.rows += frame.height
-        for column in self.read:
-            piece = frame.get_column(column.name)
-            if column.as_text and self.layout.quoted:
-                piece = piece.str.replace_all(INNER_DELIMITER, self.layout.delimiter, literal=True)
-            column.take(piece)
+    def at_once(self, packed: bytes) -> pl.DataFrame | None:
+        """The wanted columns of a small gzip file, unpacked by the parser itself while it parses.
 
-    def take_at_once(self, packed: bytes) -> bool:
-        """Read a small gzip file in one go, unpacked by the parser itself, in about half the time.
-
-        Only where the first rows are full, bare numbers in plain lines; returns False, with nothing taken, where any
-        cell of the file then turns out to be something else.
+        None where the first rows are not full or not in plain lines, or where the parser is not sure.
         """
         layout = self.layout
         plain = layout.encoding == "utf-8" and not layout.quoted and not layout.comments and self.vin is None
         full = all(c.index < len(row) and row[c.index] for c in self.read for row in layout.rows)
-        if not plain or not full or any(c.as_text for c in self.read) or packed.count(GZIP_MAGIC + b"\x08") > 1:
-            return False
-        width = max(map(len, layout.rows))
-        numbers = {c.index for c in self.read}
+        if not plain or not full or packed.count(GZIP_MAGIC + b"\x08") > 1:
+            return None
+        texts = {c.index for c in self.read if c.as_text}
+        width = max(len(self.names), *map(len, layout.rows))
         try:
             frame = pl.read_csv(
                 packed,
@@ -159,19 +146,56 @@ class _TableReader:
                 separator=layout.delimiter,
                 decimal_comma=layout.decimal_comma,
                 quote_char=None,
-                schema={f"column_{n + 1}": pl.Float64 if n in numbers else pl.String for n in range(width)},
-                columns=[f"column_{n + 1}" for n in sorted(numbers)],
+                schema={parsed_name(n): pl.String if n in texts else pl.Float64 for n in range(width)},
+                columns=[c.name for c in self.read],
                 truncate_ragged_lines=True,
                 ignore_errors=True,
             )
         except (pl.exceptions.PolarsError, OSError, ValueError):
-            return False
-        if not frame.height or any(frame.null_count().row(0)):
-            return False
-        self.rows = frame.height
+            return None
+        return frame if frame.height else None
+
+    def take(self, lines: bytes, frame: pl.DataFrame | None = None) -> None:
+        """Read one block of whole lines, `head` before them; `frame` where they have been parsed already."""
+        delimiter = self.layout.delimiter.encode()
+        head = lines[:_LOOKED_AT]
+        for end in (delimiter, b"\n", b"\r\n"):
+            if b" " + end in head:
+                lines, frame = lines.replace(b" " + end, end), None
+        if self.layout.quoted:
+            lines = without_quotes(lines, self.layout.delimiter)
+        if frame is None or frame.height + 1 != np.count_nonzero(np.frombuffer(lines, dtype=np.uint8) == _LINE_FEED):
+            texts = {c.index for c in self.read if c.as_text}
+            numbers = {c.index for c in self.read} - texts
+            if self.vin is not None:
+                texts.add(self.vin)
+            frame = self._parse(lines, numbers, texts)
+        if self.vin is not None:
+            self._one_car(frame.get_column(parsed_name(self.vin)))
+        self.add(frame, lines)
+
+    def add(self, frame: pl.DataFrame, lines: bytes = b"") -> None:
+        """Add parsed rows to the columns; cells that were no bare numbers are read once more from `lines`."""
+        numbers = {c.index: frame.get_column(c.name).to_numpy() for c in self.read if not c.as_text}
+        holes = [c for c in self.read if not c.as_text and frame.get_column(c.name).null_count()]
+        kept: Bools | slice = slice(None)
+        if frame.get_column(self.read[0].name).null_count():  # blank lines and repeated headings are no rows
+            filled = [frame.get_column(c.name).is_not_null().to_numpy() for c in self.read if c.as_text]
+            kept = np.logical_or.reduce(filled + [~np.isnan(values) for values in numbers.values()])
+        for column, places, cells in self._looked_at_again(lines, numbers, holes) if holes else ():
+            if not isinstance(kept, slice):
+                kept[places] = True
+            numbers[column.index][places] = [column.number(cell) for cell in cells]
+        self.lines += frame.height
+        self.rows += frame.height if isinstance(kept, slice) else int(kept.sum())
         for column in self.read:
-            column.take(frame.get_column(f"column_{column.index + 1}"))
-        return True
+            if not column.as_text:
+                column.take(numbers[column.index][kept])
+                continue
+            piece = frame.get_column(column.name)
+            if self.layout.quoted:
+                piece = piece.str.replace_all(INNER_DELIMITER, self.layout.delimiter, literal=True)
+            column.take_texts(piece if isinstance(kept, slice) else piece.filter(pl.Series(kept)))
 
     def _parse(self, lines: bytes, numbers: set[int], texts: set[int]) -> pl.DataFrame:
         """The wanted columns of some lines under their head; cells that are no bare numbers become null."""
@@ -182,71 +206,71 @@ class _TableReader:
             quote_char=None,
             comment_prefix=self.layout.comments,
             schema={name: pl.Float64 if n in numbers else pl.String for n, name in enumerate(self.names)},
-            columns=[f"c{n}" for n in sorted(numbers | texts)],
+            columns=[parsed_name(n) for n in sorted(numbers | texts)],
             truncate_ragged_lines=True,
             ignore_errors=True,
         )
 
-    def _looked_at_again(self, lines: bytes, frame: pl.DataFrame) -> pl.DataFrame:
-        """The frame with cells that were no bare numbers read once more as text."""
-        holes = [c for c in self.read if not c.as_text and frame.get_column(c.name).null_count()]
-        if not holes:
-            return frame
-        rows, part = self._rows_with_holes(lines, frame, holes)
-        cells = self._parse(part, set(), {c.index for c in holes})
-        if self.layout.quoted:
-            cells = cells.with_columns(pl.all().str.replace_all(INNER_DELIMITER, self.layout.delimiter, literal=True))
-        if cells.height != rows.size:
-            return frame
-        row_list = rows.tolist()
+    def _looked_at_again(
+        self, lines: bytes, numbers: dict[int, Floats], holes: list[CsvColumn]
+    ) -> Iterator[tuple[CsvColumn, Ints, list[str]]]:
+        """The cells in `holes` that were no bare numbers but hold some text, with their rows, column by column."""
+        missing = {c.index: np.isnan(numbers[c.index]) for c in holes}
+        rows = np.flatnonzero(np.logical_or.reduce(list(missing.values())))
+        height = numbers[holes[0].index].size
+        cells = self._cells_of(rows, lines, height)
+        if cells is None:  # too many rows to pick them out, or lines and rows do not match one to one
+            rows = np.arange(height)
+            whole = self._parse(lines, set(), {c.index for c in holes})
+            if whole.height != height:
+                return
+            cells = {c.index: whole.get_column(c.name) for c in holes}
         heads: set[int] | None = None
-        mended: list[pl.Series] = []
         for column in holes:
-            texts = cells.get_column(column.name)
-            missing = frame.get_column(column.name).is_null().to_numpy()[rows]
-            odd = np.flatnonzero(missing & texts.is_not_null().to_numpy())
+            texts = cells[column.index]
+            if texts.null_count() == texts.len():
+                continue
+            odd = np.flatnonzero(missing[column.index][rows] & texts.is_not_null().to_numpy())
             if not odd.size:
                 continue
             if heads is None:
-                heads = self._second_header(cells, holes, odd.tolist(), row_list)
+                heads = self._second_header(cells, holes, odd.tolist(), rows)
             places = [n for n in odd.tolist() if n not in heads]
-            piece = frame.get_column(column.name)
-            mended.append(column.mended(piece, [row_list[n] for n in places], texts.gather(places).to_list()))
-        return frame.with_columns(mended) if mended else frame
+            found = [cell.replace(INNER_DELIMITER, self.layout.delimiter) for cell in texts.gather(places)]
+            yield column, rows[places], found
 
-    def _rows_with_holes(self, lines: bytes, frame: pl.DataFrame, holes: list[CsvColumn]) -> tuple[np.ndarray, bytes]:
-        """The rows in which a cell was no bare number, and their lines: all of them where they are many."""
-        everything = np.arange(frame.height)
-        marked = np.zeros(frame.height, dtype=bool)
-        for column in holes:
-            marked |= frame.get_column(column.name).is_null().to_numpy()
-        rows = np.flatnonzero(marked)
-        if rows.size > _FEW * frame.height or self.layout.comments:
-            return everything, lines
-        ends = np.flatnonzero(np.frombuffer(lines, dtype=np.uint8) == 10)
-        if not lines.endswith(b"\n"):
-            ends = np.append(ends, len(lines))
-        if ends.size != frame.height + 1:
-            return everything, lines
-        begins = np.concatenate(([0], ends[:-1] + 1))
-        begins, ends = begins[1:], ends[1:]  # the head is no row
-        part = b"\n".join(lines[a:b] for a, b in zip(begins[rows].tolist(), ends[rows].tolist(), strict=True))
-        return rows, self.head + part + b"\n"
+    def _cells_of(self, rows: Ints, lines: bytes, height: int) -> dict[int, pl.Series] | None:
+        """The cells of a few rows as text, by column, None for an empty one."""
+        if rows.size > _FEW * height + 1 or self.layout.comments:
+            return None
+        ends = np.flatnonzero(np.frombuffer(lines, dtype=np.uint8) == _LINE_FEED)
+        if ends.size != height + 1:  # the head is no row
+            return None
+        picked = [
+            lines[a + 1 : b].decode("utf-8", "replace").removesuffix("\r").split(self.layout.delimiter)
+            for a, b in zip(ends[rows].tolist(), ends[rows + 1].tolist(), strict=True)
+        ]
+        return {
+            n: pl.Series([(row[n] or None) if n < len(row) else None for row in picked], dtype=pl.String)
+            for n in range(len(self.names))
+        }
 
-    def _second_header(self, cells: pl.DataFrame, holes: list[CsvColumn], odd: list[int], rows: list[int]) -> set[int]:
+    def _second_header(
+        self, cells: dict[int, pl.Series], holes: list[CsvColumn], odd: list[int], rows: Ints
+    ) -> set[int]:
         """Headings once more among the numbers: the same again are a recording appended, others another one.
 
         Returns the places of the same; raises UnusableFile for others, naming the line.
         """
         heads: set[int] = set()
         for place in odd:
-            found = [(c, (cells.get_column(c.name)[place] or "").strip(' "')) for c in holes]
+            found = [(c, (cells[c.index][place] or "").strip(' "')) for c in holes]
             if all(cell == c.claim.heading.strip() for c, cell in found if cell):
                 heads.add(place)
                 continue
             others = [cell for c, cell in found if cell[:1].isalpha() and cell != c.claim.heading and recognise(cell)]
             if others and len(others) * 2 >= sum(bool(cell) for _, cell in found) - 1:
-                line = self.layout.skip + self.lines + rows[place] + 1
+                line = self.layout.skip + self.lines + int(rows[place]) + 1
                 raise UnusableFile(
                     f"line {line} begins a second recording with other columns ({', '.join(others[:4])})",
                     "one recording of one car in a file",

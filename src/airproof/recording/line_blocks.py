@@ -83,10 +83,14 @@ def whole_lines(blocks: Iterator[bytes], encoding: str, skip: int, head: bytes) 
         decoder = codecs.getincrementaldecoder(encoding)("replace")
     foreign = "cp1252" if encoding == "cp1252" else "utf-8"
     rest = b""
-    for raw in blocks:
+    following = next(blocks, None)
+    while following is not None:
+        raw, following = following, next(blocks, None)
         block = decoder.decode(raw).encode("utf-8") if decoder is not None else raw
         if b"\n" not in block:
             block = block.replace(b"\r", b"\n")
+        if following is None and not block.endswith(b"\n"):
+            block += b"\n"  # the last line may lack its end
         end = block.rfind(b"\n") + 1
         start = 0
         if skip and end:
@@ -100,8 +104,6 @@ def whole_lines(blocks: Iterator[bytes], encoding: str, skip: int, head: bytes) 
             rest = block[end:]
         else:
             rest += block[max(start, end) :] if end else block
-    if rest and not skip:
-        yield _in_utf8(head + rest, foreign)
 
 
 def _in_utf8(lines: bytes, encoding: str) -> bytes:

@@ -88,11 +88,18 @@ def _score(lines: list[str], delimiter: str) -> tuple[float, int]:
         if len(row) < 2:
             continue
         widths.append(len(row))
-        usable += sum(_is_value(cell) and (delimiter != "," or ";" not in cell) for cell in row)
+        usable += _usable(row, delimiter)
         cells += len(row)
     if not cells:
         return 0.0, 0
     return usable / cells * len(widths) / len(lines), max(set(widths), key=widths.count)
+
+
+def _usable(row: list[str], delimiter: str) -> int:
+    """How many cells of a row of numbers may stand there."""
+    if _all_numbers(row):
+        return len(row)
+    return sum(_is_value(cell) and (delimiter != "," or ";" not in cell) for cell in row)
 
 
 def _delimiter(top: list[str], body: list[str]) -> str:
@@ -109,8 +116,20 @@ def _delimiter(top: list[str], body: list[str]) -> str:
     return max(near, key=lambda delimiter: (known(delimiter), scores[delimiter]))
 
 
+def _all_numbers(row: list[str]) -> bool:
+    """Whether every cell is a plain number."""
+    try:
+        for cell in row:
+            float(cell)
+    except ValueError:
+        return False
+    return True
+
+
 def _is_value(cell: str) -> bool:
     """Whether a cell of a row of numbers may look like that: a number, with its unit perhaps, a stamp, or nothing."""
+    if cell[:1].isalpha():
+        return is_missing(cell)
     try:
         float(cell)
     except ValueError:
@@ -147,7 +166,8 @@ def layout_of(sample: bytes, source: str, *, whole: bool) -> Layout:
     Raises UnusableFile where there are no headings, no numbers, or the numbers cannot be matched with the headings.
     """
     encoding = encoding_of(sample, source)
-    lines = sample.decode(encoding, "replace").splitlines()
+    text = sample.decode(encoding, "replace")
+    lines = text.splitlines()
     if not whole and len(lines) > 1:
         lines.pop()
     lines = lines[:_LINES_SHOWN]
@@ -156,7 +176,9 @@ def layout_of(sample: bytes, source: str, *, whole: bool) -> Layout:
         raise UnusableFile("the file is empty", _WIDTH_WANTED, "Give a file that holds a recording.", where=source)
     comments = next((mark for mark in _COMMENT if start.lstrip('" ').startswith(mark)), None)
     table = [
-        n for n, line in enumerate(lines) if line.strip() and not (comments and line.lstrip().startswith(comments))
+        n
+        for n, line in enumerate(lines)
+        if line and not line.isspace() and not (comments and line.lstrip().startswith(comments))
     ]
     if not table:
         raise _without_numbers(start, source)
@@ -183,7 +205,7 @@ def layout_of(sample: bytes, source: str, *, whole: bool) -> Layout:
         layout.remarks.append("comment lines skipped")
     layout.encoding, layout.delimiter, layout.comments, layout.skip = encoding, delimiter, comments, first
     layout.decimal_comma = _decimal_comma([lines[n] for n in weighed], delimiter)
-    layout.quoted = any('"' in line for line in lines[first:]) or '"' in lines[above[-1]]
+    layout.quoted = '"' in text and (any('"' in line for line in lines[first:]) or '"' in lines[above[-1]])
     layout.rate_hz = float(rate[1].replace(",", ".")) if rate else None
     return layout
 

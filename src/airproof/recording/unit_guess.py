@@ -26,7 +26,8 @@ def guess_unit(values: Floats, kind: SignalKind) -> Guess:
     A signal that never leaves zero may be in any unit: its own is taken. Engine speed between the ranges of 1/min
     and rad/s is decided by its idle level.
     """
-    known = values[np.isfinite(values)]
+    finite = np.isfinite(values)
+    known = values if finite.all() else values[finite]
     if not known.size:
         return Guess(kind.unit, f"{kind.title}, no values to tell its unit by")
     known = np.sort(known[:: max(1, known.size // _SAMPLE)])

@@ -13,17 +13,19 @@ PRICES.toml, every line of it optional:
 from __future__ import annotations
 
 import difflib
-import tomllib
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field
 
 from airproof.errors import UnusableFile
 from airproof.knowledge.model import PartPrice, Prices
+from airproof.toml_files import load_toml
 
 WAY_OUT = "A price file looks like this: labour_per_hour = 85, then [parts] and map-sensor = 39.90."
 
+NAMED = 4
 Amount = Annotated[float, Field(ge=0.0, le=1e7, allow_inf_nan=False)]
 
 
@@ -42,27 +44,21 @@ def load_prices(path: Path, usual: Prices) -> Prices:
     Raises UnusableFile: not a file, not TOML, an unknown key or part, a price that cannot be, a time both
     free and paid, or another currency with parts left unpriced.
     """
-    where = str(path)
-    wanted = "a shop's prices in TOML"
-    try:
-        table = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except (OSError, UnicodeDecodeError) as cause:
-        raise UnusableFile(f"cannot be read as text ({cause})", wanted, WAY_OUT, where=where) from cause
-    except tomllib.TOMLDecodeError as cause:
-        raise UnusableFile(f"not valid TOML ({cause})", wanted, WAY_OUT, where=where) from cause
-    try:
-        own = _PriceFile.model_validate(table)
-    except ValidationError as cause:
-        faults = "; ".join(f"{'.'.join(map(str, e['loc']))}: {e['msg'].lower()}" for e in cause.errors())
-        raise UnusableFile(faults, wanted, WAY_OUT, where=where) from cause
-    return _put_over(own, usual, where)
+    own = load_toml(path, _PriceFile, wanted="a shop's prices", way_out=WAY_OUT)
+    return _put_over(own, usual, str(path))
+
+
+def _few(names: Sequence[str]) -> str:
+    """The first names of a list, and how many more there are."""
+    more = len(names) - NAMED
+    return ", ".join(names[:NAMED]) + (f" and {more} more" if more > 0 else "")
 
 
 def _put_over(own: _PriceFile, usual: Prices, where: str) -> Prices:
     unknown = [key for key in own.parts if key not in usual.parts]
     if unknown:
         near = [n for key in unknown for n in difflib.get_close_matches(key, usual.parts, n=2)]
-        hint = f"Did you mean {' or '.join(near)}?" if near else f"Known are {', '.join(usual.parts)}."
+        hint = f"Did you mean {' or '.join(near)}?" if near else f"Known are {_few(list(usual.parts))}."
         raise UnusableFile(f"unknown part {', '.join(unknown)}", "parts by their names", hint, where=where)
     if own.own_time_free and own.labour_per_hour:
         raise UnusableFile(
@@ -75,9 +71,9 @@ def _put_over(own: _PriceFile, usual: Prices, where: str) -> Prices:
     if currency != usual.currency:
         unpriced = [key for key in usual.parts if key not in own.parts]
         if unpriced or (own.labour_per_hour is None and not own.own_time_free):
-            missing = [*unpriced, *(["labour_per_hour"] if own.labour_per_hour is None else [])]
+            missing = [*(["labour_per_hour"] if own.labour_per_hour is None else []), *unpriced]
             raise UnusableFile(
-                f"currency {currency}, but no price in it for {', '.join(missing)}",
+                f"currency {currency}, but no price in it for {_few(missing)}",
                 f"all prices in one currency, or in {usual.currency}",
                 "Nothing is converted: price what is missing, or leave the currency out.",
                 where=where,

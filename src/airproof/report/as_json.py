@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from airproof.repair.plan import Habit, NextStep, Plan
 
 SCHEMA = "airproof.verdict/1"
-_PROBABILITY_DIGITS = 7  # significant; so rounding moves the sum of all by less than 1e-6
+_PROBABILITY_DIGITS = 12  # significant: the sum of all stays 1, and near-certainty is not rounded to certainty
 
 
 def as_json(weighing: Weighing, plan: Plan | None = None, recordings: Sequence[Recording] = ()) -> str:

@@ -25,6 +25,7 @@ so that a plain sentence is wrong less than once in ten."""
 
 WORTH_NAMING = 0.02  # other causes less probable than this are left to the JSON
 STRONGEST = 3
+ANY_USUAL_PRICE = 3.0  # of the typical price: no part is worth naming a limit beyond
 AGAINST_DECIBANS = -3.0  # what speaks against the answer by two to one or more is said too
 WEIGHTS = ((20.0, "very strongly"), (10.0, "strongly"), (5.0, "clearly"), (2.0, "a little"))
 """Decibans and the word for them: a hundred to one, ten to one, three to one. The bounds at 5, 10 and 20 are
@@ -118,6 +119,9 @@ def _said(cause: CauseVerdict) -> str:
     straddles = size.low < 0.0 < size.high
     form = forms.get("high" if size.value >= 0.0 else "low") if not straddles else None
     form = form or forms.get("is")
+    if straddles:
+        _, low, high = with_interval(size.value, size.low, size.high)
+        return f"{form or cause.title} (either way: {low} to {high} {size.unit})"
     if form is None:
         value, low, high = with_interval(size.value, size.low, size.high)
         return f"{cause.title} ({value} {size.unit}, {low} to {high})"
@@ -152,7 +156,12 @@ def _why(verdict: Verdict) -> tuple[str, ...]:
     measured = [finding for finding in verdict.findings if finding.unit]
     if cause.id == NONE and measured:
         usual = sum(not finding.unexpected for finding in measured)
-        lines.insert(0, f"Of {len(measured)} things checked, {usual} lie where a healthy engine has them.")
+        if len(measured) == 1:
+            lines.insert(
+                0, f"The one thing checked {'lies' if usual else 'does not lie'} where a healthy engine has it."
+            )
+        else:
+            lines.insert(0, f"Of {len(measured)} things checked, {usual} lie where a healthy engine has them.")
     return tuple(lines) or ("No single piece of evidence speaks up: this is how common it is to begin with.",)
 
 
@@ -187,7 +196,12 @@ def _next_step(plan: Plan) -> tuple[str, ...]:
     now = _cost(habit.replace_now_expected_money, habit.replace_now_expected_minutes, plan.currency)
     price = habit.worth_it_below_part_price
     if step.id == REPLACE:
-        limit = "" if price is None else f", as long as it costs less than {_money(price, plan.currency)}"
+        if price is None:
+            limit = ""
+        elif price > ANY_USUAL_PRICE * step.money:
+            limit = ", at any usual price of the part"
+        else:
+            limit = f", as long as it costs less than {_money(price, plan.currency)}"
         lines.append(f"Fitting a new sensor at once is right here{limit}.")
     elif price is None:
         lines.append(f"Begun with a new sensor out of habit: {now}; not worth it even if the sensor cost nothing.")

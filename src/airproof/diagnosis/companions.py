@@ -1,0 +1,36 @@
+"""Recordings weighed together, or one as the other's baseline, should be of one car: what makes that doubtful."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from airproof.recording.recording import Recording
+
+TELLING = {"air_flow": "air flow", "charge_pressure": "charge pressure", "short_trim_1": "fuel trims"}
+BAROMETERS_APART_KPA = 6.0  # more than weather does in a week or so; judged: Airproof authors
+
+
+def odd_companions(recordings: Sequence[Recording], baselines: Sequence[Recording]) -> tuple[str, ...]:
+    """Cautions in plain words; empty where the recordings go well together."""
+    first, *others = (*recordings, *baselines)
+    lines = []
+    for other in others:
+        odd = [title for name, title in TELLING.items() if (name in first) != (name in other)]
+        if odd:
+            lines.append(
+                f"{first.label} and {other.label}: only one holds {' and '.join(odd)}; are they of the same car?"
+            )
+        here, there = _barometer(first), _barometer(other)
+        if here is not None and there is not None and abs(here - there) > BAROMETERS_APART_KPA:
+            lines.append(
+                f"{first.label} and {other.label}: their barometers read {here:.0f} and {there:.0f} kPa absolute, "
+                "which is more than weather; one altitude cannot serve for both"
+            )
+    return tuple(lines)
+
+
+def _barometer(recording: Recording) -> float | None:
+    signal = recording.get("barometric_pressure")
+    return float(np.median(signal.values)) if signal is not None and len(signal) else None

@@ -1,0 +1,97 @@
+"""Reading what people write in TOML files: one door, and every fault of theirs in their own words.
+
+Engine profiles, readings, prices and maps of signals are all read here, so that they fail alike.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from airproof.errors import UnusableFile
+
+Model = TypeVar("Model", bound=BaseModel)
+
+MOST_FAULTS = 3
+
+# What was wanted, by the kind of fault pydantic reports; the first part of its name stands for the type.
+_WANTED_TYPES = {
+    "float": "a number without its unit",
+    "int": "a whole number",
+    "string": "text in quotes",
+    "bool": "true or false",
+    "list": "a list of tables, headed by double brackets",
+    "tuple": "a list",
+    "dict": "a table",
+    "model": "a table",
+    "finite": "a number",
+}
+
+
+def load_toml(path: Path, model: type[Model], *, wanted: str, way_out: str) -> Model:
+    """The file at `path` as `model`.
+
+    Raises UnusableFile: no such file, not text, not TOML, or a key that is unknown, missing or cannot be.
+    """
+    where = str(path)
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except OSError as fault:
+        found = f"cannot be read ({fault.strerror or fault})"
+        raise UnusableFile(found, wanted, "Check the path.", where=where) from fault
+    except UnicodeDecodeError as fault:
+        raise UnusableFile("is not text in UTF-8", wanted, "Save it as UTF-8 text.", where=where) from fault
+    try:
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as fault:
+        raise UnusableFile(f"is not TOML ({fault})", wanted, way_out, where=where) from fault
+    try:
+        return model.model_validate(table)
+    except ValidationError as fault:
+        raise UnusableFile(in_words(fault), wanted, way_out, where=where) from fault
+
+
+def in_words(error: ValidationError) -> str:
+    """The first faults of a file, each with its key, what was given and what would do."""
+    faults = error.errors(include_url=False)
+    lines = [_fault(one["type"], one["loc"], one["input"], one.get("ctx", {}), one["msg"]) for one in faults]
+    more = len(lines) - MOST_FAULTS
+    return "; ".join(lines[:MOST_FAULTS]) + (f"; and {more} more" if more > 0 else "")
+
+
+def _fault(kind: str, place: Sequence[int | str], given: object, context: Mapping[str, Any], message: str) -> str:
+    key = _key(place)
+    match kind:
+        case "missing":
+            return f"{key} is missing"
+        case "extra_forbidden":
+            return f"{key} is not a known key"
+        case "greater_than_equal" | "less_than_equal" | "greater_than" | "less_than":
+            bound = {"greater_than_equal": "at least", "less_than_equal": "at most", "greater_than": "more than"}
+            limit = next(value for name, value in context.items() if name in ("ge", "le", "gt", "lt"))
+            return f"{key} = {given!r}, where {bound.get(kind, 'less than')} {limit:g} can be"
+        case "literal_error":
+            return f"{key} = {given!r}, where {context['expected']} can be"
+        case "value_error":
+            return f"{key}: {context.get('error', message)}" if key else str(context.get("error", message))
+        case "string_pattern_mismatch":
+            return f"{key} = {given!r} is not written as it should be"
+        case "string_too_short" | "too_short":
+            return f"{key} is empty"
+    wanted = _WANTED_TYPES.get(kind.split("_", maxsplit=1)[0])
+    if wanted is None:
+        return f"{key} = {given!r}: {message[:1].lower()}{message[1:]}"
+    shown = f"{key} = {given!r}" if isinstance(given, (str, int, float)) else f"{key}"
+    return f"{shown}, where {wanted} belongs"
+
+
+def _key(place: Sequence[int | str]) -> str:
+    """A key as it stands in the file; entries of a list are counted from 1."""
+    key = ""
+    for part in place:
+        key += f" {part + 1}" if isinstance(part, int) else f".{part}" if key else part
+    return key

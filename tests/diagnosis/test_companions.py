@@ -1,0 +1,35 @@
+from __future__ import annotations
+
+import numpy as np
+
+from airproof.diagnosis.companions import odd_companions
+from airproof.recording.recording import Recording, Signal
+
+TIME = np.arange(50, dtype=np.float64)
+
+
+def recording(label: str, **values: float) -> Recording:
+    signals = {name: Signal(name, "", TIME, np.full(TIME.size, value)) for name, value in values.items()}
+    return Recording(signals, label=label)
+
+
+def test_recordings_of_one_car_raise_no_doubt() -> None:
+    one = recording("a", air_flow=3.0, barometric_pressure=97.0)
+    other = recording("b", air_flow=9.0, barometric_pressure=99.0)
+    assert odd_companions([one, other], [recording("c", air_flow=3.0)]) == ()
+    assert odd_companions([one], []) == ()
+
+
+def test_signals_that_only_one_holds_are_asked_about() -> None:
+    one = recording("a", air_flow=3.0, charge_pressure=100.0)
+    (line,) = odd_companions([one], [recording("b", engine_speed=800.0)])
+    assert "a and b" in line
+    assert "air flow and charge pressure" in line
+    assert line.endswith("?")
+
+
+def test_two_altitudes_are_noticed() -> None:
+    (line,) = odd_companions(
+        [recording("low", barometric_pressure=97.0), recording("high", barometric_pressure=83.0)], []
+    )
+    assert "97 and 83 kPa absolute" in line
