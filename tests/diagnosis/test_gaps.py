@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import pytest
 from small_cases import NATURAL, TURBO, case_of, without, workshop_round
 
+from airproof.diagnosis.bayes import Posterior
 from airproof.diagnosis.conditions import UNKNOWN_PLACE
 from airproof.diagnosis.gaps import cannot_tell
 from airproof.diagnosis.weighing import Barometer
@@ -14,10 +17,15 @@ from airproof.recording.recording import Recording
 
 KNOWN = knowledge()
 SURE = {"none": 0.95, "map-offset": 0.03, "vacuum-leak": 0.02}
+BEFORE = {"none": 0.4, "map-offset": 0.2, "vacuum-leak": 0.3, "map-gain": 0.1}
+
+
+def judged(probability: Mapping[str, float]) -> Posterior:
+    return Posterior(probability, BEFORE, {}, {}, ())
 
 
 def lines(recording: Recording, profile: EngineProfile, weather: Barometer | None = None) -> str:
-    return "\n".join(cannot_tell(case_of(recording, profile, weather=weather), SURE, KNOWN))
+    return "\n".join(cannot_tell(case_of(recording, profile, weather=weather), judged(SURE), KNOWN))
 
 
 def test_a_whole_round_leaves_nothing_to_ask_for() -> None:
@@ -72,9 +80,20 @@ def test_a_barometric_reading_that_may_be_a_copy() -> None:
 def test_two_causes_that_stay_level_are_named_with_what_tells_them_apart() -> None:
     case = case_of(workshop_round(TURBO), TURBO)
     level = {"none": 0.02, "map-offset": 0.5, "vacuum-leak": 0.4, "map-gain": 0.08}
-    (line,) = cannot_tell(case, level, KNOWN)
+    (line,) = cannot_tell(case, judged(level), KNOWN)
     assert "nearly level" in line
     assert KNOWN.causes["vacuum-leak"].title[1:] in line
     assert any(step.title[1:] in line for step in KNOWN.steps.values() if step.tells)
     clear = {"none": 0.02, "map-offset": 0.85, "vacuum-leak": 0.11, "map-gain": 0.02}
-    assert cannot_tell(case, clear, KNOWN) == ()  # more than five to one
+    assert cannot_tell(case, judged(clear), KNOWN) == ()  # more than five to one
+
+
+def test_what_the_evidence_is_blind_to_is_named() -> None:
+    case = case_of(workshop_round(TURBO), TURBO)
+    # against nothing wrong, a leak is where it was before (3 to 4), a wrong offset is not
+    (line,) = cannot_tell(
+        case, judged({"none": 0.56, "map-offset": 0.01, "vacuum-leak": 0.42, "map-gain": 0.009}), KNOWN
+    )
+    assert "says next to nothing about" in line
+    assert KNOWN.causes["vacuum-leak"].title[1:] in line
+    assert KNOWN.causes["map-offset"].title[1:] not in line

@@ -9,7 +9,7 @@ import pytest
 from small_cases import DAY, NATURAL, TURBO, Floats, case_of, changed, without, workshop_round
 
 from airproof.diagnosis.case import Case
-from airproof.diagnosis.checks import boost_control, full_load, idle, overrun, response, temperatures
+from airproof.diagnosis.checks import boost_control, exhaust, full_load, idle, overrun, response, temperatures
 from airproof.diagnosis.testimony import Testimony as Told  # under its own name it would be collected as a test
 
 NATURAL_ROUND = workshop_round(NATURAL)
@@ -209,6 +209,34 @@ class TestBoost:
 
     def test_no_boost_no_word(self) -> None:
         assert boost_control.check(case_of(NATURAL_ROUND, NATURAL)) == []
+
+
+class TestExhaust:
+    def case(self, over: float, turbo: bool = False) -> Case:
+        from airproof.recording.recording import Recording, Signal
+
+        profile, recording = (TURBO, TURBO_ROUND) if turbo else (NATURAL, NATURAL_ROUND)
+        time = recording["manifold_pressure"].time
+        signal = Signal("exhaust_pressure", "kPa", time, np.full(time.size, DAY + over))
+        return case_of(Recording({**recording.signals, "exhaust_pressure": signal}), profile)
+
+    def test_normal_and_choked(self) -> None:
+        # 5 to 30 kPa over the barometer on road cars (common practice, no source)
+        for over in (5.0, 25.0):
+            (one,) = exhaust.check(self.case(over))
+            assert one.finding.value == pytest.approx(over)
+            assert not one.finding.unexpected
+        choked = self.case(60.0)
+        (one,) = exhaust.check(choked)
+        assert one.finding.unexpected
+        assert decibans(choked, one, "exhaust-restriction", 4.0) > 8.0
+        assert decibans(choked, one, "intake-restriction", 4.0) == pytest.approx(0.0, abs=1e-9)
+
+    def test_before_a_turbine_the_pressure_follows_boost(self) -> None:
+        assert exhaust.check(self.case(60.0, turbo=True)) == []
+
+    def test_not_recorded(self) -> None:
+        assert exhaust.check(case_of(NATURAL_ROUND, NATURAL)) == []
 
 
 class TestTemperatures:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from small_cases import DAY, DIESEL, NATURAL, TURBO, Floats, changed, without, workshop_round
 
+from airproof.diagnosis.companions import odd_companions
 from airproof.diagnosis.conditions import barometer_of
 from airproof.diagnosis.readings import EngineOffReading, Outcome
 from airproof.diagnosis.weigh import CHECKS, weigh
@@ -195,24 +196,27 @@ class TestRefusal:
 
 
 class TestPoorRecordings:
-    """Bad input never crashes and never gives a number that is none; warnings are errors in these tests."""
+    """Bad input never crashes and never gives a number that is none; warnings are errors in these tests.
+
+    A code is told, so that even a recording that shows hardly anything is gone through by every check.
+    """
 
     @pytest.mark.parametrize("name", ["engine_speed", "manifold_pressure", "barometric_pressure", "throttle"])
     def test_one_signal_missing(self, name: str) -> None:
-        sound(weighed(without(SHORT, name), TURBO))
+        sound(weighed(without(SHORT, name), TURBO, codes=["P0106"]))
 
     @pytest.mark.parametrize("name", sorted(TURBO_ROUND))
     def test_one_signal_zero_throughout(self, name: str) -> None:
-        sound(weighed(changed(SHORT, name, lambda v: 0 * v), TURBO))
+        sound(weighed(changed(SHORT, name, lambda v: 0 * v), TURBO, codes=["P0106"]))
 
     def test_one_signal_alone(self) -> None:
         for name in SHORT:
-            sound(weighed(Recording({name: SHORT[name]}), TURBO))
+            sound(weighed(Recording({name: SHORT[name]}), TURBO, codes=["P0106"]))
 
     @pytest.mark.parametrize("name", ["engine_speed", "manifold_pressure", "charge_pressure"])
     def test_one_signal_begins_late(self, name: str) -> None:
         signals = {n: s.between(80.0, 300.0) if n == name else s for n, s in SHORT.signals.items()}
-        sound(weighed(Recording(signals), TURBO))
+        sound(weighed(Recording(signals), TURBO, codes=["P0106"]))
 
     @pytest.mark.parametrize("low", [-100.0])
     def test_a_trim_that_the_car_does_not_serve(self, low: float) -> None:
@@ -227,7 +231,7 @@ class TestPoorRecordings:
 
     @pytest.mark.parametrize("length", [0.3, 3.0, 20.0])
     def test_hardly_any_recording(self, length: float) -> None:
-        sound(weighed(TURBO_ROUND.between(60.0, 60.0 + length), TURBO))
+        sound(weighed(TURBO_ROUND.between(60.0, 60.0 + length), TURBO, codes=["P0106"]))
 
     def test_empty(self) -> None:
         nothing = np.empty(0)
@@ -252,7 +256,7 @@ class TestPoorRecordings:
                     signals[name] = signal.between(90.0, 90.7)
                 elif choice < 0.65:
                     signals[name] = changed(SHORT, name, lambda v: 0 * v + v[len(v) // 2])[name]
-            sound(weighed(Recording(signals), TURBO, baselines=[SHORT] if rng.random() < 0.3 else []))
+            sound(weighed(Recording(signals), TURBO, codes=["P0106"], baselines=[SHORT] if rng.random() < 0.3 else []))
 
 
 def test_several_recordings_of_one_car_are_weighed_together() -> None:
@@ -299,3 +303,60 @@ def test_every_check_leaves_a_case_with_nothing_in_it_in_peace() -> None:
 
     empty = case_of(Recording({}), TURBO)
     assert [list(check(empty)) for check in CHECKS] == [[] for _ in CHECKS]
+
+
+class TestTooLittle:
+    @pytest.mark.parametrize("name", ["engine_speed", "manifold_pressure"])
+    def test_without_the_least_nothing_is_judged(self, name: str) -> None:
+        for recording in (without(SHORT, name), Recording({**SHORT.signals, name: SHORT[name].between(50.0, 50.5)})):
+            verdict = weighed(recording, TURBO).verdict
+            assert verdict.refusal is not None
+            assert name.replace("_", " ") in verdict.refusal
+            assert verdict.findings == ()
+            assert verdict.probability("none") == pytest.approx(1 / 3, abs=1e-9)
+
+    def test_what_was_told_is_weighed_all_the_same(self) -> None:
+        verdict = weighed(without(SHORT, "manifold_pressure"), TURBO, symptoms=["high-idle"]).verdict
+        assert verdict.refusal is None
+        assert "symptom high-idle" in [evidence.finding for evidence in verdict.first.evidence]
+
+
+def test_what_evidence_says_alone() -> None:
+    """Against nothing being wrong, at the sizes the cause turned out to have; none has no such number."""
+    verdict = weighed(changed(NATURAL_ROUND, "manifold_pressure", lambda v: v - 9.0), codes=["P0106"]).verdict
+    code = KNOWN.codes["P0106"]
+    for cause in verdict.causes:
+        for evidence in cause.evidence:
+            if cause.id == "none" or evidence.finding == "before":
+                assert evidence.alone is None
+            else:
+                assert evidence.alone is not None
+                assert np.isfinite(evidence.alone)
+            if cause.id != "none" and evidence.finding == "code P0106":
+                wanted = 10 * np.log10(code.given(cause.id) / code.given("none"))
+                assert evidence.alone == pytest.approx(wanted, abs=1e-9)
+    key_on = next(e for e in verdict.first.evidence if e.finding == "key-on-baro")
+    assert verdict.first.id == "map-offset"
+    assert key_on.alone is not None
+    assert key_on.alone > 10.0
+
+
+class TestCompanions:
+    def test_recordings_of_one_car_go_well_together(self) -> None:
+        assert odd_companions([NATURAL_ROUND], []) == ()
+        assert odd_companions([TURBO_ROUND], [workshop_round(TURBO, seed=1)]) == ()
+
+    def test_signals_that_only_one_car_has(self) -> None:
+        (line,) = odd_companions([TURBO_ROUND], [NATURAL_ROUND])
+        assert "air flow" in line
+        assert "charge pressure" in line
+        assert "same car" in line
+
+    def test_barometers_further_apart_than_weather(self) -> None:
+        high = changed(NATURAL_ROUND, "barometric_pressure", lambda v: v - 10.0)
+        (line,) = odd_companions([NATURAL_ROUND, high], [])
+        assert "98 and 88 kPa absolute" in line
+        near = changed(NATURAL_ROUND, "barometric_pressure", lambda v: v - 4.0)
+        assert odd_companions([NATURAL_ROUND], [near]) == ()
+        cautions = weigh([NATURAL_ROUND], NATURAL, baselines=[high]).verdict.cautions
+        assert any("barometers read" in caution for caution in cautions)

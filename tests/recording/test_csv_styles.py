@@ -198,3 +198,10 @@ def test_cells_that_contradict_their_heading_are_not_believed_blindly(tmp_path: 
     recording = read(tmp_path, "Time (s);MAP (kPa)\n" + "".join(f"{n};{n + 1},0 bar\n" for n in range(3)))
     assert recording["manifold_pressure"].values.tolist() == pytest.approx([100.0, 200.0, 300.0])
     assert "otherwise" in recording.report.columns[0].says
+
+
+def test_petrol_by_volume_is_turned_into_mass_at_the_density_used_everywhere(tmp_path: Path) -> None:
+    recording = read(tmp_path, "Time (s),Engine fuel rate (L/h)\n" + "".join(f"{n},7.2\n" for n in range(9)))
+    # 7.2 L/h is 2 cm3/s; 0.745 kg/L lies inside the 0.720 to 0.775 of EN 228 (from memory of it)
+    assert recording["fuel_rate"].values == pytest.approx(np.full(9, 2 * 0.745))
+    assert any("0.745 kg/L" in column.says for column in recording.report.columns)

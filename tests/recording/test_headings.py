@@ -66,6 +66,8 @@ KNOWN = [
     ("Lambda", "lambda", None),
     ("Wideband AFR", "lambda", "AFR"),
     ("Wastegate duty cycle (%)", "wastegate", "%"),
+    ("Wastegate position (%)", "wastegate", "%"),
+    ("Wastegate opening (%)", "wastegate", "%"),
     ("Fuel rail pressure (kPa)", "fuel_rail_pressure", "kPa"),
     ("injected_fuel_mass", "fuel_rate", None),
     ("Fuel system status", "fuel_system_status", None),

@@ -185,6 +185,64 @@ def test_seconds_name_every_regime_and_agree_with_the_intervals() -> None:
         assert lasted == pytest.approx(sum(b - a for a, b in regimes.intervals(name)), abs=1e-3)
 
 
+def steady(seconds: float, **levels: float) -> dict[str, Signal]:
+    """Signals that keep one level, a little noise on each that is not 0."""
+    time = np.arange(0.0, seconds, STEP)
+    rng = np.random.default_rng(3)
+    return {
+        name: Signal(name, signal_kind(name).unit, time, level * (1.0 + 0.003 * rng.normal(size=time.size)))
+        for name, level in levels.items()
+    }
+
+
+def test_steady_cruise_alone_is_no_overrun() -> None:
+    signals = steady(60.0, engine_speed=2100.0, manifold_pressure=52.0, vehicle_speed=60.0)
+    lasted = find_regimes(Recording(signals)).seconds()
+    assert lasted["overrun"] == 0.0
+    assert lasted["cruise"] > 50.0
+
+
+def test_overrun_alone_needs_the_foot_to_have_moved() -> None:
+    """A long descent in which the pedal is let go: its travel tells the floor even of a pressure that hardly moves."""
+    signals = steady(60.0, engine_speed=2100.0, manifold_pressure=22.0, vehicle_speed=60.0, pedal=15.0)
+    assert find_regimes(Recording(signals)).seconds()["overrun"] == 0.0
+    pedal = signals["pedal"]
+    signals["pedal"] = Signal("pedal", "%", pedal.time, np.where(pedal.time < 10.0, 25.0, 15.0))
+    assert find_regimes(Recording(signals)).seconds()["overrun"] > 40.0
+
+
+@pytest.mark.parametrize("metered", [True, False])
+def test_an_engine_speed_stuck_at_zero_makes_no_key_on(metered: bool) -> None:
+    """The pressure moves as only a running engine moves it: the speed is wrong, and the notes say so."""
+    recording, _ = drive()
+    speed = recording["engine_speed"]
+    dead = Signal(speed.name, speed.unit, speed.time, np.zeros(len(speed)))
+    signals = {**recording.signals, "engine_speed": dead}
+    if metered:
+        flow = 0.004 * speed.values * recording["manifold_pressure"].values / 99.0
+        signals["air_flow"] = Signal("air_flow", "g/s", speed.time, flow)
+    regimes = find_regimes(Recording(signals))
+    pressure = recording["manifold_pressure"]
+    assert not (pressure.values[regimes.mask(pressure.time, "key-on")] < 95.0).any()
+    assert any("engine speed reads 0" in note for note in regimes.notes)
+    if metered:  # the air flow still shows when the engine is truly at rest
+        assert 5.0 < regimes.seconds()["key-on"] < 25.0
+    else:
+        assert regimes.seconds()["key-on"] == 0.0
+
+
+def test_a_pressure_that_jumps_while_no_air_flows_is_still_key_on() -> None:
+    """A bad contact moves the reading of an engine at rest: the meter that shows no air confirms the speed of 0."""
+    signals = steady(60.0, engine_speed=0.0, manifold_pressure=99.0, air_flow=0.0)
+    pressure = signals["manifold_pressure"]
+    signals["manifold_pressure"] = Signal(
+        "manifold_pressure", "kPa", pressure.time, np.where(pressure.time % 7.0 < 1.0, 20.0, pressure.values)
+    )
+    regimes = find_regimes(Recording(signals))
+    assert regimes.seconds()["key-on"] > 40.0
+    assert not regimes.notes
+
+
 @given(st.integers(0, 50))
 def test_intervals_never_overlap(seed: int) -> None:
     regimes = find_regimes(drive(seed=seed)[0])

@@ -28,7 +28,7 @@ def plan_for(*causes: CauseVerdict) -> Plan:
 
 def test_a_sure_answer() -> None:
     assert answer(offset_verdict()) == (
-        "The manifold pressure sensor reads about 8.1 kPa high (7.2 to 9.0). Sure: 93 in 100.",
+        "The manifold pressure sensor reads about 8.1 kPa high (7.2 to 9.0). Chance: 93 in 100.",
     )
 
 
@@ -83,10 +83,10 @@ def test_a_cause_that_the_words_do_not_know_is_said_by_its_title() -> None:
 
 def test_nothing_wrong() -> None:
     assert first_line(cause("none", 0.92), cause("ignition", 0.08)) == (
-        "Nothing wrong that this recording can show. Sure: 92 in 100."
+        "Nothing wrong that this recording can show. Chance: 92 in 100."
     )
     assert first_line(cause("none", 0.7), cause("ignition", 0.3)).endswith("Chance: 70 in 100.")
-    assert first_line(cause("none", 0.4), cause("ignition", 0.35)).startswith("Perhaps nothing is wrong")
+    assert first_line(cause("none", 0.4), cause("ignition", 0.35)).startswith("This recording cannot tell")
 
 
 def test_a_refusal_says_why_and_judges_nothing() -> None:

@@ -42,6 +42,6 @@ def test_words() -> None:
 
 def test_a_number_is_never_parted_from_its_unit() -> None:
     for width in range(12, 60):
-        for line in wrap("it reads about 8.3 kPa high, 12 % more. Sure: 94 in 100.", width):
+        for line in wrap("it reads about 8.3 kPa high, 12 % more. Chance: 94 in 100.", width):
             assert not line.endswith(("8.3", "12", "94", "in"))
             assert len(line) <= width

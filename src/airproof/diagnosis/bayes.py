@@ -29,10 +29,12 @@ weights."""
 class Posterior:
     """`probability[c]`, and `sizes[c]` (S_c,): the probability of each size if c it is.
 
-    `weights[t][c]`: decibans of testimony t for cause c; `before[c]`: decibans of the prior odds.
+    `prior[c]`: its probability before; `before[c]`: decibans of the prior odds; `weights[t][c]`: decibans of
+    testimony t for cause c.
     """
 
     probability: Mapping[str, float]
+    prior: Mapping[str, float]
     sizes: Mapping[str, Floats]
     before: Mapping[str, float]
     weights: tuple[Mapping[str, float], ...]
@@ -61,6 +63,7 @@ def _weigh(log_prior: Mapping[str, Floats], testimonies: Sequence[Testimony], *,
     edges = [*starts.tolist(), prior.size]
     return Posterior(
         probability={c: float(np.exp(each[k] - total)) for k, c in enumerate(causes)},
+        prior={c: float(np.exp(np.logaddexp.reduce(log_prior[c]))) for c in causes},
         sizes={c: np.exp(final[edges[k] : edges[k + 1]] - each[k]) for k, c in enumerate(causes)},
         before=dict(zip(causes, (NEPERS_TO_DECIBANS * _log_odds(_by_cause(prior, starts))).tolist(), strict=True)),
         weights=tuple(dict(zip(causes, share.tolist(), strict=True)) for share in shares),
@@ -108,3 +111,10 @@ def interval(sizes: Floats, probability: Floats, share: float = 0.90) -> tuple[f
     middle = (below + (1.0 - below) / 2.0) if positive else below / 2.0
     low, value, high = np.interp([(1 - share) / 2, middle, (1 + share) / 2], cumulative, edges)
     return float(value), float(low), float(high)
+
+
+def narrowed(log_prior: Floats, found: Floats) -> float:
+    """Information about a size that the evidence brought, nepers: 0 where the grid is as probable as before."""
+    before = log_prior - np.logaddexp.reduce(log_prior)
+    known = found > 0.0
+    return float(np.sum(found[known] * (np.log(found[known]) - before[known])))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -17,7 +18,7 @@ class Expectation:
 
     Where no formula says it better, and all judged by the authors: `moves[cause]`, how far one unit of the cause's size
     moves the value; `jumps[cause]`, how far it moves at any size; `blur[cause]`, how much less certain it then is;
-    `made_up_for`, causes whose effect the control unit mostly makes up for.
+    `made_up_for`, causes whose effect the control unit mostly makes up for. `least` is the least the value can be.
     """
 
     unit: str
@@ -26,6 +27,7 @@ class Expectation:
     day_sd: float
     source: str
     made_up_for: tuple[str, ...] = ()
+    least: float = -math.inf
     moves: Mapping[str, float] = field(default_factory=dict)
     jumps: Mapping[str, float] = field(default_factory=dict)
     blur: Mapping[str, float] = field(default_factory=dict)

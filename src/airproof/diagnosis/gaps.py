@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from airproof.diagnosis.bayes import Posterior
 from airproof.diagnosis.case import Case
 from airproof.diagnosis.testimony import Testimony
 from airproof.knowledge.model import NONE, Knowledge
@@ -15,13 +16,34 @@ LEVEL_DECIBANS = 7.0
 """Two causes whose odds differ by less (five to one) count as level; judged: Airproof authors."""
 
 WORTH_NAMING = 0.10
+LEAST_WORTH_FOLLOWING = 0.01
+UNMOVED_DECIBANS = 2.0
 LEAST = {"engine_speed": "engine speed", "manifold_pressure": "manifold pressure"}
 FEWEST_SAMPLES = 10
+COPY_WITHIN_KPA = 3.0
 
 
-def cannot_tell(case: Case, probability: Mapping[str, float], knowledge: Knowledge) -> tuple[str, ...]:
+def cannot_tell(case: Case, posterior: Posterior, knowledge: Knowledge) -> tuple[str, ...]:
     """Lines in plain words, the most useful first."""
-    return (*_left_level(probability, knowledge), *not_recorded(case))
+    return (*_left_level(posterior.probability, knowledge), *_blind(posterior, knowledge), *not_recorded(case))
+
+
+def _blind(posterior: Posterior, knowledge: Knowledge) -> list[str]:
+    """Causes of which the evidence says next to nothing: their odds against nothing being wrong are what they were."""
+    if NONE not in posterior.probability or posterior.probability[NONE] < WORTH_NAMING:
+        return []
+    unmoved = []
+    for cause, chance in posterior.probability.items():
+        if cause == NONE or chance < LEAST_WORTH_FOLLOWING:
+            continue
+        odds = 10.0 * np.log10(chance / posterior.probability[NONE])
+        if abs(odds - (_decibans(posterior.prior[cause]) - _decibans(posterior.prior[NONE]))) < UNMOVED_DECIBANS:
+            unmoved.append(_lower(knowledge.causes[cause].title))
+    return [f"this evidence says next to nothing about: {'; '.join(unmoved)}"] if unmoved else []
+
+
+def _decibans(share: float) -> float:
+    return float(10.0 * np.log10(share))
 
 
 def _left_level(probability: Mapping[str, float], knowledge: Knowledge) -> list[str]:
@@ -86,7 +108,7 @@ def not_recorded(case: Case) -> tuple[str, ...]:
         lines.append("no full-load interval: record one pull in third gear where it is safe, the passenger reading")
     if case.weather.sd_kpa > 3.0 and case.recording.get("barometric_pressure") is None:
         lines.append("neither altitude nor barometer is known: give --altitude or --barometer")
-    elif case.weather.sd_kpa > 3.0:
+    elif case.weather.sd_kpa > 3.0 and _could_be_a_copy(case):
         lines.append(
             "the car's own barometric reading may be a copy of the manifold sensor's: --altitude or --barometer tells"
         )
@@ -99,6 +121,14 @@ def not_recorded(case: Case) -> tuple[str, ...]:
     if case.recording.get("throttle") is None:
         lines.append("no throttle position: leaks past the throttle and slow answers cannot be seen")
     return tuple(lines)
+
+
+def _could_be_a_copy(case: Case) -> bool:
+    """Whether the barometric reading agrees with the manifold sensor with the engine off, or nobody knows."""
+    standing, own = case.in_regime("manifold_pressure", Regime.KEY_ON), case.recording.get("barometric_pressure")
+    if own is None or not standing.size:
+        return True
+    return bool(abs(np.median(standing) - np.median(own.values)) < COPY_WITHIN_KPA)
 
 
 def _lower(title: str) -> str:

@@ -79,7 +79,7 @@ class Level:
             if value is None:
                 value = measured.value - healthy.moves.get(cause, 0.0) * sizes - healthy.jumps.get(cause, 0.0)
             off[cause] = np.broadcast_to(value - mean, sizes.shape)
-        band = (mean - 1.645 * total, mean + 1.645 * total)
+        band = (max(mean - 1.645 * total, healthy.least), mean + 1.645 * total)
         finding = Finding(
             id=self.id,
             value=measured.value,

@@ -10,12 +10,16 @@ from airproof.diagnosis.finding import Finding
 
 @dataclass(frozen=True)
 class Size:
-    """How large a cause is, with a 90 % interval, in the unit of its cause."""
+    """How large a cause is, with a 90 % interval, in the unit of its cause.
+
+    `told` is whether the evidence narrowed it at all: if not, it is only what is usual.
+    """
 
     value: float
     low: float
     high: float
     unit: str
+    told: bool = True
 
 
 @dataclass(frozen=True)

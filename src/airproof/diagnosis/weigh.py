@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from airproof.diagnosis.bayes import NEPERS_TO_DECIBANS, Posterior, interval, posterior_of, weigh_testimonies
+from airproof.diagnosis.bayes import NEPERS_TO_DECIBANS, Posterior, interval, narrowed, posterior_of, weigh_testimonies
 from airproof.diagnosis.case import Case, Check
 from airproof.diagnosis.checks import (
     boost_control,
@@ -73,6 +73,9 @@ CAME_AND_WENT = (0.05, 0.10)
 only where it was present."""
 
 SURE_ENOUGH = 0.5
+
+LEAST_TOLD = 0.25
+"""Nepers of information about a size, below which it is only what is usual; judged: Airproof authors."""
 
 
 def weigh(
@@ -238,7 +241,7 @@ def _verdict(
     return Verdict(
         causes=causes,
         findings=tuple(t.finding for t in testimonies if t.finding.unit or t.finding.intervals),
-        cannot_tell=not_recorded(case) if refusal else cannot_tell(case, posterior.probability, known),
+        cannot_tell=not_recorded(case) if refusal else cannot_tell(case, posterior, known),
         cautions=(*cautions, *STANDING_CAUTIONS),
         refusal=refusal,
         regimes_s=case.regimes.seconds(),
@@ -271,7 +274,9 @@ def _cause_verdict(
 ) -> CauseVerdict:
     size = None
     if hypotheses.reported(name):
-        size = Size(*interval(hypotheses.sizes[name], posterior.sizes[name]), known.causes[name].unit)
+        found = posterior.sizes[name]
+        told = narrowed(hypotheses.log_prior[name], found) > LEAST_TOLD
+        size = Size(*interval(hypotheses.sizes[name], found), known.causes[name].unit, told)
     spoken = [
         Evidence(t.finding.id, weights[name], t.finding.says, _alone(t, name, posterior.sizes[name]))
         for t, weights in zip(testimonies, posterior.weights, strict=False)

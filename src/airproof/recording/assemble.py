@@ -11,6 +11,7 @@ from typing import Literal
 import numpy as np
 
 from airproof.errors import UnusableFile
+from airproof.quantities.mixture import PETROL
 from airproof.recording import clock
 from airproof.recording.claims import Claim
 from airproof.recording.cleaning import (
@@ -105,7 +106,7 @@ def _in_own_unit(column: Column, readings: list[ColumnReading]) -> _Ready | None
             if unit.unit == "AFR":
                 says += "; turned into lambda by 14.7 to 1, as displays do whatever the fuel"
             elif kind.name == "fuel_rate" and unit.unit.startswith("L/"):
-                says += "; turned into mass as petrol, 0.7475 kg/L"
+                says += f"; turned into mass as petrol, {PETROL.density_kg_l:g} kg/L"
             return _Ready(column, in_signal_unit(column.values, unit.unit, kind), unit, "stated", says)
     stated = claim.unit or column.unit
     if stated is not None and stated.unit != "1":

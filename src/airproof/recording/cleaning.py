@@ -123,26 +123,33 @@ class Moves:
 
     def __init__(self, columns: Sequence[Floats]) -> None:
         self._columns = columns
-        self._found: dict[int, Bools] = {}
+        self._found: dict[int, tuple[Bools, Bools]] = {}
 
     def __len__(self) -> int:
         return len(self._columns)
 
     def __getitem__(self, index: int) -> Bools:
         """The moves of one column; two missing values in a row are none."""
-        found = self._found.get(index)
-        if found is None:
-            found = self._found[index] = _moved(self._columns[index])
-        return found
+        return self._of(index)[0]
 
     def __iter__(self) -> Iterator[Bools]:
         return (self[index] for index in range(len(self)))
 
     def into_values(self, index: int) -> Bools:
         """The moves of one column that lead to a value, not to a missing one."""
-        found = self[index]
-        missing = np.isnan(self._columns[index][1:])
-        return found & ~missing if missing.any() else found
+        return self._of(index)[1]
+
+    def _of(self, index: int) -> tuple[Bools, Bools]:
+        found = self._found.get(index)
+        if found is None:
+            values = self._columns[index]
+            moved: Bools = values[1:] != values[:-1]
+            missing = np.isnan(values)
+            found = moved, moved
+            if missing.any():
+                found = moved & ~(missing[1:] & missing[:-1]), moved & ~missing[1:]
+            self._found[index] = found
+        return found
 
 
 def frozen_rows(time: Floats, moves: Moves, turning: Floats | None) -> Bools:
@@ -238,16 +245,7 @@ def refreshed(values: Floats, hold: Hold, moved: Bools | None = None) -> NDArray
     """The rows of a held column that bring a new value: each change, and one row a cycle after it."""
     if hold.together is not None:
         return hold.together
-    return _at_least_every(_moved(values) if moved is None else moved, hold.cycle)
-
-
-def _moved(values: Floats) -> Bools:
-    """Which rows but the first differ from the row before; two missing values in a row do not."""
-    moved = values[1:] != values[:-1]
-    missing = np.isnan(values)
-    if missing.any():
-        moved &= ~(missing[1:] & missing[:-1])
-    return np.asarray(moved)
+    return _at_least_every(Moves([values])[0] if moved is None else moved, hold.cycle)
 
 
 def _at_least_every(moved: Bools, cycle: int) -> NDArrayInt:

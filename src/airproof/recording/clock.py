@@ -50,13 +50,13 @@ def from_numbers(stamps: Floats, unit: StatedUnit | None) -> Clock:
     known = stamps if finite.all() else stamps[finite]
     if not known.size:
         return Clock(stamps, "time")
-    middle = float(np.median(known))
+    middle = _middle(known)
     for least, scale, name in ((1e17, 1e-9, "ns"), (1e14, 1e-6, "us"), (1e11, 1e-3, "ms"), (1e8, 1.0, "s")):
         if middle > least:
             return Clock(stamps * scale, f"time in {name} since 1970, by its size", elapsed=False)
     steps = known[1:] - known[:-1]
     steps = steps[steps > 0]
-    step = float(np.median(steps)) if steps.size else 1.0
+    step = _middle(steps) if steps.size else 1.0
     # judged: Airproof authors, because nobody records a car less often than every 20 s, nor for more than a day
     if (step >= 20 or known.max() - known.min() > DAY_S) and np.all(known == np.round(known)):
         return Clock(stamps * 1e-3, f"time guessed to be in ms, because it goes in whole steps of {step:g}")
@@ -168,7 +168,7 @@ def spread_repeats(stamps: Floats) -> tuple[Floats, str]:
     steps = np.diff(stamps[starts])
     if steps.min() <= 0:
         return stamps, ""
-    usual = float(np.median(rows))
+    usual = _middle(rows)
     per_row = float(steps.sum() / rows[:-1].sum())
     stalled = rows > 2 * usual + 1
     moving = ~stalled[:-1]
@@ -186,6 +186,12 @@ def spread_repeats(stamps: Floats) -> tuple[Floats, str]:
             f"; the clock stood still {int(stalled.sum())} time(s) while rows went on, so it was run on at that rate"
         )
     return np.asarray(out, dtype=np.float64), says
+
+
+def _middle(values: Floats) -> float:
+    """The median of some values, none of them missing; quicker than NumPy's own where they are few."""
+    ranked = np.sort(values)
+    return float(0.5 * (ranked[(ranked.size - 1) // 2] + ranked[ranked.size // 2]))
 
 
 def _floats(series: pl.Series) -> Floats:

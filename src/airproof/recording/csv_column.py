@@ -22,13 +22,15 @@ def parsed_name(index: int) -> str:
 class CsvColumn:
     """Where a column stands, what claims it, and what has been read of it.
 
-    `as_text` when its cells are mostly no bare numbers; `cell_unit` is the first unit that stands behind a number,
-    into which others are turned (`mixed`); `unread` counts the cells in which no number was found.
+    `as_text` when its cells are mostly no bare numbers, `full` when none of the first is empty; `cell_unit` is the
+    first unit behind a number, into which others are turned (`mixed`); `unread` counts the cells in which no
+    number was found.
     """
 
     index: int
     claim: Claim
     as_text: bool = False
+    full: bool = False
     cell_unit: StatedUnit | None = None
     mixed: bool = False
     unread: int = 0
@@ -43,6 +45,7 @@ class CsvColumn:
     def judge(self, rows: list[list[str]], *, decimal_comma: bool) -> None:
         """Decide from the first rows whether the column must be read as text."""
         cells = [row[self.index] for row in rows if self.index < len(row)]
+        self.full = len(cells) == len(rows) and all(cells)
         if _are_bare(cells, decimal_comma=decimal_comma):
             return
         odd = [cell for cell in cells if not _are_bare([cell], decimal_comma=decimal_comma)]
@@ -87,12 +90,12 @@ class CsvColumn:
         """The whole column as numbers, NaN where there is none; what was held is given up."""
         texts = self.texts()
         if texts is not None:
-            counted = texts.drop_nulls().value_counts()
+            counts: dict[str, int] = dict(texts.drop_nulls().value_counts().iter_rows())
             numbers: dict[str, float] = {}
-            for cell, count in counted.iter_rows():
+            for cell in texts.drop_nulls().unique(maintain_order=True):  # the first unit met is the column's
                 unread, self.unread = self.unread, 0
                 numbers[cell] = self.number(cell)
-                self.unread = unread + self.unread * count
+                self.unread = unread + self.unread * counts[cell]
             self._texts.clear()
             if not numbers:
                 return np.full(texts.len(), np.nan)

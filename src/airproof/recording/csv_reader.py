@@ -6,6 +6,7 @@ more ("101 kPa", "1.234,5", "closed loop"); what still cannot be read is counted
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -46,7 +47,7 @@ def read_csv(path: Path, mapping: SignalMap | None = None, progress: Progress | 
     source = path.name
     with path.open("rb") as file:
         stream = ByteSource(file)
-        whole = path.stat().st_size
+        whole = os.fstat(file.fileno()).st_size
         blocks = stream.blocks()
         held: list[bytes] = []
         size = 0
@@ -61,7 +62,7 @@ def read_csv(path: Path, mapping: SignalMap | None = None, progress: Progress | 
         sample = held[0][:SAMPLE_BYTES] if len(held) == 1 else b"".join(held)[:SAMPLE_BYTES]
         layout = layout_of(sample, source, whole=size <= SAMPLE_BYTES)
         reader = _TableReader(layout, source, mapping)
-        frame = reader.at_once(path.read_bytes()) if stream.gzipped and whole == stream.done <= _AT_ONCE else None
+        frame = reader.at_once(stream.packed) if stream.gzipped and whole == stream.done <= _AT_ONCE else None
         if frame is not None and not any(frame.null_count().row(0)):
             reader.add(frame)
             blocks = iter(())
@@ -133,8 +134,7 @@ class _TableReader:
         """
         layout = self.layout
         plain = layout.encoding == "utf-8" and not layout.quoted and not layout.comments and self.vin is None
-        full = all(c.index < len(row) and row[c.index] for c in self.read for row in layout.rows)
-        if not plain or not full or packed.count(GZIP_MAGIC + b"\x08") > 1:
+        if not plain or not all(c.full for c in self.read) or packed.count(GZIP_MAGIC + b"\x08") > 1:
             return None
         texts = {c.index for c in self.read if c.as_text}
         width = max(len(self.names), *map(len, layout.rows))

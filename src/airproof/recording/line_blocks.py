@@ -19,11 +19,13 @@ GZIP_MAGIC = b"\x1f\x8b"
 class ByteSource:
     """Bytes of a plain or gzipped file in blocks; `done` counts those of the file taken so far.
 
-    A broken gzip stream ends early, and `broken` says how.
+    `packed` are the last bytes taken of a gzipped file, as they stand there. A broken gzip stream ends early, and
+    `broken` says how.
     """
 
     def __init__(self, file: BufferedReader) -> None:
         self.broken = ""
+        self.packed = b""
         self.done = 0
         self._file = file
         self.gzipped = file.read(2) == GZIP_MAGIC
@@ -43,7 +45,7 @@ class ByteSource:
         unzip = zlib.decompressobj(wbits=31)
         most = FIRST_BYTES  # a first look needs no more
         for packed in self._raw(max(BLOCK_BYTES // 8, 1)):
-            raw = packed
+            raw = self.packed = packed
             while raw:
                 try:
                     out = unzip.decompress(raw, most)

@@ -12,12 +12,23 @@ from airproof.recording.recording import Bools, Floats, Recording, Signal
 _STEP_S = (0.05, 0.25)
 _MOST_MOMENTS = 2_000_000
 
+_FILLED_AFTER_S = 3.0
+"""An intake fills through a closed throttle within 1 to 2 s of the engine stopping (judged: Airproof authors)."""
+
+_REST_TRAVEL_KPA = 5.0
+"""With the engine at rest a pressure stands still: this is more than rounding, noise and a gust (judged: Airproof
+authors)."""
+
+_FLOW_AT_REST_G_S = 0.5
+"""No engine runs on less air; a flow sensor at rest shows less (judged: Airproof authors)."""
+
 
 @dataclass(frozen=True)
 class Moments:
     """Signals at even moments `step` s apart, NaN where none is recent; None for signals the recording lacks.
 
-    `barometer` is one value, kPa absolute; `lag_s` how late a start of the engine can be seen.
+    `barometer` is one value, kPa absolute; `lag_s` how late a start of the engine can be seen; `speed_refuted` tells
+    that an engine speed of 0 all through was left out because the other signals say that the engine turns.
     """
 
     time: Floats
@@ -33,6 +44,7 @@ class Moments:
     barometer: float | None
     lag_s: float
     pressure_step: float
+    speed_refuted: bool = False
 
     def turning(self, above_rpm: float) -> Bools:
         """Where the engine turns faster than that; without engine speed, where air flows."""
@@ -40,7 +52,7 @@ class Moments:
             if self.speed is not None:
                 return np.asarray(self.speed > above_rpm)
             if self.air_flow is not None:
-                return np.asarray(self.air_flow > 0.5)
+                return np.asarray(self.air_flow > _FLOW_AT_REST_G_S)
         return np.zeros(self.time.size, dtype=bool)
 
     def at_rest(self, below_rpm: float) -> Bools:
@@ -74,6 +86,9 @@ def moments_of(recording: Recording) -> Moments | None:
     speed = recording.get("engine_speed")
     speed = _without_dropouts(speed) if speed is not None and len(speed) else None
     pressure = recording.get("manifold_pressure")
+    refuted = speed is not None and _refuted(speed, pressure, recording.get("air_flow"))
+    if refuted:
+        speed = None
     lead = [
         s
         for s in (speed, pressure, recording.get("air_flow"), recording.get("throttle"))
@@ -107,6 +122,7 @@ def moments_of(recording: Recording) -> Moments | None:
         barometer=_barometer(recording, speed),
         lag_s=_spacing(speed) + 0.5 if speed is not None else 1.0,
         pressure_step=(pressure.resolution or 0.0) if pressure is not None else 0.0,
+        speed_refuted=refuted,
     )
 
 
@@ -151,6 +167,21 @@ def _without_dropouts(speed: Signal) -> Signal:
         if short and values[begin - 1] > 500.0 and values[end] > 500.0:
             keep[begin:end] = False
     return Signal(speed.name, speed.unit, speed.time[keep], values[keep], speed.resolution)
+
+
+def _refuted(speed: Signal, pressure: Signal | None, air_flow: Signal | None) -> bool:
+    """Whether an engine speed that is 0 all through is untrue: the pressure moves, and so does air where it is metered.
+
+    The first seconds, in which an intake may still fill, do not count.
+    """
+    if speed.values.max() > 0.0 or pressure is None:
+        return False
+    settled_values = pressure.values[pressure.time >= speed.time[0] + _FILLED_AFTER_S]
+    if settled_values.size < 10:
+        return False
+    low, high = np.quantile(settled_values, (0.05, 0.95))
+    flows = air_flow is None or (len(air_flow) > 0 and np.quantile(air_flow.values, 0.95) > _FLOW_AT_REST_G_S)
+    return bool(high - low > _REST_TRAVEL_KPA and flows)
 
 
 def _barometer(recording: Recording, speed: Signal | None) -> float | None:

@@ -59,6 +59,7 @@ class Thresholds:
     closed_slack: float = 2.5  # % above the lowest pedal or throttle that still counts as released
     overrun_share: float = 1.4  # times idle speed; below it idle control takes over
     floor_slack_kpa: float = 5.0  # above the lowest running pressure
+    floor_travel_kpa: float = 15.0  # a pressure that has moved less than load moves it has shown no floor
     low_boost_kpa: float = 20.0  # a compressor that nothing drives falls below this within a second or two
     snap_rise: float = 25.0  # % of travel within one second, far faster than driving away
     snap_lasts_s: float = 2.5  # a snap is over, released or not
@@ -113,6 +114,11 @@ def find_regimes(recording: Recording, *, idle_rpm: float | None = None) -> Regi
         return Regimes({}, idle_rpm, notes=("too short for regimes",))
     limits = THRESHOLDS
     notes: list[str] = []
+    if at.speed_refuted:
+        notes.append(
+            "engine speed reads 0 all through although the manifold pressure moves as in a running engine: it is left"
+            " out, and nothing is taken for an engine at rest on its word"
+        )
     throttled = _throttled(at, limits)
     if not throttled:
         notes.append(
@@ -326,7 +332,10 @@ def _full_load(at: Moments, limits: Thresholds, idle: float, *, throttled: bool)
 
 
 def _overrun(at: Moments, limits: Thresholds, idle: float, released: Bools | None, *, throttled: bool) -> Bools:
-    """Foot off well above idle speed, and, where a throttle governs, the pressure at its floor."""
+    """Foot off well above idle speed, and, where a throttle governs, the pressure at its floor.
+
+    Where nothing tells the foot, the pressure must have moved for its floor to be known.
+    """
     if at.speed is None:
         return np.zeros(at.time.size, dtype=bool)
     with np.errstate(invalid="ignore"):
@@ -341,7 +350,9 @@ def _overrun(at: Moments, limits: Thresholds, idle: float, released: Bools | Non
                     return np.zeros(at.time.size, dtype=bool)
             else:
                 running = at.pressure[at.turning(limits.cranking_rpm) & np.isfinite(at.pressure)]
-                floor = float(np.quantile(running, 0.01)) if running.size else np.nan
+                low, floor, high = np.quantile(running, (0.05, 0.01, 0.95)) if running.size else [np.nan] * 3
+                if released is None and not high - low > limits.floor_travel_kpa:
+                    return np.zeros(at.time.size, dtype=bool)  # steady driving is at the lowest it has shown, too
                 likely &= at.pressure <= floor + limits.floor_slack_kpa
         elif released is None:
             return np.zeros(at.time.size, dtype=bool)

@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import codecs
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cache
 
 from airproof.errors import UnusableFile
 from airproof.recording.cells import is_missing, is_number, is_stamp, number_with_suffix, split
@@ -184,7 +186,8 @@ def layout_of(sample: bytes, source: str, *, whole: bool) -> Layout:
         raise _without_numbers(start, source)
     body = [lines[n] for n in table[-_LINES_WEIGHED:]]
     delimiter = _delimiter([lines[n] for n in table[:30]], body)
-    first = _first_data(table, lines, delimiter)
+    rows = cache(lambda n: split(lines[n], delimiter))
+    first = _first_data(table, rows)
     if first is None:
         raise _without_numbers(start, source)
     if first == table[0]:
@@ -197,9 +200,7 @@ def layout_of(sample: bytes, source: str, *, whole: bool) -> Layout:
     above = [n for n in table if n < first]
     below = [n for n in table if n >= first]
     weighed = [*below[:_LINES_WEIGHED], *below[_LINES_WEIGHED :: max(1, len(below) // _LINES_WEIGHED)]]
-    layout = _with_headings(
-        [split(lines[n], delimiter) for n in above], [split(lines[n], delimiter) for n in weighed], source
-    )
+    layout = _with_headings([rows(n) for n in above], [rows(n) for n in weighed], source)
     rate = _RATE.search("\n".join(lines[:first]))
     if comments:
         layout.remarks.append("comment lines skipped")
@@ -210,16 +211,16 @@ def layout_of(sample: bytes, source: str, *, whole: bool) -> Layout:
     return layout
 
 
-def _first_data(table: list[int], lines: list[str], delimiter: str) -> int | None:
+def _first_data(table: list[int], row_at: Callable[[int], list[str]]) -> int | None:
     """The first line that holds numbers and is as wide as the table usually is, or stands in a row with such."""
-    last = [split(lines[n], delimiter) for n in table[-_LINES_WEIGHED:]]  # the end is numbers if anything is
+    last = [row_at(n) for n in table[-_LINES_WEIGHED:]]  # the end is numbers if anything is
     widths = [len(row) for row in last if _is_data(row)]
     if not widths:
         return None
     usual = max(set(widths), key=widths.count)
     rows: list[list[str]] = []
     for place, n in enumerate(table):
-        row = split(lines[n], delimiter)
+        row = row_at(n)
         rows.append(row)
         if abs(len(row) - usual) <= 1 and (usual > 1 or len(row) == 1) and _is_data(row):
             while place and len(rows[place - 1]) > 1 and all(map(_is_value, rows[place - 1])):

@@ -5,15 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
+from airproof.quantities.mixture import PETROL
 from airproof.quantities.unit_table import UNITS, Reference, canonical
 from airproof.recording.recording import Floats
 from airproof.recording.signals import SignalKind
 
 STOICHIOMETRIC_SCALE = 14.7
 """Air-fuel ratio that displays show at lambda 1, whatever the fuel (common practice, no source)."""
-
-PETROL_KG_PER_L = 0.7475
-"""Turns a petrol flow by volume into mass: middle of 0.720 to 0.775 at 15 degC (EN 228, from memory of it)."""
 
 _AIR_FUEL_RATIO = frozenset(("afr", ":1", "kg/kg", "a/f"))
 _NO_UNIT = frozenset(("1", "-", "none", "unitless", "ratio"))
@@ -68,7 +66,7 @@ def _scale(unit: str, name: str, own_unit: str) -> tuple[float, float] | None:
         return 1.0, 0.0
     given, own = UNITS[unit], UNITS[own_unit]
     if name == "fuel_rate" and given.kind == "volume flow":
-        return given.factor * 1e6 * PETROL_KG_PER_L, 0.0
+        return given.factor * 1e6 * PETROL.density_kg_l, 0.0
     if given.kind != own.kind:
         return None
     return given.factor / own.factor, (given.offset - own.offset) / own.factor

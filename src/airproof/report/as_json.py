@@ -83,6 +83,7 @@ def _cause(cause: CauseVerdict) -> dict[str, Any]:
             "low": _number(size.low),
             "high": _number(size.high),
             "unit": size.unit,
+            "told": size.told,
         },
         "evidence": [
             {

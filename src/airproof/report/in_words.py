@@ -19,7 +19,7 @@ from airproof.report.wording import duration, in_hundred, sentence, with_interva
 if TYPE_CHECKING:
     from airproof.repair.plan import Plan
 
-SURE, PROBABLE, POSSIBLE = 0.90, 0.60, 0.30
+CLEAR, PROBABLE, POSSIBLE = 0.90, 0.60, 0.30
 """From these probabilities on an answer is said plainly, as probable, as possible; judged: Airproof authors,
 so that a plain sentence is wrong less than once in ten."""
 
@@ -83,11 +83,11 @@ def answer(verdict: Verdict) -> tuple[str, ...]:
     chance, p = in_hundred(first.probability), first.probability
     if first.id == NONE:
         if p >= PROBABLE:
-            return (f"Nothing wrong that this recording can show. {'Sure' if p >= SURE else 'Chance'}: {chance}.",)
-        return (f"Perhaps nothing is wrong, but this recording cannot show it. Chance: {chance}.",)
+            return (f"Nothing wrong that this recording can show. Chance: {chance}.",)
+        return (f"This recording cannot tell. Chance that nothing is wrong: {chance}.",)
     said = _said(first)
-    if p >= SURE:
-        return (f"{said}. Sure: {chance}.",)
+    if p >= CLEAR:
+        return (f"{said}. Chance: {chance}.",)
     if p >= PROBABLE:
         return (f"Probably: {_small(said)}. Chance: {chance}.",)
     if p >= POSSIBLE:
@@ -114,8 +114,9 @@ def _said(cause: CauseVerdict) -> str:
     """The cause in one sentence with its size and the interval, without a full stop."""
     forms: Mapping[str, str] = _answers().get(cause.id, {})
     size = cause.size
-    if size is None:
-        return forms.get("is", cause.title)
+    if size is None or not size.told:
+        form = forms.get("is", cause.title)
+        return cause.title if "{size}" in form else form
     straddles = size.low < 0.0 < size.high
     form = forms.get("high" if size.value >= 0.0 else "low") if not straddles else None
     form = form or forms.get("is")
@@ -228,6 +229,9 @@ def _what_was_read(weighing: Weighing, recordings: Sequence[Recording]) -> tuple
         aside = f", {report.rows_set_aside} of them set aside" if report.rows_set_aside else ""
         lines.append(f"{one.label}: {duration(one.duration_s)}, {len(one.signals)} signals{rows}{aside}.")
     regimes = [f"{name} {duration(s)}" for name, s in weighing.verdict.regimes_s.items() if s >= 0.5]
+    other = sum(one.duration_s for one in recordings) - sum(weighing.verdict.regimes_s.values())
+    if regimes and other >= 1.0:
+        regimes.append(f"in between {duration(other)}")
     if regimes:
         lines.append(f"In it: {', '.join(regimes)}.")
     columns = [column for one in recordings for column in one.report.columns]

@@ -38,7 +38,7 @@ class _Sensor:
 _SENSORS = (
     _Sensor("manifold_pressure", "manifold pressure", "sensor-tolerance"),
     _Sensor("charge_pressure", "charge pressure", "sensor-tolerance"),
-    _Sensor("barometric_pressure", "the barometric reading", "barometer-sensor-tolerance"),
+    _Sensor("barometric_pressure", "the car's own barometer", "barometer-sensor-tolerance"),
 )
 
 
