@@ -48,6 +48,25 @@ def test_a_file_that_is_no_recording(airproof: Airproof, car: Car, tmp_path: Pat
     assert f"{kind}.csv" in line
 
 
+@pytest.mark.parametrize(("name", "says"), [("", "an empty name"), ("https://a.b/c.csv", "https://a.b/c.csv is an")])
+def test_a_name_that_is_none(airproof: Airproof, car: Car, name: str, says: str) -> None:
+    assert says in refused(airproof, name, "--engine", car.engine)
+
+
+def test_the_same_value_twice_is_no_contradiction(airproof: Airproof, car: Car) -> None:
+    twice = ("--altitude", "350m", "--altitude", "350m")
+    assert airproof("weigh", car.lying, "--engine", car.engine, *twice, "--json").status == 0
+
+
+def test_headings_of_another_language_get_the_lines_to_write(airproof: Airproof, car: Car, tmp_path: Path) -> None:
+    path = tmp_path / "drehzahl.csv"
+    path.write_text("Zeit (s);Drehzahl;Saugrohrdruck\n0;800;35\n1;810;36\n2;820;36\n", encoding="utf-8")
+    line = refused(airproof, path, "--engine", car.engine)
+    assert "Drehzahl" in line
+    assert 'engine_speed = {heading = "...", unit = "1/min"}' in line
+    assert len(line) < 500
+
+
 def test_a_broken_baseline_is_named(airproof: Airproof, car: Car, tmp_path: Path) -> None:
     bad = content("empty", tmp_path, car)
     assert "empty.csv" in refused(airproof, car.lying, "--engine", car.engine, "--baseline", bad)
@@ -78,6 +97,16 @@ def test_an_engine_that_cannot_be(airproof: Airproof, car: Car, tmp_path: Path, 
         (("--altitude", "350"), "no unit"),
         (("--altitude", "12 furlongs"), "furlongs"),
         (("--altitude", "20000m"), "altitude"),
+        (("--altitude", "1e300m"), "altitude"),
+        (("--altitude", "9" * 300 + "m"), "301 letters"),
+        (("--altitude", "1.000,5m"), "both a point and a comma"),
+        (("--altitude", "350m", "--altitude", "1600m"), "--altitude: given 2 times"),
+        (("--barometer", "97kPa", "--barometer", "98kPa"), "--barometer: given 2 times"),
+        (("--engine", "other.toml"), "--engine: given 2 times"),
+        (("--exhibits", ""), "--exhibits: an empty name"),
+        (("--prices", " "), "--prices: an empty name"),
+        (("--baseline", ""), "--baseline: an empty name"),
+        (("--signals", "https://a.b/map.toml"), "https://a.b/map.toml is an address"),
         (("--barometer", "18C"), "temperature"),
         (("--barometer", "5 psi gauge"), "absolute"),
         (("--ambient", "warm"), "no number"),

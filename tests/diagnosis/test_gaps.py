@@ -25,7 +25,7 @@ def judged(probability: Mapping[str, float]) -> Posterior:
 
 
 def lines(recording: Recording, profile: EngineProfile, weather: Barometer | None = None) -> str:
-    return "\n".join(cannot_tell(case_of(recording, profile, weather=weather), judged(SURE), KNOWN))
+    return "\n".join(cannot_tell(case_of(recording, profile, weather=weather), judged(SURE), [], KNOWN))
 
 
 def test_a_whole_round_leaves_nothing_to_ask_for() -> None:
@@ -80,12 +80,12 @@ def test_a_barometric_reading_that_may_be_a_copy() -> None:
 def test_two_causes_that_stay_level_are_named_with_what_tells_them_apart() -> None:
     case = case_of(workshop_round(TURBO), TURBO)
     level = {"none": 0.02, "map-offset": 0.5, "vacuum-leak": 0.4, "map-gain": 0.08}
-    (line,) = cannot_tell(case, judged(level), KNOWN)
+    (line,) = cannot_tell(case, judged(level), [], KNOWN)
     assert "nearly level" in line
     assert KNOWN.causes["vacuum-leak"].title[1:] in line
     assert any(step.title[1:] in line for step in KNOWN.steps.values() if step.tells)
     clear = {"none": 0.02, "map-offset": 0.85, "vacuum-leak": 0.11, "map-gain": 0.02}
-    assert cannot_tell(case, judged(clear), KNOWN) == ()  # more than five to one
+    assert cannot_tell(case, judged(clear), [], KNOWN) == ()  # more than five to one
 
 
 def test_what_the_evidence_is_blind_to_is_named() -> None:

@@ -104,7 +104,7 @@ def test_blur_makes_a_cause_less_certain_of_every_finding_and_of_all_at_once() -
 def test_otherwise_is_a_mixture_of_the_whole_group() -> None:
     share, total, off = 0.15, covariance(3), deviations(3)
     instead = {"map-gain": np.broadcast_to(off["none"], (SIZES, 3))}
-    mixed = group(findings(3), off, total, otherwise=(share, instead))
+    mixed = group(findings(3), off, total, otherwise={"map-gain": (np.full(SIZES, share), instead["map-gain"])})
     as_computed = group(findings(3), off, total)
     unanswered = group(findings(3), {"map-gain": instead["map-gain"]}, total)
     joint = sum(one.log_likelihood["map-gain"] for one in mixed)
@@ -118,7 +118,7 @@ def test_otherwise_is_a_mixture_of_the_whole_group() -> None:
 
 def test_otherwise_leaves_the_first_finding_a_plain_mixture() -> None:
     off = {"none": np.zeros((1, 2)), "a": np.array([[3.0, 3.0]])}
-    mixed = group(findings(2), off, np.eye(2), otherwise=(0.4, {"a": np.zeros((1, 2))}))
+    mixed = group(findings(2), off, np.eye(2), otherwise={"a": (np.array([0.4]), np.zeros((1, 2)))})
     wanted = np.logaddexp(np.log(0.6) + log_t(np.full(1, 3.0)), np.log(0.4) + log_t(np.zeros(1)))
     np.testing.assert_allclose(mixed[0].log_likelihood["a"], wanted)
 

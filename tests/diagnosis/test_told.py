@@ -10,7 +10,7 @@ from airproof.diagnosis.told import from_codes, from_outcomes, from_symptoms
 from airproof.knowledge.load import knowledge
 
 KNOWN = knowledge()
-SIZES = {cause: np.zeros(3) for cause in KNOWN.causes}
+SIZES = {name: np.full(3, one.size.typical if one.size else 0.0) for name, one in KNOWN.causes.items()}
 
 
 def family_of(code: str) -> list[str]:
@@ -23,6 +23,16 @@ def test_a_code_weighs_what_the_knowledge_says() -> None:
     for cause, rows in told.log_likelihood.items():
         np.testing.assert_allclose(rows, np.log(KNOWN.codes["P0106"].given(cause)))
         assert rows.shape == (3,)
+
+
+def test_a_cause_too_small_to_notice_brings_fewer_codes() -> None:
+    size, code = KNOWN.causes["map-slow"].size, KNOWN.codes["P0106"]
+    assert size is not None
+    grid = np.array([size.low, size.typical, size.high])
+    (told,) = from_codes(["P0106"], KNOWN, {"map-slow": grid, "none": np.zeros(1)})
+    chance = np.exp(told.log_likelihood["map-slow"])
+    assert chance[1] == chance[2] == pytest.approx(code.given("map-slow"))
+    assert code.by_chance < chance[0] < 0.5 * chance[1]
 
 
 @pytest.mark.parametrize("codes", [[], ["P9999"], ["U0100", "nonsense"]])

@@ -114,7 +114,7 @@ def test_held_values_are_thinned_to_what_can_be_new() -> None:
     hold = hold_of(columns)
     assert hold is not None
     assert hold.cycle == 4
-    assert refreshed(columns[0], hold).tolist() == list(range(0, 800, 4))
+    assert refreshed(columns, hold)[0].tolist() == list(range(0, 800, 4))
 
 
 def test_free_values_are_not_taken_for_held() -> None:

@@ -205,3 +205,21 @@ def test_petrol_by_volume_is_turned_into_mass_at_the_density_used_everywhere(tmp
     # 7.2 L/h is 2 cm3/s; 0.745 kg/L lies inside the 0.720 to 0.775 of EN 228 (from memory of it)
     assert recording["fuel_rate"].values == pytest.approx(np.full(9, 2 * 0.745))
     assert any("0.745 kg/L" in column.says for column in recording.report.columns)
+
+
+@pytest.mark.parametrize("block", [1 << 20, 512])
+def test_units_in_cells_that_change_far_down_are_all_turned_into_the_first(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, block: int
+) -> None:
+    monkeypatch.setattr("airproof.recording.line_blocks.BLOCK_BYTES", block)
+    cells = ["-"] * 150 + ["1 bar", "100,5 kPa"] * 20 + ["99.5 kPa", "inf kPa", "98"] * 40
+    lines = "".join(f"{n};{cell};{800 + n},5 1/min\n" for n, cell in enumerate(cells))
+    recording = read(tmp_path, "Time (s);MAP;RPM\n" + lines)
+    expected = {"1 bar": 100.0, "100,5 kPa": 100.5, "99.5 kPa": 99.5, "98": 9800.0}
+    found = recording["manifold_pressure"]
+    wanted = np.array([expected.get(cells[round(time)], np.nan) for time in found.time])
+    np.testing.assert_allclose(found.values, wanted)
+    assert len(found) == 40 + 40
+    assert recording["engine_speed"].values[:3].tolist() == [800.5, 801.5, 802.5]
+    assert any("40 cells without a readable number" in remark for remark in recording.report.remarks)
+    assert any("several units" in remark for remark in recording.report.remarks)

@@ -132,7 +132,19 @@ def test_a_refusal_has_no_plan_and_says_why() -> None:
     found = verdict_object(weighing(said=said))
     assert found["refusal"] == "this is a diesel"
     assert found["next_steps"] == []
-    assert found["habit"] is None
+    assert set(SHAPE["habit"]) <= set(found["habit"])
+    assert set(found["habit"].values()) == {None}
+
+
+def test_a_refusal_lists_causes_with_no_size_that_could_be_read_as_a_verdict() -> None:
+    said = verdict(
+        cause("none", 0.4), cause("map-offset", 0.6, Size(7.0, 2.0, 20.0, "kPa")), refusal="this is a diesel"
+    )
+    found = verdict_object(weighing(said=said))
+    assert {c["id"] for c in found["causes"]} == {"none", "map-offset"}
+    assert all(c["size"] is None for c in found["causes"])
+    assert "hot parts injure" not in found["cautions"]
+    assert not any("robabilit" in caution for caution in found["cautions"])
 
 
 def test_what_was_read_is_told() -> None:

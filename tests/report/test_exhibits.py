@@ -11,13 +11,16 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
-from invented_weighings import PROFILE, all_traces, signal, weighing
+from invented_weighings import PROFILE, all_traces, cause, signal, verdict, weighing
+from numpy.typing import NDArray
 
+from airproof.diagnosis.weighing import Barometer, RelationTrace
 from airproof.engine.profile import EngineProfile
 from airproof.errors import UnusableRequest
 from airproof.report import exhibits as module
 from airproof.report.exhibits import Exhibit, check_folder, draw_exhibits
 
+Floats = NDArray[np.float64]
 SVG = "{http://www.w3.org/2000/svg}"
 
 
@@ -78,11 +81,18 @@ def test_captions_are_one_sentence_with_a_number(drawn: tuple[Exhibit, ...]) -> 
 
 def test_the_point_of_each(drawn: tuple[Exhibit, ...]) -> None:
     titles = [one.title for one in drawn]
-    assert titles[0] == "Engine off, the manifold pressure sensor reads 8 kPa above the barometer"
-    assert titles[1] == "Manifold pressure reads 10 % above what the air flow asks for"
-    assert titles[2] == "Measured air flow is 10 % above what the pressure accounts for"
-    assert titles[3] == "Fuel trims are +12 % at light load, +1 % at high load"
-    assert titles[4] == "Boost follows its target within 1 kPa"
+    assert titles[0] == "Engine off, the manifold pressure sensor reads 8.0 kPa above the barometer"
+    assert titles[1] == "With the engine at rest, pressure stands 8.0 kPa above the barometer instead of level with it"
+    assert titles[2] == "Measured air flow is 10 % above the expected"
+    assert titles[3] == "Fuel trim is +12 % at light load, +1 % at high load"
+    assert titles[4] == "Boost settles within 1 kPa of its target"
+
+
+def test_titles_are_plain_letters_and_heard_in_the_words_for_who_cannot_see(drawn: tuple[Exhibit, ...]) -> None:
+    for one in drawn:
+        assert one.title.isascii()
+        assert one.alt.isascii()
+        assert one.alt.endswith(f"{one.title}.")
 
 
 def test_the_page_lists_them(drawn: tuple[Exhibit, ...]) -> None:
@@ -133,8 +143,61 @@ def test_a_healthy_engine_is_said_to_be_one(tmp_path: Path) -> None:
     titles = [one.title for one in draw_exhibits(weighing(offset_kpa=0.0, traces=traces), tmp_path)]
     assert titles[0] == "Engine off, the manifold pressure sensor agrees with the barometer within 0.1 kPa"
     assert titles[1] == "Manifold pressure stays where a healthy engine has it 100 % of the time"
-    assert titles[2] == "Air flow and pressure agree: measured air flow is level with speed-density"
-    assert titles[3] == "Fuel trims are as a healthy engine has them: 0 % by the median"
+    assert titles[2] == "Air flow and pressure agree: measured air flow is level with the expected"
+    assert titles[3] == "Fuel trim is as a healthy engine has it: 0 % by the median"
+
+
+def leaky_traces(time: Floats, low_percent: float) -> list[RelationTrace]:
+    """Traces of an air flow that is short by that much at the first fifth of the time, and right else."""
+    pressure = 90.0 + 60.0 * np.sin(time / 7.0)
+    short = np.where(np.arange(time.size) < time.size / 5, 1.0 - low_percent / 100.0, 1.0)
+    found = []
+    for one in all_traces(time, pressure):
+        if one.id == "air-flow":
+            flow = np.linspace(2.0, 60.0, time.size)
+            found.append(replace(one, measured=short * flow, expected=flow, low=0.95 * flow, high=1.05 * flow))
+        elif one.id == "manifold-pressure":
+            found.append(replace(one, measured=one.expected * 1.4))
+        else:
+            found.append(one)
+    return found
+
+
+def test_a_title_never_says_all_is_well_over_a_point_outside_the_band(tmp_path: Path) -> None:
+    traces = leaky_traces(np.arange(12.0, 120.0), 30.0)
+    title = draw_exhibits(weighing(offset_kpa=0.0, traces=traces), tmp_path)[2].title
+    assert title.startswith("Measured air flow leaves the healthy band near ")
+    assert title.endswith(" g/s: 30 % below the expected")
+
+
+def test_a_pressure_that_the_air_flow_does_not_make_is_not_laid_at_the_sensors_door(tmp_path: Path) -> None:
+    traces = leaky_traces(np.arange(12.0, 120.0), 30.0)
+    title = draw_exhibits(weighing(offset_kpa=0.0, traces=traces), tmp_path)[1].title
+    assert title == "Pressure and measured air flow disagree: pressure is 40 % higher than that air flow makes"
+
+
+def test_where_only_the_sensor_itself_tells_the_pressure_of_the_day_none_is_said_to_agree(tmp_path: Path) -> None:
+    made = weighing(offset_kpa=0.0)
+    signals = {"manifold_pressure": made.recording["manifold_pressure"]}
+    unknown = replace(
+        weighing(signals=signals, offset_kpa=0.0), barometer=Barometer(98.0, 3.0, "the engine-off pressure")
+    )
+    title = draw_exhibits(unknown, tmp_path)[0].title
+    assert (
+        title == "Engine off, the manifold pressure sensor reads 98 kPa; only an altitude can judge that"
+    )
+
+
+def test_a_barometer_that_lies_is_held_against_the_other_sensors(tmp_path: Path) -> None:
+    made = weighing(offset_kpa=0.0, said=verdict(cause("baro-sensor", 0.9), cause("none", 0.1)))
+    own = made.recording["barometric_pressure"]
+    signals = {**made.recording.signals, own.name: replace(own, values=own.values + 9.0)}
+    lying = replace(
+        made, recording=replace(made.recording, signals=signals), barometer=Barometer(106.0, 1.0, "its own")
+    )
+    assert draw_exhibits(lying, tmp_path)[0].title == (
+        "Engine off, the car's own barometer reads 9.0 kPa above the other sensors"
+    )
 
 
 def test_a_long_recording_is_thinned(tmp_path: Path) -> None:

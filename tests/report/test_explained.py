@@ -74,6 +74,22 @@ def test_what_is_near_is_named() -> None:
         explain("map-offsett", KNOWN)
 
 
+def test_how_often_a_code_is_stored_is_said_of_the_code() -> None:
+    code = KNOWN.codes["P0106"]
+    times = code.sets["map-stuck"] / code.by_chance
+    assert f"with this fault the code is stored {times:.0f} times as often as by chance." in lines(
+        "P0106", "speaks-for"
+    )
+    assert "it is noticed" in lines("rough-idle", "speaks-for")
+
+
+def test_nothing_wrong_is_not_cured() -> None:
+    for asked, part in (("none", "cured-by"), ("drive-and-watch", "cures")):
+        assert "nothing comes back in 95 of 100 cars" in lines(asked, part)
+        heading = next(p for p in explain(asked, KNOWN).parts if p.id == part).heading
+        assert "cure" not in heading
+
+
 def test_symptoms_by_their_other_names() -> None:
     for symptom in KNOWN.symptoms.values():
         assert symptom_of(symptom.title, KNOWN) is not None

@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 from invented_weighings import cause, offset_verdict, verdict, weighing
 
+from airproof.diagnosis.finding import Finding
 from airproof.diagnosis.verdict import CauseVerdict, Size
 from airproof.knowledge.load import knowledge
 from airproof.recording.recording import ColumnReading, ReadReport
@@ -58,7 +59,13 @@ def test_nothing_is_certain(probability: float, chance: str) -> None:
         ("map-offset", Size(-6.0, -8.0, -4.0, "kPa"), "reads about 6 kPa low (4 to 8)"),
         ("map-gain", Size(-10.0, -11.2, -8.8, "%"), "reads about 10 % too little (9 to 11)"),
         ("map-slow", Size(0.52, 0.13, 2.3, "s"), "answers late, by about 0.5 s (0.1 to 2.3)"),
-        ("vacuum-leak", Size(4.0, 3.6, 4.4, "mm"), "as through a hole of about 4.0 mm (3.6 to 4.4)"),
+        ("vacuum-leak", Size(4.0, 3.6, 4.4, "mm"), "as through a sharp round hole of about 4.0 mm (3.6 to 4.4)"),
+        (
+            "throttle-deposits",
+            Size(28.0, 22.0, 34.0, "% of area at idle"),
+            "(about 28 % of the opening at idle covered",
+        ),
+        ("intake-restriction", Size(3.0, 2.0, 4.0, "x"), "(about 3 times the normal pressure drop, 2 to 4)"),
         ("ignition", None, "Sparks fail"),
         ("fuel-delivery", Size(1.0, -2.0, 4.0, "%"), "Title of fuel-delivery (either way: -2 to 4 %)"),
     ],
@@ -94,6 +101,9 @@ def test_a_refusal_says_why_and_judges_nothing() -> None:
     found = parts(said=said)
     assert found["answer"].lines == ("This is not judged.", "This is a diesel, which is not throttled.")
     assert set(found) == {"answer", "cautions", "read"}
+    (caution,) = found["cautions"].lines
+    assert "maker's service data" in caution
+    assert "Taken for granted" not in "\n".join(found["read"].lines)
 
 
 def test_the_three_strongest_pieces_come_first_and_what_speaks_against_is_not_hidden() -> None:
@@ -113,7 +123,40 @@ def test_where_nothing_speaks_up_that_is_said() -> None:
 
 def test_for_a_healthy_engine_the_checks_are_counted() -> None:
     why = parts(said=verdict(cause("none", 0.9), cause("ignition", 0.1)))["why"].lines
-    assert why[0] == "Of 2 things checked, 1 lie where a healthy engine has them."
+    assert why[0] == "Of 2 things checked, 1 lies where a healthy engine has them."
+    assert why[1] == "Not there: Reads 8.1 kPa above the barometer."
+
+
+def finding(name: str, value: float, expected: tuple[float, float], unit: str = "%") -> Finding:
+    return Finding(name, value, 1.0, unit, expected, ((0.0, 9.0),), f"{name} says so")
+
+
+def test_where_all_is_well_that_is_said_in_a_line() -> None:
+    said = verdict(cause("none", 0.9), cause("ignition", 0.1), findings=[finding(n, 0.0, (-5.0, 5.0)) for n in "abc"])
+    assert parts(said=said)["why"].lines[0] == "All 3 things checked lie where a healthy engine has them."
+
+
+def test_a_range_that_tells_nobody_anything_is_not_given_as_a_reason() -> None:
+    told = [("wide", 4.0, "wide says so"), ("narrow", 4.0, "narrow says so")]
+    findings = [finding("wide", 40.0, (-79.0, 371.0)), finding("narrow", 10.0, (-5.0, 5.0))]
+    said = verdict(cause("vacuum-leak", 0.7, told=told), cause("none", 0.3), findings=findings)
+    (line,) = parts(said=said)["why"].lines
+    assert line == "Narrow says so. That speaks a little for it (+4 decibans)."
+    far = verdict(cause("vacuum-leak", 0.7, told=told), findings=[finding("wide", 400.0, (-79.0, 371.0))])
+    assert len(parts(said=far)["why"].lines) == 2
+
+
+def test_a_reason_inside_the_healthy_range_says_so() -> None:
+    told = [("level", 6.0, "level says so")]
+    said = verdict(cause("vacuum-leak", 0.7, told=told), findings=[finding("level", 3.0, (-5.0, 5.0))])
+    (line,) = parts(said=said)["why"].lines
+    assert "A healthy engine may show that too, yet it is likelier with this fault" in line
+    assert line.endswith("it speaks clearly for it (+6 decibans).")
+
+
+def test_the_word_for_a_weight_fits_the_number_beside_it() -> None:
+    said = verdict(cause("ignition", 0.7, told=[("a", 4.6, "a says so")]), findings=())
+    assert parts(said=said)["why"].lines == ("A says so. That speaks clearly for it (+5 decibans).",)
 
 
 def test_what_else_leaves_out_the_improbable() -> None:
@@ -152,12 +195,25 @@ def test_what_was_read_guessed_and_left_out_is_told() -> None:
 def test_many_guesses_and_remarks_are_shortened() -> None:
     made = weighing()
     columns = tuple(ColumnReading(f"H{n}", f"s{n}", "kPa", "guessed", f"s{n} guessed kPa") for n in range(9))
-    report = ReadReport("x", columns, tuple(f"remark {n}" for n in range(9)))
+    report = ReadReport("x", columns, ("Time (s): time in s", *(f"remark {n}" for n in range(9))))
     recording = replace(made.recording, report=report)
     text = "\n".join(next(p for p in in_words(replace(made, recording=recording)) if p.id == "read").lines)
     assert "s0 in kPa, s1 in kPa" in text
     assert "And 3 more remarks like these" in text
     assert text.count("\n") < 12
+    assert "time in s" not in text
+
+
+def test_a_ratio_is_called_one() -> None:
+    made = weighing()
+    few = [ColumnReading("Lambda", "lambda_target", "1", "guessed", "lambda target, guessed 1")]
+    many = [ColumnReading("WG", "wastegate", "1", "guessed", "guessed 1")] * 4
+    for columns, words in ((few, "no unit is stated: lambda target."), (many, "wastegate as a plain ratio, ")):
+        recording = replace(made.recording, report=ReadReport("x", tuple(columns), ()))
+        text = "\n".join(next(p for p in in_words(replace(made, recording=recording)) if p.id == "read").lines)
+        assert words in text
+        assert "guessed 1" not in text
+        assert "in 1" not in text
 
 
 def test_as_text_keeps_the_answer_on_the_first_line() -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -10,17 +9,17 @@ import typer
 
 def weigh(
     recordings: Annotated[
-        list[Path],
+        list[str],
         typer.Argument(metavar="RECORDING", help="Recordings of the car: CSV, gzipped CSV, Parquet or MDF 4."),
     ],
     engine: Annotated[
-        Path,
+        list[str],
         typer.Option(
             "--engine", metavar="ENGINE.toml", help="What engine it is: size, cylinders, induction, air metering."
         ),
     ],
     baseline: Annotated[
-        list[Path] | None,
+        list[str] | None,
         typer.Option(
             "--baseline",
             metavar="RECORDING",
@@ -28,7 +27,7 @@ def weigh(
         ),
     ] = None,
     signals: Annotated[
-        Path | None,
+        list[str] | None,
         typer.Option(
             "--signals", metavar="MAP.toml", help="Which heading is which signal, where it cannot be guessed."
         ),
@@ -41,11 +40,11 @@ def weigh(
         typer.Option("--symptom", metavar="rough-idle", help="What the driver notices. Again for more."),
     ] = None,
     altitude: Annotated[
-        str | None,
+        list[str] | None,
         typer.Option("--altitude", metavar="350m", help="Where the recording was made, above the sea."),
     ] = None,
     barometer: Annotated[
-        str | None,
+        list[str] | None,
         typer.Option(
             "--barometer",
             metavar="98.2kPa",
@@ -53,19 +52,19 @@ def weigh(
         ),
     ] = None,
     ambient: Annotated[
-        str | None, typer.Option("--ambient", metavar="18C", help="The air's temperature outside.")
+        list[str] | None, typer.Option("--ambient", metavar="18C", help="The air's temperature outside.")
     ] = None,
     reading: Annotated[
-        list[Path] | None,
+        list[str] | None,
         typer.Option("--reading", metavar="FILE.toml", help="What was looked at or measured by hand. Again for more."),
     ] = None,
     prices: Annotated[
-        Path | None,
+        list[str] | None,
         typer.Option("--prices", metavar="PRICES.toml", help="Your own prices of parts and time."),
     ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")] = False,
     exhibits: Annotated[
-        Path | None, typer.Option("--exhibits", metavar="DIR", help="Draw the evidence into this folder.")
+        list[str] | None, typer.Option("--exhibits", metavar="DIR", help="Draw the evidence into this folder.")
     ] = None,
 ) -> None:
     """Weigh what can be wrong: how probable, how large, on what evidence, and what to do next.
@@ -97,24 +96,37 @@ def weigh(
       signal = "manifold_pressure"
       value = "106 kPa"         # absolute, key on, engine off
 
+    \b
+    MAP.toml says which heading of the file is which signal, where its words are not known:
+      [signals]
+      engine_speed = {heading = "Drehzahl", unit = "1/min"}
+      manifold_pressure = {heading = "Saugrohrdruck", unit = "hPa"}
+
+    \b
+    A prices file holds your own where the usual ones do not fit:
+      labour_per_hour = 60
+      [parts]
+      map-sensor = 45
+
     Values take their unit along: 350m, 1150ft, 98.2kPa, 29.1inHg, 18C, 64F; a decimal comma is fine.
     """
+    from airproof.cli.typed import once, one_path, path_of, paths_of
     from airproof.cli.weighing_request import Request, carry_out
 
     carry_out(
         Request(
-            recordings=recordings,
-            engine=engine,
-            baselines=baseline or [],
-            signals=signals,
+            recordings=paths_of("RECORDING", recordings),
+            engine=path_of("--engine", once("--engine", engine) or ""),
+            baselines=paths_of("--baseline", baseline),
+            signals=one_path("--signals", signals),
             codes=code or [],
             symptoms=symptom or [],
-            altitude=altitude,
-            barometer=barometer,
-            ambient=ambient,
-            readings=reading or [],
-            prices=prices,
+            altitude=once("--altitude", altitude),
+            barometer=once("--barometer", barometer),
+            ambient=once("--ambient", ambient),
+            readings=paths_of("--reading", reading),
+            prices=one_path("--prices", prices),
             json=json,
-            exhibits=exhibits,
+            exhibits=one_path("--exhibits", exhibits, "a folder"),
         )
     )

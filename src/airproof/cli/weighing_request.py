@@ -16,7 +16,7 @@ from airproof.diagnosis.readings import EngineOffReading, Outcome, load_readings
 from airproof.diagnosis.weigh import weigh
 from airproof.diagnosis.weighing import Barometer, Weighing
 from airproof.engine.profile import load_profile
-from airproof.errors import UnusableQuantity, UnusableRequest
+from airproof.errors import UnusableFile, UnusableQuantity, UnusableRequest
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.model import Knowledge, Prices
 from airproof.quantities.units import parse_quantity
@@ -31,6 +31,13 @@ from airproof.report.explained import CODE, area_of, near, symptom_of
 from airproof.report.in_words import Part, in_words
 
 KELVIN = 273.15
+LONGEST_VALUE = 40  # letters of a number with its unit
+MAP_LINES = (
+    "Write MAP.toml with the line [signals] and below it one line for each heading, as "
+    'engine_speed = {heading = "...", unit = "1/min"} and manifold_pressure = {heading = "...", unit = "kPa"}, '
+    "and give it with --signals MAP.toml."
+)
+COLDEST_C, HOTTEST_C = -60.0, 60.0  # where anyone drives
 
 
 @dataclass(frozen=True)
@@ -62,7 +69,7 @@ def carry_out(request: Request) -> None:
     codes = [_code(code, known) for asked in request.codes for code in re.split(r"[\s,;]+", asked.strip())]
     symptoms = [_symptom(symptom, known) for symptom in request.symptoms]
     barometer = _barometer(request.altitude, request.barometer)
-    ambient_c = _quantity("--ambient", request.ambient, "temperature", "18C")
+    ambient_c = _ambient(request.ambient)
     readings = _readings(request.readings, known)
     prices = known.prices if request.prices is None else load_prices(request.prices, known.prices)
     mapping = None if request.signals is None else read_signal_map(request.signals)
@@ -76,7 +83,7 @@ def carry_out(request: Request) -> None:
             codes=codes,
             symptoms=symptoms,
             barometer=barometer,
-            ambient_c=None if ambient_c is None else ambient_c - KELVIN,
+            ambient_c=ambient_c,
             readings=readings,
             progress=progress.weighing,
         )
@@ -89,9 +96,9 @@ def carry_out(request: Request) -> None:
 
 
 def _exhibits(drawn: Sequence[Exhibit], folder: Path | None) -> list[Part]:
-    lines = [f"{one.number}. {one.title}." for one in drawn if one.not_drawn is None]
-    lines += [
-        f"{one.number}. {one.title}: not drawn, because {one.not_drawn}." for one in drawn if one.not_drawn is not None
+    lines = [
+        f"{one.number}. {one.title}" + (f": not drawn, because {one.not_drawn}." if one.not_drawn is not None else ".")
+        for one in drawn
     ]
     return [Part("exhibits", f"Exhibits, in {folder}", tuple(lines))] if lines else []
 
@@ -114,7 +121,14 @@ def _read(
 ) -> list[Recording]:
     # Gauge pressures become absolute by the barometer where it was given, or by the altitude's usual one.
     kpa = None if barometer is None else barometer.kpa
-    return [read_recording(path, signals=mapping, barometer_kpa=kpa, progress=progress.reading(path)) for path in paths]
+    try:
+        return [
+            read_recording(path, signals=mapping, barometer_kpa=kpa, progress=progress.reading(path)) for path in paths
+        ]
+    except UnusableFile as fault:
+        if mapping is not None or not fault.way_out.startswith("Name the headings"):
+            raise
+        raise UnusableFile(fault.given, fault.wanted, MAP_LINES, where=fault.where) from fault
 
 
 def _readings(paths: Sequence[Path], known: Knowledge) -> list[Outcome | EngineOffReading]:
@@ -131,10 +145,37 @@ def _barometer(altitude: str | None, barometer: str | None) -> Barometer | None:
     )
 
 
+def _ambient(text: str | None) -> float | None:
+    """The air outside, degC, or None where it was not given."""
+    kelvin = _quantity("--ambient", text, "temperature", "18C")
+    if kelvin is None:
+        return None
+    celsius = kelvin - KELVIN
+    if not COLDEST_C <= celsius <= HOTTEST_C:
+        raise UnusableQuantity(
+            f"air of {celsius:.0f} degC",
+            f"{COLDEST_C:g} to {HOTTEST_C:g} degC",
+            "Check the unit: C or F.",
+            where="--ambient",
+        )
+    return celsius
+
+
 def _quantity(option: str, text: str | None, kind: str, example: str) -> float | None:
     """The SI value of an option, or None where it was not given."""
     if text is None:
         return None
+    if len(text) > LONGEST_VALUE:
+        raise UnusableQuantity(
+            f"{len(text)} letters", "a number with its unit", f"For example: {option} {example}", where=option
+        )
+    if "." in text and "," in text:
+        raise UnusableQuantity(
+            f"{text!r} has both a point and a comma",
+            "a number with one mark, for the decimals",
+            f"Leave out the one that parts the thousands. For example: {option} {example}",
+            where=option,
+        )
     try:
         return float(parse_quantity(text, kind))
     except UnusableQuantity as fault:

@@ -20,6 +20,9 @@ from airproof.diagnosis.testimony import Testimony
 Floats = NDArray[np.float64]
 
 NEPERS_TO_DECIBANS = 10.0 / np.log(10.0)
+UNEXPLAINED_DECIBANS = 14.0
+"""A testimony that some hypothesis would make 25 times more probable is not explained; judged: Airproof authors."""
+
 ORDERS = 24
 """So many orders, each with its reverse, are averaged; drawn from a fixed seed, so that the same case gives the same
 weights."""
@@ -59,14 +62,18 @@ def _weigh(log_prior: Mapping[str, Floats], testimonies: Sequence[Testimony], *,
     final = prior + rows.sum(axis=0)
     each = _by_cause(final, starts)
     total = np.logaddexp.reduce(each)
-    shares = _fair_shares(prior, rows, starts) if shared_out else np.zeros((0, len(causes)))
+    shares = np.zeros((len(testimonies), len(causes)))
+    if shared_out:
+        # By name, so that the order in which evidence was given moves nothing.
+        by_name = sorted(range(len(testimonies)), key=lambda k: testimonies[k].finding.id)
+        shares[by_name] = _fair_shares(prior, rows[by_name], starts)
     edges = [*starts.tolist(), prior.size]
     return Posterior(
         probability={c: float(np.exp(each[k] - total)) for k, c in enumerate(causes)},
         prior={c: float(np.exp(np.logaddexp.reduce(log_prior[c]))) for c in causes},
         sizes={c: np.exp(final[edges[k] : edges[k + 1]] - each[k]) for k, c in enumerate(causes)},
         before=dict(zip(causes, (NEPERS_TO_DECIBANS * _log_odds(_by_cause(prior, starts))).tolist(), strict=True)),
-        weights=tuple(dict(zip(causes, share.tolist(), strict=True)) for share in shares),
+        weights=tuple(dict(zip(causes, share.tolist(), strict=True)) for share in shares) if shared_out else (),
     )
 
 
@@ -111,6 +118,19 @@ def interval(sizes: Floats, probability: Floats, share: float = 0.90) -> tuple[f
     middle = (below + (1.0 - below) / 2.0) if positive else below / 2.0
     low, value, high = np.interp([(1 - share) / 2, middle, (1 + share) / 2], cumulative, edges)
     return float(value), float(low), float(high)
+
+
+def unexplained(testimonies: Sequence[Testimony], cause: str, sizes: Floats) -> list[Testimony]:
+    """Testimonies that some other hypothesis would make far more probable than this cause, at the sizes found, does."""
+    with np.errstate(divide="ignore"):
+        size_weight = np.log(sizes)
+    left = []
+    for testimony in testimonies:
+        given = float(np.logaddexp.reduce(testimony.log_likelihood[cause] + size_weight))
+        best = max(float(rows.max()) for rows in testimony.log_likelihood.values())
+        if NEPERS_TO_DECIBANS * (best - given) > UNEXPLAINED_DECIBANS:
+            left.append(testimony)
+    return left
 
 
 def narrowed(log_prior: Floats, found: Floats) -> float:

@@ -29,13 +29,13 @@ def barometer_of(*, altitude_m: float | None = None, barometer_kpa: float | None
     """
     if altitude_m is not None and not -450.0 <= altitude_m <= 5500.0:
         raise UnusableRequest(
-            f"an altitude of {altitude_m:.0f} m",
+            f"an altitude of {altitude_m:g} m",
             "an altitude that has roads, -450 to 5500 m",
             "Check the unit: m or ft.",
         )
     if barometer_kpa is not None and not 45.0 <= barometer_kpa <= 110.0:
         raise UnusableRequest(
-            f"a barometer of {barometer_kpa:.1f} kPa",
+            f"a barometer of {barometer_kpa:g} kPa",
             "45 to 110 kPa absolute",
             "Check the unit: kPa, hPa, inHg or mmHg.",
         )

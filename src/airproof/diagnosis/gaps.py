@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from airproof.diagnosis.bayes import Posterior
+from airproof.diagnosis.bayes import Posterior, unexplained
 from airproof.diagnosis.case import Case
 from airproof.diagnosis.testimony import Testimony
 from airproof.knowledge.model import NONE, Knowledge
@@ -21,11 +21,56 @@ UNMOVED_DECIBANS = 2.0
 LEAST = {"engine_speed": "engine speed", "manifold_pressure": "manifold pressure"}
 FEWEST_SAMPLES = 10
 COPY_WITHIN_KPA = 3.0
+LEADING = 0.5
+MOST_UNEXPLAINED = 3
+STATED_SD_KPA = 3.0  # a place known better than this was stated by somebody
+SENSORS_AGREE_KPA = 4.0  # good sensors of one car agree to 2 to 4 kPa; common practice, no source
+NOT_WEATHER_KPA = 6.0  # more than weather moves the barometer; judged: Airproof authors
 
 
-def cannot_tell(case: Case, posterior: Posterior, knowledge: Knowledge) -> tuple[str, ...]:
+def cannot_tell(
+    case: Case, posterior: Posterior, testimonies: Sequence[Testimony], knowledge: Knowledge
+) -> tuple[str, ...]:
     """Lines in plain words, the most useful first."""
-    return (*_left_level(posterior.probability, knowledge), *_blind(posterior, knowledge), *not_recorded(case))
+    return (
+        *_not_explained(posterior, testimonies, knowledge),
+        *_wrong_place(case),
+        *_left_level(posterior.probability, knowledge),
+        *_blind(posterior, knowledge),
+        *not_recorded(case),
+    )
+
+
+def _not_explained(posterior: Posterior, testimonies: Sequence[Testimony], knowledge: Knowledge) -> list[str]:
+    """Evidence against the foremost cause: it may be the wrong one, or not the only one."""
+    if not testimonies:
+        return []
+    first = max(posterior.probability, key=lambda cause: posterior.probability[cause])
+    left = unexplained(testimonies, first, posterior.sizes[first])
+    if not left or posterior.probability[first] < LEADING:
+        return []
+    said = "; ".join(testimony.finding.says for testimony in left[:MOST_UNEXPLAINED])
+    title = _lower(knowledge.causes[first].title)
+    return [f"not explained by the foremost cause ({title}): {said}; there may be a second one"]
+
+
+def _wrong_place(case: Case) -> list[str]:
+    """Sensors that agree with each other, and not with the pressure of the place that was given."""
+    engine_off = [
+        float(np.median(values))
+        for name in ("manifold_pressure", "charge_pressure", "barometric_pressure")
+        if (values := case.in_regime(name, Regime.KEY_ON)).size
+    ]
+    if case.weather.sd_kpa > STATED_SD_KPA or len(engine_off) < 2 or np.ptp(engine_off) > SENSORS_AGREE_KPA:
+        return []
+    together = float(np.mean(engine_off))
+    if abs(together - case.weather.kpa) < NOT_WEATHER_KPA:
+        return []
+    return [
+        f"with the engine off the sensors agree on {together:.0f} kPa absolute, which is not the "
+        f"{case.weather.kpa:.0f} kPa of the place that was given: check the altitude, and that the barometer is not "
+        "reduced to sea level"
+    ]
 
 
 def _blind(posterior: Posterior, knowledge: Knowledge) -> list[str]:

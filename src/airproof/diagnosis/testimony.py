@@ -40,17 +40,17 @@ def group(
     off: Mapping[str, Floats],
     covariance: Floats,
     blur: Mapping[str, float] | None = None,
-    otherwise: tuple[float, Mapping[str, Floats]] | None = None,
+    otherwise: Mapping[str, tuple[Floats, Floats]] | None = None,
 ) -> list[Testimony]:
     """Testimonies of k findings whose deviations share unknowns.
 
     `off[c]` (S_c, k): how far each finding would still lie from what a healthy engine shows, if c at that size were
     undone; `covariance` (k, k) of those deviations when it is; `blur[c]`: further standard deviation, on the whole and
-    on each finding, of a cause whose effect cannot be computed. `otherwise` is a probability and the deviations that
-    then hold for some causes: the effect computed for them may not come about, for all findings of the group at once.
+    on each finding, of a cause whose effect cannot be computed. `otherwise[c]` is a probability (S_c,) and the
+    deviations (S_c, k) that then hold: something else may come about under that cause, for all findings at once.
     """
     blur = blur or {}
-    share, instead = otherwise or (0.0, {})
+    otherwise = otherwise or {}
     factors: dict[float, tuple[Floats, Floats]] = {}
     likelihood: dict[str, Floats] = {}
     for cause, deviation in off.items():
@@ -61,8 +61,9 @@ def group(
             factors[extra] = (np.linalg.inv(lower), np.diag(lower))
         whiten, scale = factors[extra]
         rows = log_t(deviation @ whiten.T, scale)
-        if cause in instead:
-            rows = _either(rows, log_t(instead[cause] @ whiten.T, scale), share)
+        if cause in otherwise:
+            share, instead = otherwise[cause]
+            rows = _either(rows, log_t(instead @ whiten.T, scale), share[:, None])
         likelihood[cause] = rows
     return [
         Testimony(finding, {cause: rows[:, k] for cause, rows in likelihood.items()})
@@ -70,7 +71,7 @@ def group(
     ]
 
 
-def _either(first: Floats, second: Floats, share: float) -> Floats:
+def _either(first: Floats, second: Floats, share: Floats) -> Floats:
     """Rows of a mixture of two ways a group may come about, each row given those before it."""
     both = np.logaddexp(np.log1p(-share) + np.cumsum(first, axis=1), np.log(share) + np.cumsum(second, axis=1))
     return np.diff(both, axis=1, prepend=0.0)

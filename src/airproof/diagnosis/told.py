@@ -10,9 +10,13 @@ from numpy.typing import NDArray
 from airproof.diagnosis.finding import Finding
 from airproof.diagnosis.readings import Outcome
 from airproof.diagnosis.testimony import Testimony
-from airproof.knowledge.model import Code, Knowledge
+from airproof.knowledge.model import Cause, Code, Knowledge, Witness
 
 Floats = NDArray[np.float64]
+
+LEAST_NOTICED = 0.25
+"""Share of the codes and symptoms that the least size of a cause brings, rising to 1 with the logarithm of the size
+up to the typical one; judged: Airproof authors."""
 
 
 def from_codes(codes: Sequence[str], knowledge: Knowledge, sizes: Mapping[str, Floats]) -> list[Testimony]:
@@ -26,7 +30,7 @@ def from_codes(codes: Sequence[str], knowledge: Knowledge, sizes: Mapping[str, F
     for code in known:
         families.setdefault(code.family, []).append(code)
     return [
-        _told(f"code {code.id}", f"{code.id} is stored: {code.title}", code.given, sizes, 1.0 / len(family))
+        _witnessed(f"code {code.id}", f"{code.id} is stored: {code.title}", code, knowledge, sizes, 1.0 / len(family))
         for family in families.values()
         for code in family
     ]
@@ -35,7 +39,7 @@ def from_codes(codes: Sequence[str], knowledge: Knowledge, sizes: Mapping[str, F
 def from_symptoms(symptoms: Sequence[str], knowledge: Knowledge, sizes: Mapping[str, Floats]) -> list[Testimony]:
     """Testimonies of the known ones among the symptoms, which are ids."""
     found = [knowledge.symptoms[name] for name in dict.fromkeys(symptoms) if name in knowledge.symptoms]
-    return [_told(f"symptom {one.id}", one.title, one.given, sizes, 1.0) for one in found]
+    return [_witnessed(f"symptom {one.id}", one.title, one, knowledge, sizes, 1.0) for one in found]
 
 
 def from_outcomes(outcomes: Sequence[Outcome], knowledge: Knowledge, sizes: Mapping[str, Floats]) -> list[Testimony]:
@@ -51,6 +55,26 @@ def from_outcomes(outcomes: Sequence[Outcome], knowledge: Knowledge, sizes: Mapp
         says = f"{step.title}: {step.if_so if outcome.found else step.if_not}"
         testimonies.append(_told(f"step {step.id}", says, given, sizes, 1.0))
     return testimonies
+
+
+def _witnessed(
+    name: str, says: str, witness: Witness, knowledge: Knowledge, sizes: Mapping[str, Floats], share: float
+) -> Testimony:
+    """A code or symptom: its probability under a cause holds at a size a driver notices, and falls off below."""
+    rows = {}
+    for cause, grid in sizes.items():
+        noticed = _noticed(knowledge.causes[cause], grid)
+        chance = witness.by_chance + (witness.given(cause) - witness.by_chance) * noticed
+        rows[cause] = share * np.log(chance)
+    return Testimony(Finding(name, 1.0, 0.0, "", (0.0, 0.0), (), says), rows)
+
+
+def _noticed(cause: Cause, sizes: Floats) -> Floats:
+    """How likely a cause of each size is noticed: 1 from its typical size on, less below."""
+    if cause.size is None or sizes.size == 1:
+        return np.ones(sizes.size)
+    reach = np.log(np.maximum(np.abs(sizes), 1e-9) / cause.size.low) / np.log(cause.size.typical / cause.size.low)
+    return np.asarray(np.clip(LEAST_NOTICED + (1.0 - LEAST_NOTICED) * reach, LEAST_NOTICED, 1.0))
 
 
 def _told(name: str, says: str, given: Callable[[str], float], sizes: Mapping[str, Floats], share: float) -> Testimony:

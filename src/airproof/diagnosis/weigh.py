@@ -73,7 +73,9 @@ CAME_AND_WENT = (0.05, 0.10)
 only where it was present."""
 
 SURE_ENOUGH = 0.5
+BOOST_FOR_SURE, NO_SENSOR_KPA = 1.4, 250.0  # of the barometer; a rail of the sensor or of the item lies above
 
+HOLE_SIZE_SD = 0.05  # of the diameter: 10 % of the flow; judged: Airproof authors
 LEAST_TOLD = 0.25
 """Nepers of information about a size, below which it is only what is usual; judged: Airproof authors."""
 
@@ -212,9 +214,16 @@ def _refusal(case: Case) -> str | None:
             "the recording was read and its regimes found, but nothing is judged"
         )
     pressure = case.recording.get("manifold_pressure")
+    if pressure is not None and len(pressure) and not case.profile.boosted:
+        top = float(np.quantile(pressure.values, 0.99))
+        if BOOST_FOR_SURE * case.barometer.kpa < top < NO_SENSOR_KPA:
+            return (
+                f"the manifold pressure rises to {top:.0f} kPa absolute, far above the barometer, and the engine file "
+                "says that nothing compresses the air: set induction to what the car has, or check the pressure's unit"
+            )
     if case.regimes.throttled or pressure is None or not len(pressure):
         return None
-    low, high = np.quantile(pressure.values, (0.02, 0.98))
+    low, high = np.quantile(pressure.values, (0.10, 0.98))
     trims = any(name in case.recording for name in ("short_trim_1", "long_trim_1"))
     if not trims and high - low > 15.0 and low > 0.85 * case.barometer.kpa:
         return (
@@ -241,7 +250,7 @@ def _verdict(
     return Verdict(
         causes=causes,
         findings=tuple(t.finding for t in testimonies if t.finding.unit or t.finding.intervals),
-        cannot_tell=not_recorded(case) if refusal else cannot_tell(case, posterior, known),
+        cannot_tell=not_recorded(case) if refusal else cannot_tell(case, posterior, testimonies, known),
         cautions=(*cautions, *STANDING_CAUTIONS),
         refusal=refusal,
         regimes_s=case.regimes.seconds(),
@@ -253,6 +262,14 @@ STANDING_CAUTIONS = (
     "nothing by themselves.",
     "Work by the maker's service data and local rules; hot parts, turning belts and fans, fuel and exhaust gas injure.",
 )
+
+
+def _holes(unit: str, value: float, low: float, high: float) -> tuple[float, float]:
+    """A hole is sized through an assumed discharge, upstream pressure and temperature: its interval allows for them."""
+    if unit != "mm":
+        return low, high
+    more = 1.645 * HOLE_SIZE_SD * value
+    return value - float(np.hypot(value - low, more)), value + float(np.hypot(high - value, more))
 
 
 def _alone(testimony: Testimony, cause: str, sizes: Floats) -> float | None:
@@ -276,7 +293,8 @@ def _cause_verdict(
     if hypotheses.reported(name):
         found = posterior.sizes[name]
         told = narrowed(hypotheses.log_prior[name], found) > LEAST_TOLD
-        size = Size(*interval(hypotheses.sizes[name], found), known.causes[name].unit, told)
+        value, low, high = interval(hypotheses.sizes[name], found)
+        size = Size(value, *_holes(known.causes[name].unit, value, low, high), known.causes[name].unit, told)
     spoken = [
         Evidence(t.finding.id, weights[name], t.finding.says, _alone(t, name, posterior.sizes[name]))
         for t, weights in zip(testimonies, posterior.weights, strict=False)

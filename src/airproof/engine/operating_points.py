@@ -25,7 +25,8 @@ PRESSURE_MAY_MOVE = 0.08  # of its mean ...
 PRESSURE_ROUNDING_PA = 3.0e3  # ... or this much, where rounding is coarse
 THROTTLE_MAY_MOVE = 0.08  # of its mean ...
 THROTTLE_ROUNDING = 0.008  # ... or this much of full opening
-LEAST_TRIM = 0.4  # no trim and no mixture of a running engine is further off; judged: Airproof authors
+LEAST_TRIM, MOST_TRIM = 0.4, 1.85  # short and long at their stops together; judged: Airproof authors
+RICHEST, LEANEST = 0.4, 2.5  # lambda of any running engine, overrun left out; judged: Airproof authors
 TRIM_STOP = 0.19  # makers end a trim at 20 to 35 %; common practice, no source
 SHORTEST_POINT_S = 1.0
 SAMPLES_A_POINT = 3
@@ -199,7 +200,7 @@ def _total_trim(recording: Recording, edges: Floats) -> Floats:
         total = (1.0 + np.nan_to_num(short)) * (1.0 + np.nan_to_num(long))
         total[np.isnan(short) & np.isnan(long)] = np.nan
         # A correction nobody makes is an item the car does not serve: raw 0 reads -100 %.
-        total[(total < LEAST_TRIM) | (total > 1.0 / LEAST_TRIM)] = np.nan
+        total[(total < LEAST_TRIM) | (total > MOST_TRIM)] = np.nan
         banks.append(total)
         at_stop |= (np.abs(np.nan_to_num(short)) > TRIM_STOP) | (np.abs(np.nan_to_num(long)) > TRIM_STOP)
     known = np.isfinite(banks)
@@ -215,7 +216,7 @@ def _lambda(recording: Recording, name: str, edges: Floats) -> Floats:
     """Lambda over windows; NaN where no engine runs on it."""
     values, _ = _over_windows(recording.get(name), "1", edges)
     with np.errstate(invalid="ignore"):
-        values[(values < LEAST_TRIM) | (values > 1.0 / LEAST_TRIM)] = np.nan
+        values[(values < RICHEST) | (values > LEANEST)] = np.nan
     return values
 
 

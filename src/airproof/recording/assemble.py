@@ -224,7 +224,9 @@ def _signals(table: Table, ready: list[_Ready], remarks: list[str]) -> tuple[dic
         start = 0.0
     if start:
         time = time - start
-    place_shared = {id(one): n for n, one in enumerate(shared)}
+    fresh = {}
+    if hold is not None:
+        fresh = {id(one): rows for one, rows in zip(shared, refreshed(moves, hold), strict=True)}
     signals: dict[str, Signal] = {}
     for one in ready:
         own = one.column.time
@@ -234,8 +236,7 @@ def _signals(table: Table, ready: list[_Ready], remarks: list[str]) -> tuple[dic
             remarks.extend(f"{one.claim.heading}: {line}" for line in said)
             stamps, one.values = stamps - start if start else stamps, one.values[order]
         elif hold is not None:
-            fresh = refreshed(one.values, hold, moves[place_shared[id(one)]])
-            stamps, one.values = stamps[fresh], one.values[fresh]
+            stamps, one.values = stamps[fresh[id(one)]], one.values[fresh[id(one)]]
         found = _one_signal(one, stamps, remarks)
         if found is not None:
             signals[found.name] = found
@@ -280,9 +281,9 @@ def _one_signal(one: _Ready, time: Floats, remarks: list[str]) -> Signal | None:
     kind = one.claim.signal
     values = one.values
     low, high = kind.possible
-    with np.errstate(invalid="ignore"):
-        good = (values >= low) & (values <= high)
-    if not good.all():
+    if values.size and not (values.min() >= low and values.max() <= high):
+        with np.errstate(invalid="ignore"):
+            good = (values >= low) & (values <= high)
         impossible = int(np.count_nonzero(~good & ~np.isnan(values)))
         if impossible:
             remarks.append(

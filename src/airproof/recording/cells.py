@@ -19,7 +19,7 @@ _STAMP = re.compile(
     r"(?:\s*[ap]m)?(?:\s*(?:Z|UTC|[-+]\d{2}:?\d{2}))?",
     re.IGNORECASE,
 )
-_SUFFIX = re.compile(r" *([^\d\s.,;|][^\t;|\"]{0,15})")
+_SUFFIX = re.compile(r" *[^\d\s.,;|][^\t;|\"]{0,15}| +1/[a-z]{1,3}")  # a unit, "1/min" after a blank
 
 
 def split(line: str, delimiter: str) -> list[str]:

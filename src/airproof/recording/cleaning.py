@@ -241,23 +241,29 @@ def hold_of(columns: Sequence[Floats] | Moves) -> Hold | None:
     return Hold(cycle, None)
 
 
-def refreshed(values: Floats, hold: Hold, moved: Bools | None = None) -> NDArrayInt:
-    """The rows of a held column that bring a new value: each change, and one row a cycle after it."""
+def refreshed(columns: Sequence[Floats] | Moves, hold: Hold) -> list[NDArrayInt]:
+    """The rows of each held column that bring a new value: each change, and one row a cycle after it."""
+    moves = columns if isinstance(columns, Moves) else Moves(columns)
     if hold.together is not None:
-        return hold.together
-    return _at_least_every(Moves([values])[0] if moved is None else moved, hold.cycle)
+        return [hold.together] * len(moves)
+    height = moves[0].size + 1
+    fresh = _at_least_every(np.stack(list(moves)), hold.cycle)
+    ends = np.searchsorted(fresh, height * np.arange(len(moves) + 1)).tolist()
+    return [fresh[a:b] - n * height for n, (a, b) in enumerate(pairwise(ends))]
 
 
 def _at_least_every(moved: Bools, cycle: int) -> NDArrayInt:
-    """The first row, those that moved from the row before, and every `cycle`-th row after one until the next."""
-    changes = np.flatnonzero(moved)
-    begins = np.empty(changes.size + 2, dtype=np.intp)
-    begins[0], begins[1:-1], begins[-1] = 0, changes, moved.size
-    begins[1:] += 1
+    """The first row, those that moved from the row before, and every `cycle`-th row after one until the next.
+
+    Of several columns (moved[column, row]) each goes on where the one before it ends.
+    """
+    table = moved.reshape(-1, moved.shape[-1])
+    brings = np.ones((table.shape[0], table.shape[1] + 1), dtype=bool)
+    brings[:, 1:] = table
+    begins = np.append(np.flatnonzero(brings), brings.size)
     counts = (begins[1:] - begins[:-1] - 1) // cycle + 1
-    ends = counts.cumsum()
-    firsts = begins[:-1] - cycle * (ends - counts)
-    return np.asarray(firsts.repeat(counts) + cycle * np.arange(ends[-1]), dtype=np.intp)
+    firsts = begins[:-1] - cycle * (counts.cumsum() - counts)
+    return np.asarray(firsts.repeat(counts) + cycle * np.arange(counts.sum()), dtype=np.intp)
 
 
 def resolution_of(values: Floats) -> float | None:

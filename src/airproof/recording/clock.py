@@ -75,20 +75,19 @@ def from_texts(stamps: pl.Series) -> Clock | None:
     sample = filled.head(50)
     if sample.str.contains(r"^\d{1,3}:\d{2}").mean() == 1.0:
         return _time_of_day(texts)
-    texts = texts.str.replace(r"(?i)\s*(Z|UTC|[-+]\d{2}:?\d{2})$", "").str.replace(r"(:\d{2}),(\d)", "${1}.${2}")
-    texts = texts.str.replace(r"(\d),? +(\d)", "${1} ${2}")
+    sample = _bare_date(sample)
     for text_format in _FORMATS:
-        if (
-            texts.filter(texts.is_not_null())
-            .head(50)
-            .str.to_datetime(text_format, strict=False, time_unit="us")
-            .null_count()
-            == 0
-        ):
-            found = texts.str.to_datetime(text_format, strict=False, time_unit="us")
+        if sample.str.to_datetime(text_format, strict=False, time_unit="us").null_count() == 0:
+            found = _bare_date(texts).str.to_datetime(text_format, strict=False, time_unit="us")
             seconds = found.dt.epoch("us").cast(pl.Float64) * 1e-6
             return Clock(_floats(seconds), "date and time", elapsed=False)
     return None
+
+
+def _bare_date(stamps: pl.Series) -> pl.Series:
+    """Dates with their time, without a time zone, split by one blank, with a decimal point."""
+    texts = stamps.str.replace(r"(?i)\s*(Z|UTC|[-+]\d{2}:?\d{2})$", "").str.replace(r"(:\d{2}),(\d)", "${1}.${2}")
+    return texts.str.replace(r"(\d),? +(\d)", "${1} ${2}")
 
 
 def _time_of_day(texts: pl.Series) -> Clock:
@@ -172,11 +171,12 @@ def spread_repeats(stamps: Floats) -> tuple[Floats, str]:
     per_row = float(steps.sum() / rows[:-1].sum())
     stalled = rows > 2 * usual + 1
     moving = ~stalled[:-1]
-    if moving.any():
+    if stalled.any() and moving.any():
         per_row = float(steps[moving].sum() / rows[:-1][moving].sum())
     # How long each stamp really lasted: until the next, or as long as its rows need where the clock stood still.
     lasted = np.append(steps, rows[-1] * per_row)
-    lasted = np.where(stalled, np.maximum(lasted, rows * per_row), lasted)
+    if stalled.any():
+        lasted = np.where(stalled, np.maximum(lasted, rows * per_row), lasted)
     begin = np.concatenate(([0.0], np.cumsum(lasted)[:-1])) + stamps[0]
     position = np.arange(count) - np.repeat(starts, rows)
     out = np.repeat(begin, rows) + position * np.repeat(lasted / rows, rows)

@@ -63,10 +63,10 @@ def read_csv(path: Path, mapping: SignalMap | None = None, progress: Progress | 
         layout = layout_of(sample, source, whole=size <= SAMPLE_BYTES)
         reader = _TableReader(layout, source, mapping)
         frame = reader.at_once(stream.packed) if stream.gzipped and whole == stream.done <= _AT_ONCE else None
-        if frame is not None and not any(frame.null_count().row(0)):
-            reader.add(frame)
-            blocks = iter(())
-            held.clear()
+        if frame is not None and reader.add_if_plain(frame, held[0]):
+            if progress is not None:
+                progress(1.0)
+            return reader.table()
         ready = whole_lines(_all(held, blocks), layout.encoding, layout.skip, reader.head)
         for lines in ahead(ready) if whole > stream.done else ready:
             reader.take(lines, frame)
@@ -130,11 +130,11 @@ class _TableReader:
     def at_once(self, packed: bytes) -> pl.DataFrame | None:
         """The wanted columns of a small gzip file, unpacked by the parser itself while it parses.
 
-        None where the first rows are not full or not in plain lines, or where the parser is not sure.
+        None where the lines are not plain or not all as wide, or where the parser is not sure.
         """
         layout = self.layout
         plain = layout.encoding == "utf-8" and not layout.quoted and not layout.comments and self.vin is None
-        if not plain or not all(c.full for c in self.read) or packed.count(GZIP_MAGIC + b"\x08") > 1:
+        if not plain or packed.count(GZIP_MAGIC + b"\x08") > 1:
             return None
         texts = {c.index for c in self.read if c.as_text}
         width = max(len(self.names), *map(len, layout.rows))
@@ -155,6 +155,15 @@ class _TableReader:
             return None
         return frame if frame.height else None
 
+    def add_if_plain(self, frame: pl.DataFrame, top: bytes) -> bool:
+        """Add parsed rows where all cells that are no bare numbers stand in `top`, the beginning of the file."""
+        top = top.split(b"\n", self.layout.skip)[-1]
+        top = self.head + top[: top.rfind(b"\n") + 1]
+        if any(frame.slice(top.count(b"\n") - 1).null_count().row(0)):
+            return False
+        self.add(frame, top)
+        return True
+
     def take(self, lines: bytes, frame: pl.DataFrame | None = None) -> None:
         """Read one block of whole lines, `head` before them; `frame` where they have been parsed already."""
         delimiter = self.layout.delimiter.encode()
@@ -174,13 +183,18 @@ class _TableReader:
             self._one_car(frame.get_column(parsed_name(self.vin)))
         self.add(frame, lines)
 
-    def add(self, frame: pl.DataFrame, lines: bytes = b"") -> None:
-        """Add parsed rows to the columns; cells that were no bare numbers are read once more from `lines`."""
-        numbers = {c.index: frame.get_column(c.name).to_numpy() for c in self.read if not c.as_text}
+    def add(self, frame: pl.DataFrame, lines: bytes) -> None:
+        """Add parsed rows to the columns; cells that were no bare numbers are read once more from `lines`.
+
+        `lines` are those of the rows under their head, all of them or so many that these cells are among them.
+        """
         holes = [c for c in self.read if not c.as_text and frame.get_column(c.name).null_count()]
+        numbers = {c.index: frame.get_column(c.name).to_numpy() for c in holes}
+        texts = [c for c in self.read if c.as_text]
         kept: Bools | slice = slice(None)
-        if frame.get_column(self.read[0].name).null_count():  # blank lines and repeated headings are no rows
-            filled = [frame.get_column(c.name).is_not_null().to_numpy() for c in self.read if c.as_text]
+        if frame.get_column(self.read[0].name).null_count() and len(holes) + len(texts) == len(self.read):
+            # Blank lines and repeated headings are no rows.
+            filled = [frame.get_column(c.name).is_not_null().to_numpy() for c in texts]
             kept = np.logical_or.reduce(filled + [~np.isnan(values) for values in numbers.values()])
         for column, places, cells in self._looked_at_again(lines, numbers, holes) if holes else ():
             if not isinstance(kept, slice):
@@ -189,10 +203,10 @@ class _TableReader:
         self.lines += frame.height
         self.rows += frame.height if isinstance(kept, slice) else int(kept.sum())
         for column in self.read:
-            if not column.as_text:
-                column.take(numbers[column.index][kept])
-                continue
             piece = frame.get_column(column.name)
+            if not column.as_text:
+                column.take(pl.Series(numbers[column.index][kept]) if column.index in numbers else piece)
+                continue
             if self.layout.quoted:
                 piece = piece.str.replace_all(INNER_DELIMITER, self.layout.delimiter, literal=True)
             column.take_texts(piece if isinstance(kept, slice) else piece.filter(pl.Series(kept)))
@@ -241,10 +255,11 @@ class _TableReader:
 
     def _cells_of(self, rows: Ints, lines: bytes, height: int) -> dict[int, pl.Series] | None:
         """The cells of a few rows as text, by column, None for an empty one."""
-        if rows.size > _FEW * height + 1 or self.layout.comments:
+        if self.layout.comments:
             return None
         ends = np.flatnonzero(np.frombuffer(lines, dtype=np.uint8) == _LINE_FEED)
-        if ends.size != height + 1:  # the head is no row
+        all_there = ends.size == height + 1  # the head is no row
+        if ends.size > height + 1 or (all_there and rows.size > _FEW * height + 1):
             return None
         picked = [
             lines[a + 1 : b].decode("utf-8", "replace").removesuffix("\r").split(self.layout.delimiter)

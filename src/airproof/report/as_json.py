@@ -11,6 +11,7 @@ from airproof.diagnosis.finding import Finding
 from airproof.diagnosis.verdict import CauseVerdict, Moment
 from airproof.diagnosis.weighing import Weighing
 from airproof.recording.recording import Recording
+from airproof.report.in_words import cautions_of
 
 if TYPE_CHECKING:
     from airproof.repair.plan import Habit, NextStep, Plan
@@ -32,14 +33,14 @@ def verdict_object(
     return {
         "schema": SCHEMA,
         "inputs": _inputs(weighing, recordings or (weighing.recording,)),
-        "causes": [_cause(cause) for cause in verdict.causes],
+        "causes": [_cause(cause, judged=verdict.refusal is None) for cause in verdict.causes],
         "findings": [_finding(finding) for finding in verdict.findings],
         "timeline": [_moment(moment) for moment in verdict.timeline],
         "next_steps": [] if plan is None else [_step(step) for step in plan.next_steps],
-        "habit": None if plan is None or plan.habit is None else _habit(plan.habit),
+        "habit": _habit(None if plan is None else plan.habit),
         "currency": None if plan is None else plan.currency,
         "cannot_tell": list(verdict.cannot_tell),
-        "cautions": list(dict.fromkeys((*(plan.cautions if plan else ()), *verdict.cautions))),
+        "cautions": list(cautions_of(verdict, plan)),
         "refusal": verdict.refusal,
     }
 
@@ -70,8 +71,9 @@ def _inputs(weighing: Weighing, recordings: Sequence[Recording]) -> dict[str, An
     }
 
 
-def _cause(cause: CauseVerdict) -> dict[str, Any]:
-    size = cause.size
+def _cause(cause: CauseVerdict, *, judged: bool) -> dict[str, Any]:
+    """Where nothing is `judged` a cause is listed with its prior, and no size."""
+    size = cause.size if judged else None
     return {
         "id": cause.id,
         "title": cause.title,
@@ -133,8 +135,11 @@ def _step(step: NextStep) -> dict[str, Any]:
     }
 
 
-def _habit(habit: Habit) -> dict[str, Any]:
-    """Where no price makes the habit right, the price below which it would be is 0."""
+def _habit(habit: Habit | None) -> dict[str, Any]:
+    """Where no price makes the habit right, the price below which it would be is 0; all null where there is none."""
+    if habit is None:
+        keys = ("expected_money", "expected_minutes", "expected_cost")
+        return {**{f"replace_now_{key}": None for key in keys}, "worth_it_below_part_price": None}
     return {
         "replace_now_expected_money": _money(habit.replace_now_expected_money),
         "replace_now_expected_minutes": _money(habit.replace_now_expected_minutes),

@@ -95,7 +95,11 @@ def _code(code: Code, known: Knowledge) -> Explanation:
     steps = [known.steps[name] for name in code.check_first]
     parts = (
         Part("claims", "What it claims", (sentence(code.claims), *map(sentence, code.says))),
-        Part("speaks-for", "What it speaks for, strongest first", _speaks_for(code, known)),
+        Part(
+            "speaks-for",
+            "What it speaks for, strongest first",
+            _speaks_for(code, known, "the code is stored {} times as often as by chance"),
+        ),
         Part("also-set-by", "What else sets it", tuple(map(sentence, code.also_set_by))),
         Part(
             "not-to-be-mistaken-for",
@@ -137,7 +141,11 @@ def _symptom(symptom: Symptom, known: Knowledge) -> Explanation:
     called = (f"Also called: {', '.join(symptom.also_called)}.",) if symptom.also_called else ()
     parts = (
         Part("says", "What it is", (sentence(symptom.says), *called)),
-        Part("speaks-for", "What it speaks for, strongest first", _speaks_for(symptom, known)),
+        Part(
+            "speaks-for",
+            "What it speaks for, strongest first",
+            _speaks_for(symptom, known, "it is noticed {} times as often as by chance"),
+        ),
         _sources(symptom.source, known),
     )
     entry = {
@@ -175,10 +183,8 @@ def _cause(cause: Cause, known: Knowledge) -> Explanation:
         Part("told-by", "What tells", tuple(f"{_cost(s, known)} [{s.id}]" for s in told[:FOREMOST])),
         Part(
             "cured-by",
-            "What cures",
-            tuple(
-                f"{_cost(s, known)} It cures {100 * s.cures[cause.id]:.0f} in 100. [{s.id}]" for s in cured[:FOREMOST]
-            ),
+            "What to do" if cause.id == NONE else "What cures",
+            tuple(f"{_cost(s, known)} {_success(cause.id, s.cures[cause.id])}. [{s.id}]" for s in cured[:FOREMOST]),
         ),
         Part("cautions", "Take care", tuple(map(sentence, cause.cautions))),
         _sources(cause.source, known),
@@ -211,8 +217,11 @@ def _step(step: Step, known: Knowledge) -> Explanation:
         Part("outcome", "What it tells", outcome),
         Part(
             "cures",
-            "What it cures",
-            tuple(f"{known.causes[c].title}: {100 * p:.0f} in 100." for c, p in cures),
+            "What comes of it" if set(step.cures) == {NONE} else "What it cures",
+            tuple(
+                f"{_success(c, p)}." if c == NONE else f"{known.causes[c].title}: {100 * p:.0f} in 100."
+                for c, p in cures
+            ),
         ),
         Part("after", "First comes", tuple(known.steps[name].title for name in step.after)),
         Part("cautions", "Take care", tuple(map(sentence, step.cautions))),
@@ -240,6 +249,12 @@ def _explanation(kind: str, name: str, title: str, parts: tuple[Part, ...], entr
     return Explanation(kind, name, title, tuple(part for part in parts if part.lines), entry)
 
 
+def _success(cause: str, share: float) -> str:
+    """How often a step cures a cause; where nothing is wrong there is nothing to cure."""
+    often = f"in {100 * share:.0f} of 100 cars"
+    return f"Where nothing is wrong, nothing comes back {often}" if cause == NONE else f"It cures this {often}"
+
+
 def _tools(step: Step) -> tuple[str, ...]:
     return (f"Tools: {', '.join(step.tools)}.",) if step.tools else ()
 
@@ -261,13 +276,14 @@ def _weights(witness: Witness) -> list[dict[str, Any]]:
     return [{"cause": c, "decibans": round(_decibans(witness, c), 2), "probability": witness.sets[c]} for c in ranked]
 
 
-def _speaks_for(witness: Witness, known: Knowledge) -> tuple[str, ...]:
+def _speaks_for(witness: Witness, known: Knowledge, how_often: str) -> tuple[str, ...]:
+    """One line for each cause; `how_often` has a place for the number of times."""
     lines = []
     for weight in _weights(witness)[:FOREMOST]:
         if weight["decibans"] <= 0.0:
             continue
         times, cause = number(10.0 ** (weight["decibans"] / 10.0)), weight["cause"]
-        lines.append(f"{known.causes[cause].title}: {times} times likelier with it than without [{cause}]")
+        lines.append(f"{known.causes[cause].title}: with this fault {how_often.format(times)}. [{cause}]")
     return tuple(lines)
 
 

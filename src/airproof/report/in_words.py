@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from typing import TYPE_CHECKING
 
+from airproof.diagnosis.finding import Finding
 from airproof.diagnosis.verdict import CauseVerdict, Evidence, Size, Verdict
 from airproof.diagnosis.weighing import Weighing
 from airproof.errors import BrokenKnowledge
@@ -25,6 +27,8 @@ so that a plain sentence is wrong less than once in ten."""
 
 WORTH_NAMING = 0.02  # other causes less probable than this are left to the JSON
 STRONGEST = 3
+ODD_ONES_NAMED = 3
+VAGUE_PERCENT = (-50.0, 100.0)  # a healthy range that reaches further tells nobody anything; judged: Airproof authors
 ANY_USUAL_PRICE = 3.0  # of the typical price: no part is worth naming a limit beyond
 AGAINST_DECIBANS = -3.0  # what speaks against the answer by two to one or more is said too
 WEIGHTS = ((20.0, "very strongly"), (10.0, "strongly"), (5.0, "clearly"), (2.0, "a little"))
@@ -35,6 +39,8 @@ REPLACE = "replace-map-sensor"
 HEADINGS_NAMED = 8
 GUESSES_IN_FULL = 3
 REMARKS_SHOWN = 6
+PLAIN_RATIO = "1"  # the unit of what has none
+AS_ANYONE_EXPECTS = re.compile(r": time in s$")  # a remark that tells nobody anything; the JSON keeps it
 IN_JSON = "--json lists them all with the reasons"
 
 
@@ -58,12 +64,20 @@ def in_words(weighing: Weighing, plan: Plan | None = None, recordings: Sequence[
             Part("cannot-tell", "What this cannot tell", tuple(map(sentence, verdict.cannot_tell))),
             Part("next", "Next step", () if plan is None else _next_step(plan)),
         ]
-    cautions = dict.fromkeys((*(plan.cautions if plan else ()), *verdict.cautions))
     parts += [
-        Part("cautions", "Take care", tuple(map(sentence, cautions))),
+        Part("cautions", "Take care", tuple(map(sentence, cautions_of(verdict, plan)))),
         Part("read", "What was read", _what_was_read(weighing, recordings or (weighing.recording,))),
     ]
     return tuple(part for part in parts if part.lines)
+
+
+def cautions_of(verdict: Verdict, plan: Plan | None) -> tuple[str, ...]:
+    """Each caution once; where nothing is judged, only the one that holds for any work on an engine."""
+    if verdict.refusal is not None:
+        from airproof.diagnosis.weigh import STANDING_CAUTIONS  # heavy, and explaining a code needs none of it
+
+        return STANDING_CAUTIONS[-1:]
+    return tuple(dict.fromkeys((*(plan.cautions if plan else ()), *verdict.cautions)))
 
 
 def as_text(parts: Sequence[Part]) -> str:
@@ -100,10 +114,10 @@ def _answers() -> dict[str, dict[str, str]]:
     text = (resources.files("airproof.report") / "data" / "answers.toml").read_text(encoding="utf-8")
     answers: dict[str, dict[str, str]] = tomllib.loads(text)
     for cause, forms in answers.items():
-        if not set(forms) <= {"high", "low", "is"}:
+        if not set(forms) <= {"high", "low", "is", "unit"}:
             raise BrokenKnowledge(
                 f"keys {', '.join(forms)}",
-                "high, low or is",
+                "high, low, is or unit",
                 "This is a fault of ours: please report it.",
                 where=f"answers.toml, {cause}",
             )
@@ -112,25 +126,28 @@ def _answers() -> dict[str, dict[str, str]]:
 
 def _said(cause: CauseVerdict) -> str:
     """The cause in one sentence with its size and the interval, without a full stop."""
-    forms: Mapping[str, str] = _answers().get(cause.id, {})
+    forms = _answers().get(cause.id, {})
     size = cause.size
     if size is None or not size.told:
-        form = forms.get("is", cause.title)
-        return cause.title if "{size}" in form else form
-    straddles = size.low < 0.0 < size.high
-    form = forms.get("high" if size.value >= 0.0 else "low") if not straddles else None
-    form = form or forms.get("is")
-    if straddles:
+        return _unsized(cause)
+    unit = forms.get("unit", size.unit)
+    if size.low < 0.0 < size.high:
         _, low, high = with_interval(size.value, size.low, size.high)
-        return f"{form or cause.title} (either way: {low} to {high} {size.unit})"
+        return f"{_unsized(cause)} (either way: {low} to {high} {unit})"
+    form = forms.get("high" if size.value >= 0.0 else "low") or forms.get("is")
     if form is None:
         value, low, high = with_interval(size.value, size.low, size.high)
-        return f"{cause.title} ({value} {size.unit}, {low} to {high})"
+        return f"{cause.title} ({value} {unit}, {low} to {high})"
     sign = -1.0 if size.value < 0.0 else 1.0
     value, low, high = with_interval(*_turned(size, sign))
     if "{size}" not in form:
-        return f"{form} (about {value} {size.unit}, {low} to {high})"
-    return f"{form.format(size=f'{value} {size.unit}')} ({low} to {high})"
+        return f"{form} (about {value} {unit}, {low} to {high})"
+    return f"{form.format(size=f'{value} {unit}')} ({low} to {high})"
+
+
+def _unsized(cause: CauseVerdict) -> str:
+    form = _answers().get(cause.id, {}).get("is", cause.title)
+    return cause.title if "{size}" in form else form
 
 
 def _turned(size: Size, sign: float) -> tuple[float, float, float]:
@@ -148,22 +165,43 @@ def strength(decibans: float) -> str:
     return next((word for least, word in WEIGHTS if abs(decibans) >= least), "hardly")
 
 
+def vague(finding: Finding | None) -> bool:
+    """Whether the healthy range is so wide that a value inside it tells a reader nothing."""
+    if finding is None or finding.unit != "%" or finding.unexpected:
+        return False
+    low, high = finding.expected
+    return low < VAGUE_PERCENT[0] or high > VAGUE_PERCENT[1]
+
+
 def _why(verdict: Verdict) -> tuple[str, ...]:
     cause = verdict.first
-    told = [e for e in cause.evidence if e.finding != "before"]
+    findings = {finding.id: finding for finding in verdict.findings}
+    told = [e for e in cause.evidence if e.finding != "before" and not vague(findings.get(e.finding))]
     strongest = sorted((e for e in told if _weight(e) >= WEIGHTS[-1][0]), key=lambda e: -_weight(e))[:STRONGEST]
     against = sorted((e for e in told if _weight(e) <= AGAINST_DECIBANS), key=_weight)[:1]
-    lines = [_weighed(e, "for it") for e in strongest] + [_weighed(e, "against it") for e in against]
-    measured = [finding for finding in verdict.findings if finding.unit]
-    if cause.id == NONE and measured:
-        usual = sum(not finding.unexpected for finding in measured)
-        if len(measured) == 1:
-            lines.insert(
-                0, f"The one thing checked {'lies' if usual else 'does not lie'} where a healthy engine has it."
-            )
-        else:
-            lines.insert(0, f"Of {len(measured)} things checked, {usual} lie where a healthy engine has them.")
+    lines = [_weighed(e, _for_it(cause, findings.get(e.finding))) for e in strongest]
+    lines += [_weighed(e, "That speaks {} against it") for e in against]
+    if cause.id == NONE:
+        already = {e.finding for e in (*strongest, *against)}
+        lines = [*_counted(verdict.findings, already), *lines]
     return tuple(lines) or ("No single piece of evidence speaks up: this is how common it is to begin with.",)
+
+
+def _counted(findings: Sequence[Finding], already: Collection[str]) -> list[str]:
+    """How many of the checks a healthy engine passes, and which it does not, unless they are told `already`."""
+    measured = [finding for finding in findings if finding.unit and not vague(finding)]
+    odd = [finding for finding in measured if finding.unexpected]
+    if not measured:
+        return []
+    usual = len(measured) - len(odd)
+    if len(measured) == 1:
+        first = f"The one thing checked {'lies' if usual else 'does not lie'} where a healthy engine has it."
+    elif not odd:
+        first = f"All {len(measured)} things checked lie where a healthy engine has them."
+    else:
+        some = f"{usual} {'lies' if usual == 1 else 'lie'}" if usual else "none lies"
+        first = f"Of {len(measured)} things checked, {some} where a healthy engine has them."
+    return [first, *(f"Not there: {sentence(f.says)}" for f in odd[:ODD_ONES_NAMED] if f.id not in already)]
 
 
 def _weight(evidence: Evidence) -> float:
@@ -171,9 +209,15 @@ def _weight(evidence: Evidence) -> float:
     return evidence.decibans if evidence.alone is None else evidence.alone
 
 
-def _weighed(evidence: Evidence, side: str) -> str:
-    said = sentence(evidence.says)
-    return f"{said} That speaks {strength(_weight(evidence))} {side} ({_weight(evidence):+.0f} decibans)."
+def _for_it(cause: CauseVerdict, finding: Finding | None) -> str:
+    if cause.id != NONE and finding is not None and finding.unit and not finding.unexpected:
+        return "A healthy engine may show that too, yet it is likelier with this fault: it speaks {} for it"
+    return "That speaks {} for it"
+
+
+def _weighed(evidence: Evidence, verb: str) -> str:
+    decibans = round(_weight(evidence))
+    return f"{sentence(evidence.says)} {verb.format(strength(decibans))} ({decibans:+d} decibans)."
 
 
 def _what_else(verdict: Verdict) -> tuple[str, ...]:
@@ -236,24 +280,34 @@ def _what_was_read(weighing: Weighing, recordings: Sequence[Recording]) -> tuple
         lines.append(f"In it: {', '.join(regimes)}.")
     columns = [column for one in recordings for column in one.report.columns]
     lines += _guessed([column for column in columns if column.how == "guessed"])
-    remarks = [sentence(remark) for one in recordings for remark in one.report.remarks]
+    remarks = [sentence(r) for one in recordings for r in one.report.remarks if not AS_ANYONE_EXPECTS.search(r)]
     lines += remarks[:REMARKS_SHOWN]
     if len(remarks) > REMARKS_SHOWN:
         lines.append(f"And {len(remarks) - REMARKS_SHOWN} more remarks like these; {IN_JSON}.")
     if left_out := _left_out(columns):
         lines.append(left_out)
     lines.append(f"Barometer: {weighing.barometer.says}.")
-    if weighing.profile.assumed:
+    if weighing.profile.assumed and weighing.verdict.refusal is None:
         lines.append(f"Taken for granted, since the engine file does not say: {'; '.join(weighing.profile.assumed)}.")
     return tuple(lines)
 
 
 def _guessed(columns: Sequence[ColumnReading]) -> list[str]:
     if len(columns) <= GUESSES_IN_FULL:
-        return [f"Guessed: {sentence(c.says)}" for c in columns]
-    units = ", ".join(f"{c.signal} in {c.unit}" for c in columns)
+        ratios = [_name(c) for c in columns if c.unit == PLAIN_RATIO]
+        said = [f"Guessed: {sentence(c.says)}" for c in columns if c.unit != PLAIN_RATIO]
+        return [*said, *([f"Taken as a plain ratio, since no unit is stated: {', '.join(ratios)}."] if ratios else [])]
+    units = ", ".join(map(_taken_as, columns))
     way_out = f"If one is wrong, use --signals; {IN_JSON}."
     return [f"Units not stated in the file and guessed from the values: {units}. {way_out}"]
+
+
+def _taken_as(column: ColumnReading) -> str:
+    return f"{_name(column)} {'as a plain ratio' if column.unit == PLAIN_RATIO else f'in {column.unit}'}"
+
+
+def _name(column: ColumnReading) -> str:
+    return (column.signal or column.heading).replace("_", " ")
 
 
 def _left_out(columns: Sequence[ColumnReading]) -> str:

@@ -68,7 +68,7 @@ def check(case: Case) -> Sequence[Testimony]:
     by_name = {s.signal: k for k, (s, _, _, _) in enumerate(seen)}
     if "barometric_pressure" in by_name and "manifold_pressure" in by_name:
         row = by_name["barometric_pressure"]
-        testimonies[row] = _perhaps_copied(case, testimonies[row], values[row] - values[by_name["manifold_pressure"]])
+        testimonies[row] = _perhaps_copied(testimonies[row], values[row] - values[by_name["manifold_pressure"]])
     return testimonies
 
 
@@ -76,7 +76,7 @@ def _engine_off(case: Case, sensor: _Sensor) -> tuple[float, float, tuple[Interv
     intervals = case.regimes.intervals(Regime.KEY_ON)
     values = case.in_regime(sensor.signal, Regime.KEY_ON)
     signal = case.recording.get(sensor.signal)
-    if not values.size and sensor.signal in case.engine_off_kpa:
+    if sensor.signal in case.engine_off_kpa:  # read by hand, on purpose: it goes before what the recording holds
         return case.engine_off_kpa[sensor.signal], 0.5, ()
     if signal is None or not len(signal):
         return None
@@ -109,11 +109,9 @@ def undone(signal: str, value: float | Floats, cause: str, sizes: Floats) -> Flo
             return np.broadcast_to(value, sizes.shape)
 
 
-def _perhaps_copied(case: Case, testimony: Testimony, apart_kpa: float) -> Testimony:
+def _perhaps_copied(testimony: Testimony, apart_kpa: float) -> Testimony:
     """The barometric reading may be a copy of the manifold sensor's own: then it says nothing about the day."""
     share = expected("barometer-copied").mean
-    if case.profile.air_metering == "air-flow sensor" and case.profile.boosted:
-        share /= 3.0
     copied = float(np.log(share) + log_t(np.array(apart_kpa / COPY_SPREAD_KPA), COPY_SPREAD_KPA))
     mixed = {cause: np.logaddexp(np.log1p(-share) + rows, copied) for cause, rows in testimony.log_likelihood.items()}
     return replace(testimony, log_likelihood=mixed)

@@ -15,6 +15,7 @@ from airproof.recording.regimes import Regime
 Floats = NDArray[np.float64]
 
 FEWEST_SAMPLES = 8
+TURNING = 300.0  # 1/min; no engine idles slower, so the item is dead
 WARM_C = 60.0  # below it the idle is raised on purpose; judged: Airproof authors
 STATED_IDLE_SD = 40.0  # 1/min around the idle speed the profile states; judged: load, charging, air conditioning
 
@@ -57,7 +58,7 @@ def _pressure_undone(case: Case, cause: str, sizes: Floats) -> Floats | None:
 
 def _speed(case: Case) -> Measured | None:
     values = _warm(case, "engine_speed")
-    if values.size < FEWEST_SAMPLES:
+    if values.size < FEWEST_SAMPLES or np.median(values) < TURNING:
         return None
     return Measured(float(np.median(values)), 10.0, case.regimes.intervals(Regime.IDLE))
 
@@ -70,7 +71,7 @@ def _stated_speed(case: Case) -> tuple[float, float] | None:
 def _unsteadiness(case: Case) -> Measured | None:
     """Spread of speed from sample to sample at warm idle, slow drift taken out."""
     values = _warm(case, "engine_speed")
-    if values.size < 4 * FEWEST_SAMPLES:
+    if values.size < 4 * FEWEST_SAMPLES or np.median(values) < TURNING:
         return None
     steps = np.diff(values)
     spread = 1.4826 * float(np.median(np.abs(steps - np.median(steps)))) / np.sqrt(2.0)

@@ -13,9 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airproof.diagnosis.case import Case
+from airproof.diagnosis.checks import engine_off
+from airproof.diagnosis.expectations import expected
 from airproof.diagnosis.finding import Finding
-from airproof.diagnosis.testimony import Testimony, group
+from airproof.diagnosis.testimony import Testimony, group, log_t
 from airproof.engine.air_path import (
+    CHARGE_AT_REST,
     FUEL_AGAINST_AIR,
     RELATIONS,
     TRIMS,
@@ -39,6 +42,7 @@ _LOADS: tuple[tuple[str, str, float, float], ...] = (
     ("on-boost", "on boost", 1.06, 9.0),
 )
 FEWEST_POINTS = 3
+HIGHEST_BAROMETER_KPA = 106.0  # the highest ever, reduced to sea level, was 108.5; where people drive it is less
 TRIMS_UNANSWERED = 0.15  # judged: Airproof authors
 LYING_SENSORS = ("map-offset", "map-gain", "supply-reference", "iat-offset")
 RICHEST, LEANEST = (
@@ -132,16 +136,29 @@ def _judge(case: Case, relation: Relation, slices: list[_Slice]) -> list[Testimo
         _finding(one, float(off["none"][0, k]), float(scatter[k]), float(np.sqrt(covariance[k, k])))
         for k, one in enumerate(slices)
     ]
-    return group(findings, off, covariance, _BLUR[relation.id], _unanswered(relation, off))
+    return group(findings, off, covariance, _BLUR[relation.id], _otherwise(case, relation, off))
 
 
-def _unanswered(relation: Relation, off: dict[str, Floats]) -> tuple[float, dict[str, Floats]] | None:
-    """Trims may not answer a lying sensor: the unit has more to go by than the profile says, or limits its learning."""
-    if relation is not TRIMS:
-        return None
-    as_seen = off["none"]
-    lies = {cause: np.broadcast_to(as_seen, off[cause].shape) for cause in LYING_SENSORS if cause in off}
-    return TRIMS_UNANSWERED, lies
+def _otherwise(case: Case, relation: Relation, off: dict[str, Floats]) -> dict[str, tuple[Floats, Floats]]:
+    """What else may be so under a lying sensor, with its probability, for all loads at once.
+
+    Trims may not answer it: the unit has more to go by than the profile says, or limits its learning. And the
+    barometric reading may copy the manifold sensor: then it lies alike, and the charge pressure beside it looks wrong.
+    """
+    lies = [cause for cause in LYING_SENSORS if cause in off]
+    if relation is TRIMS:
+        as_seen = off["none"]
+        return {c: (np.full(len(off[c]), TRIMS_UNANSWERED), np.broadcast_to(as_seen, off[c].shape)) for c in lies}
+    if relation is not CHARGE_AT_REST:
+        return {}
+    found = {}
+    seen = case.barometer.kpa
+    for cause in lies:
+        true = np.maximum(engine_off.undone("manifold_pressure", seen, cause, case.sizes[cause]), 1.0)
+        copied = expected("barometer-copied").mean * np.exp(log_t((true - case.weather.kpa) / case.weather.sd_kpa))
+        copied[true > HIGHEST_BAROMETER_KPA] = 1e-6
+        found[cause] = (copied, off[cause] + np.log(seen / true)[:, None])
+    return found
 
 
 def _trust(one: _Slice) -> Floats:
@@ -166,16 +183,21 @@ _SAYS = {
     "air-flow": "measured air flow is {much} what pressure, temperature and speed give {where}",
     "throttle-flow": "air flow is {much} what the throttle opening lets through {where}",
     "fuel": "fuel is {much} what the measured air flow asks for {where}",
-    "trim": "the mixture correction is {percent:+.0f} % {where}",
+    "trim": "without its correction the mixture would be {mixture} {where}",
     "charge-at-rest": "charge pressure is {much} the barometer {where}, where nothing compresses",
 }
 
 
 def _finding(one: _Slice, off: float, sd: float, band: float) -> Finding:
     percent = 100.0 * np.expm1(off)
-    much = f"{abs(percent):.0f} % {'above' if percent > 0 else 'below'}"
+    size = f"{abs(percent):.0f}"
+    much = f"{size} % {'above' if percent > 0 else 'below'}" if size != "0" else "level with"
+    mixture = f"{size} % too {'lean' if percent > 0 else 'rich'}" if size != "0" else "right within 1 %"
     low, high = float(100.0 * np.expm1(-1.645 * band)), float(100.0 * np.expm1(1.645 * band))
-    says = _SAYS[one.relation.id].format(much=much, percent=percent, where=one.words)
+    healthy = f"{low:.0f} to {high:+.0f} %"
+    if one.relation is TRIMS:
+        healthy = f"{abs(low):.0f} % rich to {high:.0f} % lean"
+    says = _SAYS[one.relation.id].format(much=much, mixture=mixture, where=one.words)
     return Finding(
         id=f"{one.relation.id}-{one.place}",
         value=float(percent),
@@ -183,7 +205,7 @@ def _finding(one: _Slice, off: float, sd: float, band: float) -> Finding:
         unit="%",
         expected=(low, high),
         intervals=merged(one.path.points.start_s, one.path.points.end_s),
-        says=f"{says} ({len(one.path.points)} steady points; healthy: {low:.0f} to {high:+.0f} %)",
+        says=f"{says} ({len(one.path.points)} steady points; healthy: {healthy})",
     )
 
 

@@ -19,7 +19,7 @@ RAIL_LOW_KPA = 7.0  # below what a running engine can draw; sensors' lines end a
 JUMP_KPA = 22.0  # from one sample to the next and back; larger than a snap does between samples that return
 JUMP_SHARE = 0.30
 CHANCE_PER_MIN = 0.02
-SEEN_SHARE = 0.4  # of the breaks, a polled recording catches so many; judged: Airproof authors
+SEEN_SHARES = np.geomspace(0.15, 1.5, 7)  # of the breaks a polled recording catches so many, or counts one twice
 HELD_SD_KPA = 1.5  # of the value a frozen signal is held at, grid and rounding together
 MISLED = 0.01  # the probability that a count is caused by something nobody thought of
 
@@ -121,13 +121,14 @@ def _dropouts(case: Case, run: _Running, railed: Bools) -> Testimony:
     minutes = max(_time_covered(run) / 60.0, 0.1)
     log_likelihood = {}
     for cause, sizes in case.sizes.items():
-        rate = np.full(sizes.size, CHANCE_PER_MIN)
+        rates = np.full((1, sizes.size), CHANCE_PER_MIN)
         if cause == "map-intermittent":
-            rate = np.abs(sizes) * 60.0 * SEEN_SHARE if sizes.any() else np.full(1, 3.0)
-        expected = rate * minutes
+            rates = np.abs(sizes)[None, :] * 60.0 * SEEN_SHARES[:, None]
+        expected = rates * minutes
         poisson = count * np.log(expected) - expected - math.lgamma(count + 1)
+        averaged = np.logaddexp.reduce(poisson, axis=0) - np.log(len(poisson))
         # Anything may spoil a recording: a count that fits nothing keeps this much probability.
-        log_likelihood[cause] = np.logaddexp(np.log1p(-MISLED) + poisson, np.log(MISLED) - np.log(count + 1.0) - 1.0)
+        log_likelihood[cause] = np.logaddexp(np.log1p(-MISLED) + averaged, np.log(MISLED) - np.log(count + 1.0) - 1.0)
     says = (
         f"the pressure jumps away and comes back {count} times in {minutes:.0f} min with nothing else moving"
         if count

@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from airproof.diagnosis.weighing import Weighing
-from airproof.report.pictures.scatter import draw_scatter
+from airproof.report.pictures.scatter import STRANGE, Pattern, draw_scatter, pattern_of
 from airproof.report.pictures.sheet import Drawing, NotDrawn
-from airproof.report.wording import apart, span
+from airproof.report.wording import apart, number, span
 
 NUMBER = 3
 CLOSE = 5.0  # %, within which two ways to the air flow agree on any car; judged: Airproof authors
+EXPECTED = "the expected"
 
 
 def draw(weighing: Weighing) -> Drawing | NotDrawn:
@@ -23,33 +24,40 @@ def draw(weighing: Weighing) -> Drawing | NotDrawn:
         return NotDrawn("there are not enough steady points")
     expected = trace.expected[known]
     off, low, high = (100.0 * (c[known] / expected - 1.0) for c in (trace.measured, trace.low, trace.high))
-    middle = float(np.median(off))
-    strange = float(np.mean((off < low) | (off > high)))
-    ten, ninety = np.quantile(off, (0.1, 0.9))
-    if strange < 0.25 and abs(middle) < CLOSE:
-        title = f"Air flow and pressure agree: measured air flow is {apart(middle, 'speed-density')}"
-    elif strange < 0.25:
-        title = f"Measured air flow is {apart(middle, 'speed-density')}, as an unknown engine may have it"
-    elif ten * ninety > 0:
-        way = "above" if middle > 0 else "below"
-        title = f"Measured air flow is {span(ten, ninety, '%')} {way} what the pressure accounts for"
-    else:
-        title = f"Measured air flow strays from what the pressure accounts for by {ten:+.0f} to {ninety:+.0f} %"
+    seen = pattern_of(expected, off, (low, high), log_x=True)
     caption = (
-        f"At {off.size} steady points the measured air flow is by the median "
-        f"{apart(middle, 'speed-density')}, and {100 * strange:.0f} % of the points lie outside a healthy engine's band"
+        f"At {off.size} steady points the measured air flow is by the median {apart(float(np.median(off)), EXPECTED)} "
+        f"by pressure, temperature and speed, and {100 * seen.strange:.0f} % of the points lie outside a healthy "
+        "engine's band"
     )
     if not weighing.baselines:
         caption += ", which is wide because no known-good recording of this engine was given"
     return draw_scatter(
         weighing,
         NUMBER,
-        title,
+        _title(seen),
         caption,
-        x=expected,
-        x_label="air flow by pressure, temperature and speed, g/s",
-        log_x=True,
-        y=off,
-        y_label="measured air flow\nagainst that, %",
-        band=(low, high),
+        seen,
+        what="How far the measured air flow lies from the expected, in percent",
+        over="the expected air flow",
+        x_unit="g/s",
+        x_label="expected air flow, g/s\n(by pressure, temperature and speed)",
+        y_label="measured over expected\nair flow, % more or less",
     )
+
+
+def _title(seen: Pattern) -> str:
+    """What the picture shows: where a median lies outside the band, no title says that all is well."""
+    middle = float(np.median(seen.y))
+    ten, ninety = np.quantile(seen.y, (0.1, 0.9))
+    if not seen.out.any() and seen.strange < STRANGE:
+        if abs(middle) < CLOSE:
+            return f"Air flow and pressure agree: measured air flow is {apart(middle, EXPECTED)}"
+        return f"Measured air flow is {apart(middle, EXPECTED)}, as an engine of this kind may have it"
+    if seen.strange < STRANGE:
+        worst = seen.worst
+        where = f"near {number(float(seen.middle_x[worst]))} g/s"
+        return f"Measured air flow leaves the healthy band {where}: {apart(float(seen.middle_y[worst]), EXPECTED)}"
+    if ten * ninety > 0:
+        return f"Measured air flow is {span(ten, ninety, '%')} {'above' if middle > 0 else 'below'} {EXPECTED}"
+    return f"Measured air flow strays from {EXPECTED} by {ten:+.0f} to {ninety:+.0f} %"

@@ -6,6 +6,7 @@ import numpy as np
 
 from airproof.diagnosis.weighing import RelationTrace, Weighing
 from airproof.engine.air_path import AT_REST
+from airproof.report.pictures.engine_off import at_rest
 from airproof.report.pictures.sheet import (
     INK,
     MARK,
@@ -34,7 +35,7 @@ def draw(weighing: Weighing) -> Drawing | NotDrawn:
     target = weighing.recording.get("charge_pressure_target")
     if target is not None and len(target) > 2:
         actual = next((n for n in ("charge_pressure", "manifold_pressure") if n in weighing.recording), None)
-        if actual is not None and float(target.values.max()) > weighing.barometer.kpa + BOOSTED_KPA:
+        if actual is not None and float(target.values.max()) > _day(weighing) + BOOSTED_KPA:
             return _against_target(weighing, actual)
     trace = weighing.trace("charge-pressure")
     if trace is None or trace.time.size < 3:
@@ -42,9 +43,15 @@ def draw(weighing: Weighing) -> Drawing | NotDrawn:
     return _against_load(weighing, trace)
 
 
+def _day(weighing: Weighing) -> float:
+    """The barometer as exhibit 1 has it, kPa absolute."""
+    rest = at_rest(weighing)
+    return weighing.barometer.kpa if rest is None else rest.day
+
+
 def _against_target(weighing: Weighing, name: str) -> Drawing | NotDrawn:
     target, actual = weighing.recording["charge_pressure_target"], weighing.recording[name]
-    day = weighing.barometer.kpa
+    day = _day(weighing)
     boost = np.clip(target.values - day - BOOSTED_KPA, 0.0, None)
     start, end = busiest_window(target.time, boost, WINDOW_S)
     busy = target.time[(boost > 0.0) & (target.time >= start) & (target.time <= end)]
@@ -57,7 +64,7 @@ def _against_target(weighing: Weighing, name: str) -> Drawing | NotDrawn:
     words = name.replace("_", " ")
     way = "above" if off > 0 else "below"
     if abs(off) <= 0.1 * (float(np.median(target.values[asked])) - day):
-        title = f"Boost follows its target within {number(max(abs(off), 1.0))} kPa"
+        title = f"Boost settles within {number(max(abs(off), 1.0))} kPa of its target"
     else:
         title = f"Boost stays {number(abs(off))} kPa {way} its target"
     figure = new_figure(NUMBER, title, weighing.recording.label)
@@ -86,7 +93,7 @@ def _against_target(weighing: Weighing, name: str) -> Drawing | NotDrawn:
 
 
 def _against_load(weighing: Weighing, trace: RelationTrace) -> Drawing | NotDrawn:
-    day = weighing.barometer.kpa
+    day = _day(weighing)
     manifold = trace.load_percent * day / 100.0
     light = trace.load_percent < NO_BOOST
     if np.count_nonzero(light) < 3:

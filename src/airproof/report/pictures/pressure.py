@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from matplotlib.axes import Axes
 
 from airproof.diagnosis.weighing import RelationTrace, Weighing
 from airproof.recording.recording import Interval, Signal
 from airproof.recording.regimes import Regime, Regimes
+from airproof.report.pictures.engine_off import AtRest, at_rest
 from airproof.report.pictures.sheet import (
     BAND,
     INK,
@@ -17,6 +20,7 @@ from airproof.report.pictures.sheet import (
     Drawing,
     NotDrawn,
     clock_ticks,
+    halo,
     legend_on_top,
     new_figure,
 )
@@ -27,6 +31,8 @@ NUMBER = 2
 WINDOW_S = 150.0
 """A page shows this much; of a longer recording the most telling stretch is shown, the whole below it."""
 
+STRANGE = 0.25  # of the points outside the band from which they are no strays; judged: Airproof authors
+NEAR_EDGE = 0.6  # of the half band
 CLOSE = 5.0  # %, near enough to the middle of the band to say nothing of it; judged: Airproof authors
 _ENGINE_OFF_KPA = 3.0  # to either side of the barometer where a good sensor reads with the engine off; as in exhibit 1
 _STEADY_S = 2.5  # a steady point stands for about so long
@@ -49,31 +55,90 @@ def draw(weighing: Weighing) -> Drawing | NotDrawn:
     trace = weighing.trace("manifold-pressure")
     if trace is not None and trace.time.size == 0:
         trace = None
-    start, end = _window(signal, trace, weighing.regimes)
+    rest = at_rest(weighing)
+    step = _step_at_rest(rest)
+    key_on = weighing.regimes.intervals(Regime.KEY_ON)
+    start, end = _window(signal, trace, weighing.regimes, key_on[0] if step and key_on else None)
     whole = end - start >= float(signal.time[-1] - signal.time[0]) - 1.0
     regimes = [r for r in Regime if _within(weighing.regimes.intervals(r), start, end)]
-    title, caption = _statement(signal, trace, weighing.barometer.kpa)
+    day = rest.day if rest else weighing.barometer.kpa
+    title, caption = _statement(signal, trace, day)
+    if step:
+        title = f"With the engine at rest, pressure stands {step.words} {step.against} instead of level with it"
+        at_rest_words = f"With the engine off the pressure stands {step.words} the {day:.1f} kPa of {step.against}"
+        caption = f"{at_rest_words}; {_then(caption)}"
     heights = [3.0, 0.24 * max(len(regimes), 1), *([] if whole else [0.75])]
     figure = new_figure(NUMBER, title, weighing.recording.label, height_in=1.5 + sum(heights))
     axes, *below = figure.subplots(len(heights), 1, height_ratios=heights, squeeze=True)
-    engine_off = _within(weighing.regimes.intervals(Regime.KEY_ON), start, end)
-    _draw_pressure(axes, signal, trace, (start, end), weighing.barometer.kpa, engine_off)
+    engine_off = _within(key_on, start, end)
+    _draw_pressure(axes, signal, trace, (start, end), day, engine_off)
+    if step and engine_off:
+        _draw_step(axes, step, engine_off[0], (start, end))
     _draw_regimes(below[0], weighing, regimes, start, end)
     if not whole:
         _draw_overview(below[1], signal, start, end)
         caption += f", shown from {clock(start)} to {clock(end)} of {duration(float(signal.time[-1]))}"
-    alt = f"Manifold pressure over time from {clock(start)} to {clock(end)}, regimes: " + (
-        ", ".join(str(r) for r in regimes) or "none"
+    alt = f"Manifold pressure over time, from minute {clock(start)} to {clock(end)}; below it, when there was " + (
+        ", ".join(str(r) for r in regimes) or "no regime that could be told"
     )
     return Drawing(title, caption + ".", f"{alt}. {title}.", figure)
 
 
-def _window(signal: Signal, trace: RelationTrace | None, regimes: Regimes) -> Interval:
-    """Where the pressure is strangest; without a band to tell by, where most of the rarer regimes lie."""
+@dataclass(frozen=True)
+class _Step:
+    """How far the sensor reads off with the engine at rest, kPa, and what it is held against at `day`."""
+
+    away: float
+    day: float
+    against: str
+
+    @property
+    def words(self) -> str:
+        return f"{abs(self.away):.1f} kPa {'above' if self.away > 0 else 'below'}"
+
+
+def _step_at_rest(rest: AtRest | None) -> _Step | None:
+    """Set where the manifold sensor is what exhibit 1 is about, and is off."""
+    if rest is None or not rest.known or rest.subject.name != "manifold_pressure" or not rest.far(rest.subject):
+        return None
+    return _Step(rest.away(rest.subject), rest.day, rest.against)
+
+
+def _then(caption: str) -> str:
+    return caption[:1].lower() + caption[1:]
+
+
+def _draw_step(axes: Axes, step: _Step, engine_off: Interval, window: Interval) -> None:
+    """An upright from where the pressure ought to be to where it is, with its length."""
+    a, b = engine_off
+    level, left = step.day + step.away, b < sum(window) / 2
+    axes.plot([(a + b) / 2] * 2, [step.day, level], color=MARK, linewidth=2.4, zorder=6)
+    axes.plot((a + b) / 2, level, "D", color=MARK, markersize=7, zorder=6)
+    axes.annotate(
+        f"{step.away:+.1f} kPa".replace("-", "\N{MINUS SIGN}"),
+        xy=(b if left else a, level),
+        xytext=(6 if left else -6, 3),
+        textcoords="offset points",
+        ha="left" if left else "right",
+        fontsize=11,
+        fontweight="bold",
+        color=MARK,
+        path_effects=halo(),
+        zorder=7,
+    )
+
+
+def _window(signal: Signal, trace: RelationTrace | None, regimes: Regimes, must: Interval | None) -> Interval:
+    """Where the pressure is strangest; without a band to tell by, where most of the rarer regimes lie.
+
+    Where there is a stretch that `must` be seen, it is at its beginning.
+    """
     first, last = float(signal.time[0]), float(signal.time[-1])
     if last - first <= WINDOW_S:
         return first, last
-    if trace is not None:
+    if must is not None:
+        start = max(first, must[0] - 5.0)
+    elif trace is not None:
         strangeness = np.abs(trace.measured - trace.expected) / np.maximum(trace.high - trace.low, 1e-9)
         start, _ = busiest_window(trace.time, np.minimum(strangeness, 3.0), WINDOW_S)
         start = first if start - first < 20.0 else start - 5.0  # the key-on at the beginning belongs to the picture
@@ -101,19 +166,23 @@ def _statement(signal: Signal, trace: RelationTrace | None, barometer_kpa: float
     off = trace.measured - trace.expected
     outside = float(np.mean((trace.measured < trace.low) | (trace.measured > trace.high)))
     middle, percent = float(np.median(off)), float(np.median(100.0 * off / trace.expected))
-    if outside < 0.25:
+    if outside < STRANGE:
         title = f"Manifold pressure stays where a healthy engine has it {100 * (1 - outside):.0f} % of the time"
         if abs(percent) >= CLOSE:
-            where = "above" if middle > 0 else "below"
-            title = f"Manifold pressure runs {abs(percent):.0f} % {where} the middle of what this engine may have"
+            place = float(np.median(2.0 * off / np.maximum(trace.high - trace.low, 1e-9)))
+            half = "upper" if middle > 0 else "lower"
+            where = f"near the {half} edge" if abs(place) > NEAR_EDGE else f"in the {half} half"
+            title = f"Manifold pressure lies {where} of what an engine of this kind may have"
         return (
             title,
             f"At {trace.time.size} steady points the measured pressure lies in the healthy band "
-            f"{100 * (1 - outside):.0f} % of the time, {number(abs(middle))} kPa off by the median",
+            f"{100 * (1 - outside):.0f} % of the time, {number(abs(middle))} kPa off its middle by the median",
         )
+    # Which of the two is wrong, sensor or air flow, this picture cannot tell: unmetered air looks like it too.
     way = "below" if middle < 0 else "above"
     return (
-        f"Manifold pressure reads {number(abs(percent))} % {way} what the air flow asks for",
+        f"Pressure and measured air flow disagree: pressure is {number(abs(percent))} % "
+        f"{'lower' if middle < 0 else 'higher'} than that air flow makes",
         f"At {trace.time.size} steady points the measured pressure lies outside the healthy band "
         f"{100 * outside:.0f} % of the time, and {number(abs(middle))} kPa "
         f"({number(abs(percent))} %) {way} its middle by the median",
