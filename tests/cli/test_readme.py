@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 from command_line import Airproof
 
+from airproof.knowledge.load import knowledge
+
 PROJECT = Path(__file__).resolve().parents[2]
 README = (PROJECT / "README.md").read_text(encoding="utf-8")
 DEMO = PROJECT / "examples" / "demo-job"
@@ -22,6 +24,12 @@ def options(text: str) -> set[str]:
 def test_every_option_is_named_and_no_other(airproof: Airproof) -> None:
     known = options(airproof("weigh", "--help").out) - {"--help"}
     assert options(README) - {"--help"} == known
+
+
+def test_the_help_lists_every_symptom(airproof: Airproof) -> None:
+    said = re.search(r"Symptoms are: ([^.]+)\.", " ".join(airproof("weigh", "--help").out.split()))
+    assert said is not None
+    assert said[1].split(", ") == list(knowledge().symptoms)
 
 
 def test_the_quoted_verdict_is_what_the_demo_job_gets(airproof: Airproof, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,8 +1,9 @@
 from __future__ import annotations
 
 import numpy as np
+from small_cases import NATURAL, case_of, changed, workshop_round
 
-from airproof.diagnosis.companions import odd_companions
+from airproof.diagnosis.companions import doubtful_baselines, odd_companions
 from airproof.recording.recording import Recording, Signal
 
 TIME = np.arange(50, dtype=np.float64)
@@ -33,3 +34,11 @@ def test_two_altitudes_are_noticed() -> None:
         [recording("low", barometric_pressure=97.0), recording("high", barometric_pressure=83.0)], []
     )
     assert "97 and 83 kPa absolute" in line
+
+
+def test_a_baseline_that_contradicts_itself_is_doubted() -> None:
+    good = case_of(workshop_round(NATURAL), NATURAL)
+    assert doubtful_baselines([good]) == ()
+    lying = case_of(changed(workshop_round(NATURAL), "manifold_pressure", lambda v: v + 8.0), NATURAL)
+    (line,) = doubtful_baselines([good, lying])
+    assert "8 kPa too high with the engine off" in line

@@ -92,7 +92,7 @@ def test_what_the_evidence_is_blind_to_is_named() -> None:
     case = case_of(workshop_round(TURBO), TURBO)
     # against nothing wrong, a leak is where it was before (3 to 4), a wrong offset is not
     (line,) = cannot_tell(
-        case, judged({"none": 0.56, "map-offset": 0.01, "vacuum-leak": 0.42, "map-gain": 0.009}), KNOWN
+        case, judged({"none": 0.56, "map-offset": 0.01, "vacuum-leak": 0.42, "map-gain": 0.009}), [], KNOWN
     )
     assert "says next to nothing about" in line
     assert KNOWN.causes["vacuum-leak"].title[1:] in line

@@ -183,9 +183,7 @@ def test_where_only_the_sensor_itself_tells_the_pressure_of_the_day_none_is_said
         weighing(signals=signals, offset_kpa=0.0), barometer=Barometer(98.0, 3.0, "the engine-off pressure")
     )
     title = draw_exhibits(unknown, tmp_path)[0].title
-    assert (
-        title == "Engine off, the manifold pressure sensor reads 98 kPa; only an altitude can judge that"
-    )
+    assert title == "Engine off, the manifold pressure sensor reads 98 kPa; only an altitude can judge that"
 
 
 def test_a_barometer_that_lies_is_held_against_the_other_sensors(tmp_path: Path) -> None:

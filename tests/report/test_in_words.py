@@ -67,7 +67,11 @@ def test_nothing_is_certain(probability: float, chance: str) -> None:
         ),
         ("intake-restriction", Size(3.0, 2.0, 4.0, "x"), "(about 3 times the normal pressure drop, 2 to 4)"),
         ("ignition", None, "Sparks fail"),
-        ("fuel-delivery", Size(1.0, -2.0, 4.0, "%"), "Title of fuel-delivery (either way: -2 to 4 %)"),
+        (
+            "fuel-delivery",
+            Size(1.0, -2.0, 4.0, "%"),
+            "More or less fuel is delivered than was asked for (either way: -2 to 4 %)",
+        ),
     ],
 )
 def test_sizes_are_said_with_sign_unit_and_interval(name: str, size: Size | None, words: str) -> None:
@@ -77,9 +81,12 @@ def test_sizes_are_said_with_sign_unit_and_interval(name: str, size: Size | None
 def test_every_cause_that_is_known_can_be_said() -> None:
     for one in knowledge().causes.values():
         size = Size(5.0, 4.0, 6.0, one.unit) if one.size else None
-        said = first_line(replace(cause(one.id, 0.95, size), title=one.title), cause("none", 0.05))
-        assert one.id == "none" or "{" not in said
-        assert said.endswith("in 100.")
+        bare = Size(5.0, 4.0, 6.0, one.unit, told=False) if one.size else None
+        for shown in (size, bare):
+            said = first_line(replace(cause(one.id, 0.95, shown), title=one.title), cause("none", 0.05))
+            assert one.id == "none" or "{" not in said
+            assert said.endswith("in 100.")
+            assert shown is not bare or "5" not in said.removesuffix("Chance: 95 in 100.")
 
 
 def test_a_cause_that_the_words_do_not_know_is_said_by_its_title() -> None:

@@ -88,7 +88,12 @@ def weigh(
     Save codes and freeze frames before anything is erased. On the road a passenger reads.
 
     \b
-    A reading file says what was seen or measured by hand:
+    Symptoms are: lamp-on, rough-idle, high-idle, stalling, hesitation, limp-mode, low-power,
+    surging, thirst, black-smoke, whistle, hard-start, knock, overboost-feel, fuel-smell,
+    intermittent. "airproof explain rough-idle" tells what one speaks for.
+
+    \b
+    A reading file says what was seen or measured by hand; "airproof explain P0106" names steps:
       [[reading]]
       step = "look-hoses"       # "airproof explain look-hoses" tells what is asked
       found = false

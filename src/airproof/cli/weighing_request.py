@@ -31,6 +31,7 @@ from airproof.report.explained import CODE, area_of, near, symptom_of
 from airproof.report.in_words import Part, in_words
 
 KELVIN = 273.15
+NAMED = 3  # of a long list
 LONGEST_VALUE = 40  # letters of a number with its unit
 MAP_LINES = (
     "Write MAP.toml with the line [signals] and below it one line for each heading, as "
@@ -209,8 +210,8 @@ def _symptom(asked: str, known: Knowledge) -> str:
     if symptom is None:
         raise UnusableRequest(
             f"{asked!r} is not a symptom that is known here",
-            f"one of {', '.join(known.symptoms)}",
-            near(asked.casefold(), known.symptoms),
+            f"one of {', '.join([*known.symptoms][:NAMED])} and {len(known.symptoms) - NAMED} more",
+            f'{near(asked.casefold(), known.symptoms)} "airproof weigh --help" lists them all.',
             where="--symptom",
         )
     return symptom.id

@@ -20,8 +20,9 @@ from airproof.diagnosis.testimony import Testimony
 Floats = NDArray[np.float64]
 
 NEPERS_TO_DECIBANS = 10.0 / np.log(10.0)
-UNEXPLAINED_DECIBANS = 14.0
-"""A testimony that some hypothesis would make 25 times more probable is not explained; judged: Airproof authors."""
+UNEXPLAINED_DECIBANS, UNEXPLAINED_WHEN_TOLD = 14.0, 8.0
+"""A testimony that some hypothesis would make 25 times (what was told: 6 times) more probable is not explained; judged:
+Airproof authors."""
 
 ORDERS = 24
 """So many orders, each with its reverse, are averaged; drawn from a fixed seed, so that the same case gives the same
@@ -128,7 +129,8 @@ def unexplained(testimonies: Sequence[Testimony], cause: str, sizes: Floats) -> 
     for testimony in testimonies:
         given = float(np.logaddexp.reduce(testimony.log_likelihood[cause] + size_weight))
         best = max(float(rows.max()) for rows in testimony.log_likelihood.values())
-        if NEPERS_TO_DECIBANS * (best - given) > UNEXPLAINED_DECIBANS:
+        told = not testimony.finding.unit  # seen or done by somebody, not taken from the recording
+        if NEPERS_TO_DECIBANS * (best - given) > (UNEXPLAINED_WHEN_TOLD if told else UNEXPLAINED_DECIBANS):
             left.append(testimony)
     return left
 

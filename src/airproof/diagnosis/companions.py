@@ -6,9 +6,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from airproof.diagnosis.case import Case
 from airproof.recording.recording import Recording
+from airproof.recording.regimes import Regime
 
 TELLING = {"air_flow": "air flow", "charge_pressure": "charge pressure", "short_trim_1": "fuel trims"}
+GOOD_SENSORS_AGREE_KPA = 5.0  # good sensors of one car agree to 2 to 4 kPa; common practice, no source
 BAROMETERS_APART_KPA = 6.0  # more than weather does in a week or so; judged: Airproof authors
 
 
@@ -27,6 +30,27 @@ def odd_companions(recordings: Sequence[Recording], baselines: Sequence[Recordin
             lines.append(
                 f"{first.label} and {other.label}: their barometers read {here:.0f} and {there:.0f} kPa absolute, "
                 "which is more than weather; one altitude cannot serve for both"
+            )
+    return tuple(lines)
+
+
+def doubtful_baselines(cases: Sequence[Case]) -> tuple[str, ...]:
+    """Cautions where a recording given as known to be good contradicts itself with the engine off."""
+    lines = []
+    for case in cases:
+        standing = case.in_regime("manifold_pressure", Regime.KEY_ON)
+        others = [
+            float(np.median(values))
+            for name in ("charge_pressure", "barometric_pressure")
+            if (values := case.in_regime(name, Regime.KEY_ON)).size
+        ]
+        if not standing.size or not others:
+            continue
+        apart = float(np.median(standing)) - float(np.mean(others))
+        if abs(apart) > GOOD_SENSORS_AGREE_KPA:
+            lines.append(
+                f"the baseline {case.recording.label} itself reads {abs(apart):.0f} kPa too "
+                f"{'high' if apart > 0 else 'low'} with the engine off: is it known to be good?"
             )
     return tuple(lines)
 

@@ -27,7 +27,7 @@ from airproof.diagnosis.checks import (
     signal_health,
     temperatures,
 )
-from airproof.diagnosis.companions import odd_companions
+from airproof.diagnosis.companions import doubtful_baselines, odd_companions
 from airproof.diagnosis.conditions import UNKNOWN_PLACE, best_barometer
 from airproof.diagnosis.gaps import cannot_tell, not_recorded, too_little
 from airproof.diagnosis.hypotheses import Hypotheses, hypotheses_for
@@ -75,7 +75,7 @@ only where it was present."""
 SURE_ENOUGH = 0.5
 BOOST_FOR_SURE, NO_SENSOR_KPA = 1.4, 250.0  # of the barometer; a rail of the sensor or of the item lies above
 
-HOLE_SIZE_SD = 0.05  # of the diameter: 10 % of the flow; judged: Airproof authors
+HOLE_SIZE_SD = 0.08  # of the diameter: 16 % of the flow; judged: Airproof authors
 LEAST_TOLD = 0.25
 """Nepers of information about a size, below which it is only what is usual; judged: Airproof authors."""
 
@@ -134,7 +134,7 @@ def weigh(
     verdict = replace(
         verdict,
         timeline=walk(case, posterior.probability, sizes),
-        cautions=(*odd_companions(recordings, baselines), *verdict.cautions),
+        cautions=(*doubtful_baselines(good_cases), *odd_companions(recordings, baselines), *verdict.cautions),
         regimes_s=case.regimes.seconds(),
     )
     weighing = Weighing(recording, case.regimes, profile, case.barometer, verdict, traces_of(case), tuple(baselines))

@@ -24,6 +24,7 @@ from airproof.recording.cleaning import (
     refreshed,
     resolution_of,
 )
+from airproof.recording.headings import recognise, without_unit
 from airproof.recording.recording import ColumnReading, Floats, ReadReport, Recording, Signal
 from airproof.recording.signals import signal_kind
 from airproof.recording.table import Column, Table
@@ -37,6 +38,13 @@ about 50 kPa, and cars seldom go there); a "boost" column that does so often is 
 
 _OWN_ZERO_S = 86400.0
 """Elapsed time that begins before this keeps the file's own zero, so that intervals can be found again in the file."""
+
+
+LEAST = ("engine_speed", "manifold_pressure")
+"""What everything else is judged against."""
+
+STANDING_STILL = 3
+"""So many rows at one moment are no recording."""
 
 
 @dataclass
@@ -73,10 +81,8 @@ def assemble(table: Table, label: str, barometer_kpa: float | None = None) -> Re
             readings.append(ColumnReading(one.claim.heading, name, one.unit.unit, _how(one), one.says))
         else:
             readings.append(ColumnReading(one.claim.heading, None, None, "left out", "it holds no usable number"))
-    readings.extend(
-        ColumnReading(heading, None, None, "left out", "no signal Airproof knows goes by this heading")
-        for heading in table.unread
-    )
+    readings.extend(_unread(heading) for heading in table.unread)
+    _refuse_unknown_units(readings, signals, table.source)
     if not signals:
         why = "; ".join(f"{r.heading}: {r.says}" for r in readings[:4])
         raise UnusableFile(
@@ -86,7 +92,37 @@ def assemble(table: Table, label: str, barometer_kpa: float | None = None) -> Re
             where=table.source,
         )
     report = ReadReport(table.source, tuple(readings), tuple(remarks), table.rows, aside)
-    return Recording(signals, label, report)
+    recording = Recording(signals, label, report)
+    if recording.duration_s == 0.0 and any(len(signal) >= STANDING_STILL for signal in signals.values()):
+        raise UnusableFile(
+            f"the time column stands still at {recording.start_s:g} s over {table.rows} rows",
+            "a time that moves on from row to row",
+            "Export it again, or give the rate of the rows as rate_hz in a MAP.toml.",
+            where=table.source,
+        )
+    return recording
+
+
+def _unread(heading: str) -> ColumnReading:
+    """Why a heading was not taken for a signal: its unit, where it would be known without it, else its words."""
+    bare, unit = without_unit(heading)
+    meant = recognise(bare) if unit else None
+    if meant is None:
+        return ColumnReading(heading, None, None, "left out", "no signal Airproof knows goes by this heading")
+    says = f"{unit!r} is no unit of {meant.signal.title} known here; map it with --signals"
+    return ColumnReading(heading, meant.signal.name, None, "left out", says)
+
+
+def _refuse_unknown_units(readings: list[ColumnReading], signals: dict[str, Signal], source: str) -> None:
+    """Without engine speed or manifold pressure little can be judged: there a unit is asked for, not passed over."""
+    for one in readings:
+        if one.how == "left out" and one.signal in LEAST and one.signal not in signals:
+            raise UnusableFile(
+                f"{one.heading!r}: {one.says.partition(';')[0]}",
+                "a unit such as kPa for the pressure and 1/min for the speed",
+                "Name heading, signal and unit in a MAP.toml and give it with --signals.",
+                where=source,
+            )
 
 
 def _how(one: _Ready) -> Literal["stated", "guessed", "mapped"]:
@@ -111,7 +147,7 @@ def _in_own_unit(column: Column, readings: list[ColumnReading]) -> _Ready | None
     stated = claim.unit or column.unit
     if stated is not None and stated.unit != "1":
         says = f"its unit {stated.unit} does not fit {kind.title} in {kind.unit}; map it with --signals"
-        readings.append(ColumnReading(claim.heading, None, stated.unit, "left out", says))
+        readings.append(ColumnReading(claim.heading, kind.name, stated.unit, "left out", says))
         return None
     guess = guess_unit(column.values, kind)
     if guess.unit is None:

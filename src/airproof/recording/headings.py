@@ -57,6 +57,12 @@ def _best(words: frozenset[str]) -> tuple[SignalKind, tuple[int, int]] | None:
     return best
 
 
+def without_unit(heading: str) -> tuple[str, str]:
+    """The heading without what stands in its last brackets, and that; no brackets, no unit."""
+    found = _BRACKETED.findall(heading)
+    return _BRACKETED.sub("", heading).strip(), found[-1].strip() if found else ""
+
+
 @lru_cache(maxsize=4096)
 def recognise(heading: str) -> Recognition | None:
     """The signal a heading means and the unit it states, or None.

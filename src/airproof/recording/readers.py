@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import stat
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -69,6 +70,8 @@ def _table(path: Path, mapping: SignalMap | None, progress: Progress | None) -> 
     """The table in a file, by the reader its first bytes call for."""
     if path.is_dir():
         raise UnusableFile("this is a folder", _WANTED, "Give the files in it one by one.", where=str(path))
+    if not path.is_file() and stat.S_ISFIFO(path.stat().st_mode):
+        raise UnusableFile("this is a pipe, no file", _WANTED, "Save it to a file first.", where=str(path))
     with path.open("rb") as file:
         head = file.read(8)
     if not head:

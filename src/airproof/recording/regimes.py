@@ -57,6 +57,8 @@ class Thresholds:
     boost_share: float = 0.7  # of the highest boost seen
     real_boost_kpa: float = 15.0  # more than a rounding or sensor error above the barometer
     closed_slack: float = 2.5  # % above the lowest pedal or throttle that still counts as released
+    held_s: float = 8.0  # speed held for so long ...
+    held_wander: float = 0.02  # ... within this share is held on purpose
     overrun_share: float = 1.4  # times idle speed; below it idle control takes over
     floor_slack_kpa: float = 5.0  # above the lowest running pressure
     floor_travel_kpa: float = 15.0  # a pressure that has moved less than load moves it has shown no floor
@@ -342,6 +344,9 @@ def _overrun(at: Moments, limits: Thresholds, idle: float, released: Bools | Non
         likely = at.speed > limits.overrun_share * idle
         if at.road is not None:
             likely &= at.road > 5.0
+        else:
+            # Without the road's word an engine that holds its speed for long is driven at light load, not driving.
+            likely &= at.wander(at.speed, limits.held_s) > limits.held_wander * at.speed
         if released is not None:
             likely &= released
         if throttled:

@@ -114,10 +114,10 @@ def _answers() -> dict[str, dict[str, str]]:
     text = (resources.files("airproof.report") / "data" / "answers.toml").read_text(encoding="utf-8")
     answers: dict[str, dict[str, str]] = tomllib.loads(text)
     for cause, forms in answers.items():
-        if not set(forms) <= {"high", "low", "is", "unit"}:
+        if not set(forms) <= {"high", "low", "is", "unsized", "unit"}:
             raise BrokenKnowledge(
                 f"keys {', '.join(forms)}",
-                "high, low, is or unit",
+                "high, low, is, unsized or unit",
                 "This is a fault of ours: please report it.",
                 where=f"answers.toml, {cause}",
             )
@@ -146,8 +146,8 @@ def _said(cause: CauseVerdict) -> str:
 
 
 def _unsized(cause: CauseVerdict) -> str:
-    form = _answers().get(cause.id, {}).get("is", cause.title)
-    return cause.title if "{size}" in form else form
+    forms = _answers().get(cause.id, {})
+    return forms.get("unsized") or forms.get("is", cause.title)
 
 
 def _turned(size: Size, sign: float) -> tuple[float, float, float]:

@@ -46,6 +46,11 @@ class AtRest:
     against: str
     known: bool
 
+    @property
+    def key(self) -> str:
+        """What the grey band is, in the picture's key."""
+        return f"{self.against.removeprefix('the ')}{'' if self.known else ' not known, likely'}"
+
     def away(self, sensor: _Sensor) -> float:
         """How far a sensor reads from what it is held against, kPa."""
         return sensor.kpa - self.day
@@ -131,10 +136,7 @@ def draw(weighing: Weighing) -> Drawing | NotDrawn:
     axes.xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
     axes.set_xlabel("pressure with the engine off, kPa absolute")
     axes.set_title(
-        f"grey: {rest.against.removeprefix('the ')}{'' if rest.known else ' not known, likely'} {day:.1f} \N{PLUS-MINUS SIGN} {slack:.1f} kPa (90 %)",
-        loc="left",
-        fontsize=10,
-        color=SOFT,
+        f"grey: {rest.key} {day:.1f} \N{PLUS-MINUS SIGN} {slack:.1f} kPa (90 %)", loc="left", fontsize=10, color=SOFT
     )
     subject = rest.subject
     caption = (
