@@ -148,9 +148,7 @@ def test_a_broken_environment_is_made_anew(start: ModuleType, monkeypatch: pytes
     assert start.is_ready("run")
 
 
-def test_an_installation_that_fails_leaves_no_stamp(
-    start: ModuleType, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_an_installation_that_fails_leaves_no_stamp(start: ModuleType, monkeypatch: pytest.MonkeyPatch) -> None:
     def make_venv() -> None:
         start.packages_folder().mkdir(parents=True)
         start.venv_python().parent.mkdir(exist_ok=True)
@@ -194,9 +192,7 @@ def test_a_failed_installation_is_explained(start: ModuleType, lines: list[str],
     assert lines[-1][:40] in said
 
 
-def test_pip_is_not_tried_when_uv_found_no_network(
-    start: ModuleType, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_pip_is_not_tried_when_uv_found_no_network(start: ModuleType, monkeypatch: pytest.MonkeyPatch) -> None:
     orders: list[list[str]] = []
 
     def watch(order: list[str]) -> tuple[int, list[str]]:

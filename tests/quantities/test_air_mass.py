@@ -43,9 +43,7 @@ def test_absolute_load_of_two_rows() -> None:
         np.array([50.0, 5000 / 60]),
         np.array([0.85, 0.95]),
     )
-    assert 100.0 * am.absolute_load(flow, 2e-3, np.array([50.0, 5000 / 60])) == pytest.approx(
-        [83.9, 173.0], abs=0.06
-    )
+    assert 100.0 * am.absolute_load(flow, 2e-3, np.array([50.0, 5000 / 60])) == pytest.approx([83.9, 173.0], abs=0.06)
 
 
 def test_workshop_case_of_a_stored_article() -> None:
@@ -66,9 +64,7 @@ def test_the_density_absolute_load_is_related_to() -> None:
     ("volume", "displacement", "ve", "rpm", "tau"),
     [(2.0, 2.0, 0.7, 800.0, 0.2143), (3.0, 2.0, 0.8, 2500.0, 0.0900), (1.8, 1.8, 0.85, 3000.0, 0.0471)],
 )
-def test_filling_time_constant_table(
-    volume: float, displacement: float, ve: float, rpm: float, tau: float
-) -> None:
+def test_filling_time_constant_table(volume: float, displacement: float, ve: float, rpm: float, tau: float) -> None:
     # from two minutes times V over ve Vd N
     computed = am.filling_time_constant(1e-3 * volume, 1e-3 * displacement, rpm / 60.0, ve)
     assert computed == pytest.approx(tau, abs=6e-5)
@@ -81,9 +77,7 @@ def test_filling_time_constant_against_an_integrated_manifold() -> None:
     through_throttle = 4e-3  # kg/s, choked: does not depend on manifold pressure
 
     def fills(_: float, p: np.ndarray) -> list[float]:
-        return [
-            (through_throttle - am.speed_density_flow(p[0], T, displacement, speed, ve)) * R_AIR * T / volume
-        ]
+        return [(through_throttle - am.speed_density_flow(p[0], T, displacement, speed, ve)) * R_AIR * T / volume]
 
     tau = am.filling_time_constant(volume, displacement, speed, ve)
     end = am.manifold_pressure_for_flow(through_throttle, T, displacement, speed, ve)

@@ -156,9 +156,7 @@ def test_weather_reports_round_trip(sea_level: float, elevation: float, temperat
     station = atm.station_pressure_from_altimeter(sea_level, elevation)
     assert atm.altimeter_from_station_pressure(station, elevation) == pytest.approx(sea_level, rel=1e-10)
     station = atm.station_pressure_from_sea_level(sea_level, elevation, temperature)
-    assert atm.sea_level_from_station_pressure(station, elevation, temperature) == pytest.approx(
-        sea_level, rel=1e-10
-    )
+    assert atm.sea_level_from_station_pressure(station, elevation, temperature) == pytest.approx(sea_level, rel=1e-10)
 
 
 def test_a_standard_day_makes_all_reports_agree() -> None:
@@ -234,9 +232,7 @@ def test_saturated_vapour_against_coolprop_and_metpy() -> None:
 
     for celsius in (0.5, 20.0, 60.0, 100.0, 250.0):
         T = celsius + ZERO_CELSIUS
-        assert atm.saturation_vapour_pressure(T) == pytest.approx(
-            PropsSI("P", "T", T, "Q", 0, "Water"), rel=3e-4
-        )
+        assert atm.saturation_vapour_pressure(T) == pytest.approx(PropsSI("P", "T", T, "Q", 0, "Water"), rel=3e-4)
     for celsius in (-40.0, -20.0, -5.0, 15.0):
         reference = metpy.calc.saturation_vapor_pressure(units.Quantity(celsius, "degC")).to("Pa").magnitude
         assert atm.saturation_vapour_pressure(celsius + ZERO_CELSIUS) == pytest.approx(reference, rel=0.01)

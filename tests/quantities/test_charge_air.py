@@ -56,9 +56,7 @@ def test_isentropic_rise_against_cantera() -> None:
 
 
 @given(st.floats(230.0, 330.0), st.floats(1.05, 3.5), st.floats(0.3, 0.9), st.floats(0.0, 1.0))
-def test_compressor_and_cooler_round_trip(
-    T: float, ratio: float, efficiency: float, effectiveness: float
-) -> None:
+def test_compressor_and_cooler_round_trip(T: float, ratio: float, efficiency: float, effectiveness: float) -> None:
     hot = T + ca.compressor_temperature_rise(T, ratio, efficiency)
     assert ca.compressor_efficiency(T, hot, ratio) == pytest.approx(efficiency, rel=1e-9)
     cooled = ca.intercooler_outlet_temperature(hot, T, effectiveness)

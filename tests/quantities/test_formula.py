@@ -78,9 +78,7 @@ def arguments(f: Callable[..., Any]) -> dict[str, np.ndarray]:
 def test_all_formulas_are_here() -> None:
     assert len(ALL) > 50
     for f in ALL:
-        words = {
-            n for n, p in inspect.signature(f).parameters.items() if p.default in ("geometric", "dry air")
-        }
+        words = {n for n, p in inspect.signature(f).parameters.items() if p.default in ("geometric", "dry air")}
         assert set(inspect.signature(f).parameters) - words <= set(ARGUMENTS), f.__name__
         assert f.__doc__
 
@@ -124,9 +122,7 @@ def test_extremes_never_raise_or_warn(f: Callable[..., Any]) -> None:
     for extreme in (0.0, -1.0, -1e300, 1e300, math.inf, -math.inf):
         for name in given:
             assert f(**(given | {name: np.full(3, extreme)})).shape == (3,)
-            assert isinstance(
-                f(**{n: extreme if n == name else float(v[0]) for n, v in given.items()}), float
-            )
+            assert isinstance(f(**{n: extreme if n == name else float(v[0]) for n, v in given.items()}), float)
 
 
 def test_lists_integers_and_arguments_stay_untouched() -> None:

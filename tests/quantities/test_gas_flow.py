@@ -117,9 +117,7 @@ def test_flow_function_inverse(ratio: float, gamma: float) -> None:
     psi = gf.flow_function(ratio, gamma)
     back = gf.pressure_ratio_for_flow_function(psi, gamma)
     assert gf.flow_function(back, gamma) == pytest.approx(psi, rel=1e-6, abs=1e-7)
-    assert back == pytest.approx(
-        ratio, abs=1e-6
-    )  # Psi is flat at the critical ratio, so the root is soft there
+    assert back == pytest.approx(ratio, abs=1e-6)  # Psi is flat at the critical ratio, so the root is soft there
 
 
 def test_flow_function_inverse_ends_and_refusals() -> None:

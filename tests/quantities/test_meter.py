@@ -13,9 +13,7 @@ from airproof.quantities import meter
 from airproof.quantities.sensor_lines import RatiometricLine
 
 SOURCES = np.array([1e3, 10e3, 100e3, 1e6])
-LINE_4250A = RatiometricLine.per_kpa(
-    0.004, -0.04, 5.1, (20, 250), 3.45, "4250A data sheet (NXP rev 8.0, 2017)"
-)
+LINE_4250A = RatiometricLine.per_kpa(0.004, -0.04, 5.1, (20, 250), 3.45, "4250A data sheet (NXP rev 8.0, 2017)")
 
 
 def test_digital_meter_loading() -> None:
@@ -27,9 +25,7 @@ def test_pointer_meter_loading() -> None:
     # 20 kohm/V on its 20 V range: 400 kohm, arithmetic
     resistance = meter.analogue_meter_resistance(20.0)
     assert resistance == 400e3
-    assert meter.meter_reading(1.0, SOURCES, resistance) == pytest.approx(
-        [0.9975, 0.9756, 0.8000, 0.2857], abs=6e-5
-    )
+    assert meter.meter_reading(1.0, SOURCES, resistance) == pytest.approx([0.9975, 0.9756, 0.8000, 0.2857], abs=6e-5)
 
 
 @given(st.floats(0.01, 20.0), st.floats(1.0, 1e7), st.floats(1e5, 1e8))

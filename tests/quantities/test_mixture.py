@@ -115,7 +115,5 @@ def test_trim_of_a_two_millimetre_leak() -> None:
 
 def test_trims_of_sensors_that_read_low() -> None:
     # flow sensor 10 and 15 % low; pressure sensor 5 kPa low at 30 and at 100; a real case, 24 for 29.5 kPa
-    trims = mx.trim_for_underreading(
-        np.array([1.0, 1.0, 30.0, 100.0, 29.5]), np.array([0.9, 0.85, 25.0, 95.0, 24.0])
-    )
+    trims = mx.trim_for_underreading(np.array([1.0, 1.0, 30.0, 100.0, 29.5]), np.array([0.9, 0.85, 25.0, 95.0, 24.0]))
     assert 100.0 * trims == pytest.approx([11.1, 17.6, 20.0, 5.3, 22.9], abs=0.06)

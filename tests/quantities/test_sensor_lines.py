@@ -127,9 +127,7 @@ def test_fit_against_scipy() -> None:
     st.floats(10e3, 400e3),
     st.floats(4.5, 5.5),
 )
-def test_volts_and_pressure_round_trip(
-    a: float, b: float, sheet_v: float, pressure: float, supply_v: float
-) -> None:
+def test_volts_and_pressure_round_trip(a: float, b: float, sheet_v: float, pressure: float, supply_v: float) -> None:
     line = RatiometricLine.per_kpa(a, b, sheet_v, (10, 400))
     assert line.pressure_pa(line.volts(pressure)) == pytest.approx(pressure, rel=1e-9)
     assert line.pressure_pa(line.volts(pressure, supply_v), supply_v) == pytest.approx(pressure, rel=1e-9)

@@ -46,9 +46,7 @@ def test_checksums(data: str, recommended: int, legacy: int) -> None:
 
 
 # third form, c = T[c xor d] with the status nibble: a hall sensor's own sheet, wrong for J2716
-@pytest.mark.parametrize(
-    ("data", "third"), [("000000", 15), ("123456", 8), ("ABC", 14), ("FFFFFF", 0), ("748748", 9)]
-)
+@pytest.mark.parametrize(("data", "third"), [("000000", 15), ("123456", 8), ("ABC", 14), ("FFFFFF", 0), ("748748", 9)])
 def test_trap_the_third_form_is_another_checksum(data: str, third: int) -> None:
     nibbles = [int(digit, 16) for digit in data]
     c = sent.CRC_SEED

@@ -51,9 +51,7 @@ def test_steinhart_hart_over_the_whole_table() -> None:
 
 def test_steinhart_hart_of_the_whole_table_lies_nearer() -> None:
     everywhere = SteinhartHart.fit([kelvin(t) for t in ENGINE_NTC], list(ENGINE_NTC.values()))
-    off = np.abs(
-        everywhere.temperature(np.array(list(ENGINE_NTC.values()))) - kelvin(0) - np.array(list(ENGINE_NTC))
-    )
+    off = np.abs(everywhere.temperature(np.array(list(ENGINE_NTC.values()))) - kelvin(0) - np.array(list(ENGINE_NTC)))
     assert off.max() < 0.05
 
 
@@ -70,9 +68,7 @@ def test_steinhart_hart_round_trip(celsius: float) -> None:
     ohm = FITTED.resistance(kelvin(celsius))
     assert FITTED.temperature(ohm) == pytest.approx(kelvin(celsius), abs=1e-8)
     without_cubic = SteinhartHart(1.1e-3, 2.9e-4, 0.0)
-    assert without_cubic.temperature(without_cubic.resistance(kelvin(celsius))) == pytest.approx(
-        kelvin(celsius)
-    )
+    assert without_cubic.temperature(without_cubic.resistance(kelvin(celsius))) == pytest.approx(kelvin(celsius))
 
 
 @given(st.floats(-60.0, 150.0))
@@ -92,9 +88,7 @@ def test_beta_of_the_engine_sensor() -> None:
 def test_textbook_beta_sensor() -> None:
     # 10 kohm, beta 3950
     model = Beta(10e3, 298.15, 3950.0)
-    assert model.temperature(np.array([5000.0, 32650.0])) - ZERO_CELSIUS == pytest.approx(
-        [41.46, 0.55], abs=0.006
-    )
+    assert model.temperature(np.array([5000.0, 32650.0])) - ZERO_CELSIUS == pytest.approx([41.46, 0.55], abs=0.006)
 
 
 @given(st.floats(-60.0, 160.0))

@@ -25,9 +25,7 @@ def test_published_polynomials() -> None:
     choked = throttle.published_throttle_flow(np.array([10.0, 20.0]), BAR, 0.3 * BAR)
     assert 1e3 * choked == pytest.approx([11.9669, 37.9308], abs=6e-5)
     assert throttle.simple_flow_function(0.543) == pytest.approx(0.99630, abs=6e-6)
-    assert 1e3 * throttle.published_cylinder_flow(rps(209.48), 0.543 * BAR) == pytest.approx(
-        10.1487, abs=6e-5
-    )
+    assert 1e3 * throttle.published_cylinder_flow(rps(209.48), 0.543 * BAR) == pytest.approx(10.1487, abs=6e-5)
 
 
 @pytest.mark.parametrize(("angle", "rad_per_s", "bar"), [(20.0, 314.16, 0.87728), (8.0, 83.776, 0.91642)])

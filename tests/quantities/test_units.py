@@ -93,9 +93,7 @@ def test_every_factor_against_pint() -> None:
     for name, expression in PINT.items():
         reference = registry.Quantity(expression).to_base_units()
         factor = reference.magnitude
-        if UNITS[name].kind == "mass" or "g" in str(
-            reference.units
-        ):  # the base unit of mass there may be the gram
+        if UNITS[name].kind == "mass" or "g" in str(reference.units):  # the base unit of mass there may be the gram
             factor = registry.Quantity(expression).to_root_units().to_base_units().magnitude
         assert UNITS[name].factor == pytest.approx(factor, rel=1e-6), name
 
@@ -104,11 +102,7 @@ def test_water_and_rotation_against_pint() -> None:
     import pint
 
     registry = pint.UnitRegistry()
-    column = (
-        (registry.Quantity("1 inch * 1000 kg/m**3") * registry.Quantity("standard_gravity"))
-        .to("Pa")
-        .magnitude
-    )
+    column = (registry.Quantity("1 inch * 1000 kg/m**3") * registry.Quantity("standard_gravity")).to("Pa").magnitude
     assert convert(1.0, "inH2O", "Pa") == pytest.approx(column, rel=1e-12)
     turns = registry.Quantity(100.0, "radian/second").to("revolution/minute").magnitude
     assert convert(100.0, "rad/s", "rpm") == pytest.approx(turns, rel=1e-12)

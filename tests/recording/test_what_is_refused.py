@@ -47,7 +47,7 @@ def test_an_unknown_unit_of_something_else_is_only_reported(tmp_path: Path) -> N
 
 
 def test_a_clock_that_stands_still(tmp_path: Path) -> None:
-    rows = "5,800,35\n" * 6
+    rows = "".join(f"5,{800 + k},{35 + k}\n" for k in range(6))
     with pytest.raises(UnusableFile, match="stands still at 5 s"):
         read_recording(written(tmp_path, "time (s),Engine speed (1/min),Manifold pressure (kPa)\n" + rows))
 

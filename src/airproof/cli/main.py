@@ -6,6 +6,7 @@ Exit status: 0 done; 2 the command line or a file is unusable, one line says whi
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 import traceback
@@ -83,7 +84,8 @@ def status_of(arguments: list[str]) -> int:
         status: Any = typer.main.get_command(app).main(arguments, prog_name="airproof", standalone_mode=False)
         if status == INTERRUPTED:
             raise KeyboardInterrupt
-        sys.stdout.flush()
+        if sys.stdout is not None:
+            sys.stdout.flush()
         return status if isinstance(status, int) else 0
     except UsageError as fault:
         complain(str(in_our_words(fault, arguments)))
@@ -100,11 +102,25 @@ def status_of(arguments: list[str]) -> int:
         # Typer and Rich end the process themselves only where whoever read our output has gone.
         _close_quietly()
         return 0
+    except OSError as fault:
+        if fault.errno == errno.ENAMETOOLONG:
+            complain(f"{str(fault.filename)[:40]}...: this name is too long for a file; wanted: a path. Check it.")
+            return UNUSABLE
+        # A full disk or a closed stream under our output is not ours to mend, nor a fault of ours.
+        if fault.errno not in (errno.ENOSPC, errno.EBADF, errno.EIO, errno.EDQUOT):
+            return _own_fault(fault, arguments)
+        complain(f"the output cannot be written ({fault.strerror}); wanted: a place with room for it. Nothing is kept.")
+        _close_quietly()
+        return UNUSABLE
     except Exception as fault:  # every other error is a fault of ours, and must be told as one
-        complain(f"a fault of our own: {type(fault).__name__}: {' '.join(str(fault).split())}")
-        complain(_please_send(arguments))
-        complain(traceback.format_exc().rstrip())
-        return OWN_FAULT
+        return _own_fault(fault, arguments)
+
+
+def _own_fault(fault: Exception, arguments: Sequence[str]) -> int:
+    complain(f"a fault of our own: {type(fault).__name__}: {' '.join(str(fault).split())}")
+    complain(_please_send(arguments))
+    complain(traceback.format_exc().rstrip())
+    return OWN_FAULT
 
 
 def _please_send(arguments: Sequence[str]) -> str:
