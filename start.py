@@ -355,9 +355,7 @@ def wrong_hash(lines):
 def why_not_installed(lines):
     """In plain words why an installation failed, and the way out."""
     text = "\n".join(lines).lower()
-    telling = [
-        line for line in lines if not line.startswith(("WARNING", "Ignoring", "Collecting", "Processing"))
-    ]
+    telling = [line for line in lines if not line.startswith(("WARNING", "Ignoring", "Collecting", "Processing"))]
     last = "\n".join("    | " + line[:160] for line in telling[-6:])
     if looks_like_network(lines):
         reason = (

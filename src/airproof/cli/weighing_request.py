@@ -18,6 +18,7 @@ from airproof.diagnosis.weighing import Barometer, Weighing
 from airproof.engine.profile import load_profile
 from airproof.errors import UnusableFile, UnusableQuantity, UnusableRequest
 from airproof.knowledge.load import knowledge
+from airproof.knowledge.lookup import UnlistedCode, explain_code, find_symptom
 from airproof.knowledge.model import Knowledge, Prices
 from airproof.quantities.units import parse_quantity
 from airproof.recording.mapping import SignalMap, read_signal_map
@@ -27,7 +28,6 @@ from airproof.repair.plan import Plan, make_plan
 from airproof.repair.prices import load_prices
 from airproof.report.as_json import as_json
 from airproof.report.exhibits import Exhibit, check_folder, draw_exhibits
-from airproof.report.explained import CODE, area_of, near, symptom_of
 from airproof.report.in_words import Part, in_words
 
 KELVIN = 273.15
@@ -186,35 +186,25 @@ def _quantity(option: str, text: str | None, kind: str, example: str) -> float |
 
 
 def _code(asked: str, known: Knowledge) -> str:
-    code = asked.strip().upper()
-    if code in known.codes:
-        return code
-    if CODE.fullmatch(code):
-        concerns = area_of(code, known) or "something else"
+    try:
+        code = explain_code(asked, known)
+    except UnusableRequest as fault:
+        raise UnusableRequest(fault.given, fault.wanted, fault.way_out, where="--code") from fault
+    if isinstance(code, UnlistedCode):
         raise UnusableRequest(
-            f"{code} is not among the codes that are weighed here (it concerns {concerns})",
+            f"{code.id} is not among the codes that are weighed here (it concerns {code.area})",
             "codes of the air path, mixture, boost or idle",
             "Leave it out: the verdict would not change with it.",
             where="--code",
         )
-    raise UnusableRequest(
-        f"{asked!r} is not a code",
-        "a letter and four digits, such as P0106",
-        near(code, known.codes),
-        where="--code",
-    )
+    return code.id
 
 
 def _symptom(asked: str, known: Knowledge) -> str:
-    symptom = symptom_of(asked, known)
-    if symptom is None:
-        raise UnusableRequest(
-            f"{asked!r} is not a symptom that is known here",
-            f"one of {', '.join([*known.symptoms][:NAMED])} and {len(known.symptoms) - NAMED} more",
-            f'{near(asked.casefold(), known.symptoms)} "airproof weigh --help" lists them all.',
-            where="--symptom",
-        )
-    return symptom.id
+    try:
+        return find_symptom(asked, known).id
+    except UnusableRequest as fault:
+        raise UnusableRequest(fault.given, fault.wanted, fault.way_out, where="--symptom") from fault
 
 
 def _refuse_repeats(recordings: Sequence[Path], baselines: Sequence[Path]) -> None:

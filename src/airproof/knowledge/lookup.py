@@ -1,19 +1,17 @@
-"""From what a mechanic types to what is known: codes in any spelling, symptoms in any words.
-
-Also what several stored codes say together: those of one family look at one thing and count as one witness.
-"""
+"""From what a mechanic types to what is known: codes in any spelling, symptoms in any words."""
 
 from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from airproof.errors import UnusableRequest
 from airproof.knowledge.model import Code, Knowledge, Symptom
 
 _SPELT = re.compile(r"([PCBU][0-3][0-9A-F]{3})(?:[-:]?[0-9A-F]{2})?")
+NAMED = 3
 _IGNORED = re.compile(r"[\s.,;_]+")
 
 
@@ -30,38 +28,31 @@ class UnlistedCode:
     says: str
 
 
-@dataclass(frozen=True)
-class Together:
-    """The codes of one family, taken as one witness.
-
-    They are taken to come together if at all, so the rarest of them decides: P(all | c) = min P(each | c).
-    """
-
-    family: str
-    codes: tuple[str, ...]
-    sets: Mapping[str, float]
-    by_chance: float
-
-    def given(self, cause: str) -> float:
-        """Probability that these codes are stored, given that cause."""
-        return self.sets.get(cause, self.by_chance)
-
-
-def normal_code(text: str) -> str:
-    """The code as the standard writes it, "P0106", from "p0106 ", "P 0106", "PO106" or "P0106-00".
-
-    Raises UnusableRequest for what cannot be a code.
-    """
+def code_in(text: str) -> str | None:
+    """The code as the standard writes it, "P0106", from "p0106 ", "P 0106", "PO106" or "P0106-00"; None for no code."""
     letters = _IGNORED.sub("", text).upper()
     letters = letters[:1] + letters[1:].replace("O", "0")
     found = _SPELT.fullmatch(letters)
-    if found is None:
+    return None if found is None else found[1]
+
+
+def normal_code(text: str, known: Knowledge) -> str:
+    """The code as the standard writes it.
+
+    Raises UnusableRequest for what cannot be a code, naming what is spelled alike.
+    """
+    code = code_in(text)
+    if code is None:
         raise UnusableRequest(
-            f"{text!r} is not a code",
-            "a letter P, C, B or U, a digit 0 to 3, and three digits or letters A to F, such as P0106",
-            "Type the code as the reader shows it.",
+            f"{text!r} is not a code", "a letter and four digits, such as P0106", near(text.upper(), known.codes)
         )
-    return found[1]
+    return code
+
+
+def near(word: str, names: Iterable[str]) -> str:
+    """A way out that names what is spelled alike, if anything is."""
+    close = difflib.get_close_matches(word, list(names), 3, 0.6)
+    return f"Near: {', '.join(close)}." if close else "Look at what was typed, or leave it out."
 
 
 def explain_code(text: str, known: Knowledge) -> Code | UnlistedCode:
@@ -69,7 +60,7 @@ def explain_code(text: str, known: Knowledge) -> Code | UnlistedCode:
 
     Raises UnusableRequest for what cannot be a code.
     """
-    code = normal_code(text)
+    code = normal_code(text, known)
     return known.codes.get(code) or _by_structure(code, known)
 
 
@@ -88,52 +79,28 @@ def _by_structure(code: str, known: Knowledge) -> UnlistedCode:
     return UnlistedCode(code, part, standard, f"{code} concerns {part}; {whose}. It does not count as evidence.")
 
 
-def stored_together(codes: Iterable[Code]) -> tuple[Together, ...]:
-    """The stored codes by family, each family one witness, in the order in which they first appear."""
-    families: dict[str, dict[str, Code]] = {}
-    for code in codes:
-        families.setdefault(code.family, {})[code.id] = code
-    return tuple(_together(family, list(members.values())) for family, members in families.items())
-
-
-def _together(family: str, members: list[Code]) -> Together:
-    named = {cause for code in members for cause in code.sets}
-    return Together(
-        family=family,
-        codes=tuple(code.id for code in members),
-        sets={cause: min(code.given(cause) for code in members) for cause in sorted(named)},
-        by_chance=min(code.by_chance for code in members),
-    )
-
-
-def silent_family(family: str, known: Knowledge) -> Together:
-    """The witness of a family of which no code is stored, all codes having been read.
-
-    Its codes come together if at all, so that P(none | c) = 1 - max P(each | c).
-    """
-    members = [code for code in known.codes.values() if code.family == family]
-    named = {cause for code in members for cause in code.sets}
-    return Together(
-        family=family,
-        codes=(),
-        sets={cause: 1.0 - max(code.given(cause) for code in members) for cause in sorted(named)},
-        by_chance=1.0 - max(code.by_chance for code in members),
-    )
+def symptom_called(text: str, known: Knowledge) -> Symptom | None:
+    """The symptom by its id, title or one of its other names, in any case and with any marks between words."""
+    found = _symptom_names(known).get(_plain(text))
+    return None if found is None else known.symptoms[found]
 
 
 def find_symptom(text: str, known: Knowledge) -> Symptom:
-    """The symptom by its id, title or one of its other names.
+    """The symptom of that name.
 
     Raises UnusableRequest for an unknown one, naming the nearest.
     """
-    names = _symptom_names(known)
-    wanted = _plain(text)
-    if wanted in names:
-        return known.symptoms[names[wanted]]
-    near = dict.fromkeys(names[name] for name in difflib.get_close_matches(wanted, names, n=5, cutoff=0.6))
-    near.update(dict.fromkeys(names[name] for name in names if wanted and _shares_word(wanted, name)))
-    way_out = f"Did you mean {' or '.join(near)}?" if near else f"Known are {', '.join(known.symptoms)}."
-    raise UnusableRequest(f"unknown symptom {text!r}", "one of the symptoms' names", way_out)
+    symptom = symptom_called(text, known)
+    if symptom is not None:
+        return symptom
+    names, wanted = _symptom_names(known), _plain(text)
+    close = dict.fromkeys(names[name] for name in difflib.get_close_matches(wanted, names, n=5, cutoff=0.6))
+    close.update(dict.fromkeys(names[name] for name in names if wanted and _shares_word(wanted, name)))
+    few = ", ".join([*known.symptoms][:NAMED])
+    way_out = f"Did you mean {' or '.join(close)}?" if close else '"airproof weigh --help" lists them all.'
+    raise UnusableRequest(
+        f"{text!r} is not a symptom that is known here", f"one of {few} and {len(known.symptoms) - NAMED} more", way_out
+    )
 
 
 def _symptom_names(known: Knowledge) -> dict[str, str]:

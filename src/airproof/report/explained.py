@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from airproof.errors import UnusableRequest
+from airproof.knowledge.lookup import UnlistedCode, code_in, explain_code, near, symptom_called
 from airproof.knowledge.model import NONE, Cause, Code, Knowledge, Step, Symptom, Witness
 from airproof.report.in_words import Part
 from airproof.report.wording import number, sentence
 
 SCHEMA = "airproof.explanation/1"
-CODE = re.compile(r"[PCBU][0-3][0-9A-F]{3}")
 FOREMOST = 6
 """Causes, steps or codes named in words; the object has them all."""
 
@@ -41,54 +40,23 @@ def explain(asked: str, known: Knowledge) -> Explanation:
     Raises UnusableRequest, naming what is near, where nothing of that name is known.
     """
     word = asked.strip()
-    if word.upper() in known.codes:
-        return _code(known.codes[word.upper()], known)
     name = word.casefold().replace(" ", "-").replace("_", "-")
-    makers: tuple[tuple[Mapping[str, Any], Callable[[Any, Knowledge], Explanation]], ...] = (
-        (known.causes, _cause),
-        (known.steps, _step),
-    )
-    for entries, make in makers:
-        if name in entries:
-            return make(entries[name], known)
-    symptom = symptom_of(word, known)
+    if name in known.causes:
+        return _cause(known.causes[name], known)
+    if name in known.steps:
+        return _step(known.steps[name], known)
+    if code_in(word) is not None:
+        code = explain_code(word, known)
+        return _unlisted(code) if isinstance(code, UnlistedCode) else _code(code, known)
+    symptom = symptom_called(word, known)
     if symptom is not None:
         return _symptom(symptom, known)
-    if CODE.fullmatch(word.upper()):
-        return _unlisted(word.upper(), known)
     names = [*known.codes, *known.causes, *known.symptoms, *known.steps]
     raise UnusableRequest(
         f"nothing is known of {word!r}",
         "a code such as P0106, or the id of a cause, symptom or step",
         near(word.upper(), known.codes) if re.match(r"[PCBU]\d", word.upper()) else near(name, names),
     )
-
-
-def symptom_of(asked: str, known: Knowledge) -> Symptom | None:
-    """The symptom of that id or other name, in any case; None where there is none."""
-    word = asked.strip().casefold()
-    dashed = word.replace(" ", "-").replace("_", "-")
-    if dashed in known.symptoms:
-        return known.symptoms[dashed]
-    spoken = {other.casefold(): one for one in known.symptoms.values() for other in (*one.also_called, one.title)}
-    return spoken.get(word) or spoken.get(word.replace("-", " "))
-
-
-def near(word: str, names: Iterable[str]) -> str:
-    """A way out that names what is spelled alike, if anything is."""
-    close = difflib.get_close_matches(word, list(names), 3, 0.6)
-    return f"Near: {', '.join(close)}." if close else "Look at what was typed, or leave it out."
-
-
-def area_of(code: str, known: Knowledge) -> str:
-    """What the structure of a code says it concerns: the longest prefix that fits decides."""
-    fitting = [
-        (len(prefix), area.title)
-        for area in known.areas.values()
-        for prefix in area.prefixes
-        if code.startswith(prefix)
-    ]
-    return max(fitting)[1] if fitting else ""
 
 
 def _code(code: Code, known: Knowledge) -> Explanation:
@@ -121,20 +89,11 @@ def _code(code: Code, known: Knowledge) -> Explanation:
     return _explanation("code", code.id, code.title, parts, entry)
 
 
-def _unlisted(code: str, known: Knowledge) -> Explanation:
+def _unlisted(code: UnlistedCode) -> Explanation:
     """A code that could be stored but is not in the lists: only its structure can be read."""
-    area = area_of(code, known)
-    if not area:
-        raise UnusableRequest(
-            f"nothing is known of {code}",
-            "a code of the air path, mixture, boost or idle",
-            near(code, known.codes),
-        )
-    lines = (
-        f"Airproof does not know this code. By its first letters it concerns {area}.",
-        "The maker's service data says what sets it. It plays no part in weighing.",
-    )
-    return _explanation("code", code, f"Concerns {area}", (Part("claims", "What can be said", lines),), {"area": area})
+    lines = (code.says,)
+    part = Part("claims", "What can be said", lines)
+    return _explanation("code", code.id, f"Concerns {code.area}", (part,), {"area": code.area})
 
 
 def _symptom(symptom: Symptom, known: Knowledge) -> Explanation:
