@@ -35,6 +35,7 @@ Ints = NDArray[np.intp]
 _VIN = re.compile(r"\bVIN\b|vehicle identification", re.IGNORECASE)
 _LINE_FEED = 10
 _AT_ONCE = 1 << 20  # bytes of a packed file that may be unpacked whole, some 10 MB then
+_WHOLE = 1 << 28  # bytes of a plain file that may be parsed whole: its numbers take about as much memory again
 _LOOKED_AT = 1 << 12  # bytes of a block in which a usual blank before a delimiter shows
 _FEW = 0.05  # share of rows up to which only these rows are looked at again, not the whole block
 
@@ -62,8 +63,12 @@ def read_csv(path: Path, mapping: SignalMap | None = None, progress: Progress | 
         sample = held[0][:SAMPLE_BYTES] if len(held) == 1 else b"".join(held)[:SAMPLE_BYTES]
         layout = layout_of(sample, source, whole=size <= SAMPLE_BYTES)
         reader = _TableReader(layout, source, mapping)
-        frame = reader.at_once(stream.packed) if stream.gzipped and whole == stream.done <= _AT_ONCE else None
-        if frame is not None and reader.add_if_plain(frame, held[0]):
+        frame = None
+        if stream.gzipped and whole == stream.done <= _AT_ONCE:
+            frame = reader.at_once(stream.packed)
+        elif not stream.gzipped and whole <= _WHOLE:
+            frame = reader.at_once(path)
+        if frame is not None and reader.add_if_plain(frame, held[0][:SAMPLE_BYTES]):
             if progress is not None:
                 progress(1.0)
             return reader.table()
@@ -127,20 +132,20 @@ class _TableReader:
         mapped, run_time = column.claim.how == "mapped", is_run_time(column.claim.heading)
         return mapped, readable, not run_time, any(":" in cell for cell in cells), len(set(cells))
 
-    def at_once(self, packed: bytes) -> pl.DataFrame | None:
-        """The wanted columns of a small gzip file, unpacked by the parser itself while it parses.
+    def at_once(self, source: bytes | Path) -> pl.DataFrame | None:
+        """The wanted columns of a whole file: a plain one, or the bytes of a small gzip file, which the parser unpacks.
 
         None where the lines are not plain or not all as wide, or where the parser is not sure.
         """
         layout = self.layout
         plain = layout.encoding == "utf-8" and not layout.quoted and not layout.comments and self.vin is None
-        if not plain or packed.count(GZIP_MAGIC + b"\x08") > 1:
+        if not plain or (isinstance(source, bytes) and source.count(GZIP_MAGIC + b"\x08") > 1):
             return None
         texts = {c.index for c in self.read if c.as_text}
         width = max(len(self.names), *map(len, layout.rows))
         try:
             frame = pl.read_csv(
-                packed,
+                source,
                 has_header=False,
                 skip_lines=layout.skip,
                 separator=layout.delimiter,
