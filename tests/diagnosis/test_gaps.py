@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+import numpy as np
 import pytest
 from small_cases import NATURAL, TURBO, case_of, without, workshop_round
 
 from airproof.diagnosis.bayes import Posterior
 from airproof.diagnosis.conditions import UNKNOWN_PLACE
+from airproof.diagnosis.finding import Finding
 from airproof.diagnosis.gaps import cannot_tell
+from airproof.diagnosis.testimony import Testimony
 from airproof.diagnosis.weighing import Barometer
 from airproof.engine.profile import EngineProfile
 from airproof.knowledge.load import knowledge
@@ -97,3 +100,26 @@ def test_what_the_evidence_is_blind_to_is_named() -> None:
     assert "says next to nothing about" in line
     assert KNOWN.causes["vacuum-leak"].title[1:] in line
     assert KNOWN.causes["map-offset"].title[1:] not in line
+
+
+def told(name: str, unit: str = "kPa", **rows: float) -> Testimony:
+    finding = Finding(name, 1.0, 0.1, unit, (0.0, 2.0), (), f"{name} says so")
+    return Testimony(finding, {cause: np.full(1, rows.get(cause, 0.0)) for cause in BEFORE})
+
+
+@pytest.mark.parametrize(("gap_decibans", "said"), [(10.0, False), (20.0, True)])
+def test_evidence_against_the_foremost_cause_is_not_passed_over(gap_decibans: float, said: bool) -> None:
+    case = case_of(workshop_round(TURBO), TURBO)
+    nepers = -gap_decibans * np.log(10.0) / 10.0
+    sizes = {cause: np.ones(1) for cause in BEFORE}
+    leak = Posterior({"vacuum-leak": 0.9, "map-offset": 0.05, "none": 0.05}, BEFORE, sizes, {}, ())
+    lines = cannot_tell(case, leak, [told("engine-off", **{"vacuum-leak": nepers})], KNOWN)
+    assert any("engine-off says so" in line and "second one" in line for line in lines) is said
+
+
+def test_what_somebody_saw_stands_against_nothing_being_wrong() -> None:
+    case = case_of(workshop_round(TURBO), TURBO)
+    sizes = {cause: np.ones(1) for cause in BEFORE}
+    none = Posterior({"none": 0.9, "vacuum-leak": 0.1}, BEFORE, sizes, {}, ())
+    (line, *_) = cannot_tell(case, none, [told("smoke", unit="", none=-2.2)], KNOWN)
+    assert line.startswith("against nothing being wrong stands: smoke says so")

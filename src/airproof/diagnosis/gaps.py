@@ -50,6 +50,8 @@ def _not_explained(posterior: Posterior, testimonies: Sequence[Testimony], knowl
     if not left or posterior.probability[first] < LEADING:
         return []
     said = "; ".join(testimony.finding.says for testimony in left[:MOST_UNEXPLAINED])
+    if first == NONE:
+        return [f"against nothing being wrong stands: {said}; look there before the car goes"]
     title = _lower(knowledge.causes[first].title)
     return [f"not explained by the foremost cause ({title}): {said}; there may be a second one"]
 
