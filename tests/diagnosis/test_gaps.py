@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from small_cases import NATURAL, TURBO, case_of, without, workshop_round
 
+from airproof.diagnosis import testimony
 from airproof.diagnosis.bayes import Posterior
 from airproof.diagnosis.conditions import UNKNOWN_PLACE
 from airproof.diagnosis.finding import Finding
 from airproof.diagnosis.gaps import cannot_tell
-from airproof.diagnosis.testimony import Testimony
 from airproof.diagnosis.weighing import Barometer
 from airproof.engine.profile import EngineProfile
 from airproof.knowledge.load import knowledge
@@ -102,9 +102,9 @@ def test_what_the_evidence_is_blind_to_is_named() -> None:
     assert KNOWN.causes["map-offset"].title[1:] not in line
 
 
-def told(name: str, unit: str = "kPa", **rows: float) -> Testimony:
+def told(name: str, unit: str = "kPa", **rows: float) -> testimony.Testimony:
     finding = Finding(name, 1.0, 0.1, unit, (0.0, 2.0), (), f"{name} says so")
-    return Testimony(finding, {cause: np.full(1, rows.get(cause, 0.0)) for cause in BEFORE})
+    return testimony.Testimony(finding, {cause: np.full(1, rows.get(cause, 0.0)) for cause in BEFORE})
 
 
 @pytest.mark.parametrize(("gap_decibans", "said"), [(10.0, False), (20.0, True)])
