@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import difflib
-import tomllib
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from airproof.errors import UnusableFile
 from airproof.recording.signals import glossary
 from airproof.recording.units_stated import mended, stated_unit
+from airproof.toml_files import load_toml
 
 _EXAMPLE = 'manifold_pressure = {heading = "intake_manifold_pressure", unit = "Pa"}'
 
@@ -98,31 +98,16 @@ class SignalMap(BaseModel):
 def read_signal_map(path: Path | str) -> SignalMap:
     """The map in a TOML file; raises UnusableFile, in one line, for whatever is wrong with it."""
     path = Path(path)
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-        found = SignalMap.model_validate(tomllib.loads(text) | {"source": path.name})
-    except OSError as error:
+    read = load_toml(
+        path, SignalMap, wanted=f"lines under [signals] such as {_EXAMPLE}", way_out="Correct that line of the map."
+    )
+    found = read.model_copy(update={"source": path.name})
+    if not found.signals and found.rate_hz is None:
         raise UnusableFile(
-            f"it cannot be read ({error.strerror or error})",
-            "a TOML file",
-            "Check the path.",
-            where=str(path),
-        ) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise UnusableFile(
-            f"it is no TOML ({error})",
+            "it names no signal",
             f"lines under [signals] such as {_EXAMPLE}",
-            "Correct that place.",
+            "Write them, or leave --signals out.",
             where=path.name,
-        ) from error
-    except ValidationError as error:
-        first = error.errors()[0]
-        place = ".".join(str(part) for part in first["loc"])
-        raise UnusableFile(
-            f"{place}: {first['msg'].lower()}",
-            f"lines under [signals] such as {_EXAMPLE}",
-            "Correct that line.",
-            where=path.name,
-        ) from error
+        )
     found.check()
     return found
