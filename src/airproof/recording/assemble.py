@@ -321,9 +321,10 @@ def _one_signal(one: _Ready, time: Floats, remarks: list[str]) -> Signal | None:
         with np.errstate(invalid="ignore"):
             good = (values >= low) & (values <= high)
         impossible = int(np.count_nonzero(~good & ~np.isnan(values)))
+        unit = "" if kind.unit == "1" else f" {kind.unit}"
         if impossible:
             remarks.append(
-                f"{one.claim.heading}: {impossible} values outside {low:g} to {high:g} {kind.unit} are impossible"
+                f"{one.claim.heading}: {impossible} values outside {low:g} to {high:g}{unit} are impossible"
                 " and were set aside"
             )
         time, values = time[good], values[good]

@@ -34,7 +34,8 @@ def ordered(time: Floats) -> tuple[Floats, NDArrayInt | slice, list[str]]:
     remarks: list[str] = []
     rows = np.flatnonzero(np.isfinite(time))
     if rows.size < time.size:
-        remarks.append(f"{time.size - rows.size} rows have no readable stamp and were set aside")
+        unread = time.size - rows.size
+        remarks.append(f"{unread} row{'s' * (unread != 1)} without a readable stamp set aside")
     stamps = time[rows]
     steps = np.diff(stamps)
     falls = np.flatnonzero(steps < 0) + 1
@@ -85,7 +86,8 @@ def _without_strays(stamps: Floats, falls: NDArrayInt) -> tuple[NDArrayInt, str]
         if piece.size:
             kept.append(piece)
             last = float(stamps[piece[-1]])
-    says = f"{strays} rows have a stamp that jumps out of order and were set aside" if strays else ""
+    rows = "1 row has a stamp that jumps" if strays == 1 else f"{strays} rows have a stamp that jumps"
+    says = f"{rows} out of order: set aside" if strays else ""
     return np.concatenate(kept), says
 
 
