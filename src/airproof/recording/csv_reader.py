@@ -158,7 +158,8 @@ class _TableReader:
             )
         except (pl.exceptions.PolarsError, OSError, ValueError):
             return None
-        return frame if frame.height else None
+        # In one piece at once and in parallel, rather than column by column when the numbers are taken.
+        return frame.rechunk() if frame.height else None
 
     def add_if_plain(self, frame: pl.DataFrame, top: bytes) -> bool:
         """Add parsed rows where all cells that are no bare numbers stand in `top`, the beginning of the file."""
