@@ -10,7 +10,7 @@ import pytest
 from airproof.errors import UnusableRequest
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.model import Knowledge, Prices
-from airproof.repair.plan import Plan, make_plan
+from airproof.repair.plan import Plan, already_recorded, make_plan
 
 KNOWN = knowledge()
 FAULTS = [cause for cause in KNOWN.causes if cause != "none"]
@@ -209,3 +209,26 @@ def test_all_done_leaves_the_specialist() -> None:
     plan = plan_for(leaning("vacuum-leak", 0.5), done=list(KNOWN.steps))
     assert [step.id for step in plan.next_steps] == ["send-to-specialist"]
     assert plan.next_steps[0].outcomes[0].then is None
+
+
+@pytest.mark.parametrize("seen", ["smoke-test-intake", "look-hoses"])
+def test_what_somebody_saw_is_never_only_watched(seen: str) -> None:
+    belief = dict.fromkeys(KNOWN.causes, 0.01) | {"none": 0.8, "vacuum-leak": 1e-7}
+    blind = make_plan(belief, KNOWN, KNOWN.prices, done=[seen])
+    told = make_plan(belief, KNOWN, KNOWN.prices, done=[seen], seen=[seen])
+    assert blind.next_steps[0].id == "drive-and-watch"
+    assert told.next_steps[0].id != "drive-and-watch"
+
+
+def test_what_was_seen_changes_nothing_where_a_cause_leads() -> None:
+    belief = dict.fromkeys(KNOWN.causes, 0.01) | {"map-offset": 0.8}
+    without = make_plan(belief, KNOWN, KNOWN.prices, done=["look-hoses"])
+    told = make_plan(belief, KNOWN, KNOWN.prices, done=["look-hoses"], seen=["look-hoses"])
+    assert told == without
+
+
+def test_what_a_recording_holds_need_not_be_recorded_again() -> None:
+    assert already_recorded({}, KNOWN) == set()
+    assert already_recorded({"key-on": 12.0, "idle": 60.0}, KNOWN) == {"record-key-on"}
+    everything = already_recorded({"key-on": 12.0, "idle": 60.0, "cruise": 60.0, "full-load": 4.0}, KNOWN)
+    assert everything == {"record-key-on", "record-idle", "record-pull"}

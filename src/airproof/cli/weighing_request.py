@@ -24,7 +24,7 @@ from airproof.quantities.units import parse_quantity
 from airproof.recording.mapping import SignalMap, read_signal_map
 from airproof.recording.readers import read_recording
 from airproof.recording.recording import Recording
-from airproof.repair.plan import Plan, make_plan
+from airproof.repair.plan import Plan, already_recorded, make_plan
 from airproof.repair.prices import load_prices
 from airproof.report.as_json import as_json
 from airproof.report.exhibits import Exhibit, check_folder, draw_exhibits
@@ -110,8 +110,10 @@ def _plan(
     if weighing.verdict.refusal is not None:
         return None
     probabilities = {cause.id: cause.probability for cause in weighing.verdict.causes}
-    done = {reading.step for reading in readings if isinstance(reading, Outcome)}
-    return make_plan(probabilities, known, prices, done=done)
+    outcomes = [reading for reading in readings if isinstance(reading, Outcome)]
+    done = {one.step for one in outcomes} | already_recorded(weighing.verdict.regimes_s, known)
+    seen = {one.step for one in outcomes if one.found}
+    return make_plan(probabilities, known, prices, done=done, seen=seen)
 
 
 def _read(

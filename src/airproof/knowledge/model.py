@@ -189,7 +189,7 @@ class Step(Known):
     `tells[c]` is the probability of the outcome worded `if_so`, given c; `otherwise` the same for all causes
     that `tells` does not name. `cures[c]` is the chance that c is gone afterwards; only watching "cures"
     `none`, by showing that nothing comes back. `ends`: whatever the cause, the job is over with it. `after`
-    are steps that come first.
+    are steps that come first. `records[r]` is how many seconds of a regime a recording must hold to have done it.
     """
 
     title: Text
@@ -204,6 +204,7 @@ class Step(Known):
     if_not: str = ""
     cures: Mapping[Id, Annotated[float, Field(gt=0.0, le=1.0)]] = {}
     ends: bool = False
+    records: Mapping[Id, Annotated[float, Field(gt=0.0)]] = {}
     after: tuple[Id, ...] = ()
     cautions: tuple[Text, ...] = ()
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from airproof.errors import UnusableRequest
-from airproof.knowledge.model import Knowledge, PartPrice, Prices, Step
+from airproof.knowledge.model import NONE, Knowledge, PartPrice, Prices, Step
 from airproof.repair.choices import MINUTES, MONEY, WATCHED, Choices, Flags, Floats, lay_out
 from airproof.repair.search import FAR, NEAR, Option, Search
 
@@ -98,6 +98,10 @@ class Plan:
     cautions: tuple[str, ...]
 
 
+SEEN_COUNTS = 0.9
+"""What was seen counts for so much when planning; judged: Airproof authors: a split hose is mended, whatever else."""
+
+
 def make_plan(
     probabilities: Mapping[str, float],
     knowledge: Knowledge,
@@ -105,12 +109,13 @@ def make_plan(
     *,
     applicable: Collection[str] | None = None,
     done: Collection[str] = (),
+    seen: Collection[str] = (),
 ) -> Plan:
     """The plan for these probabilities of the causes (any positive sum; they are scaled to 1).
 
     `applicable`: causes that the engine can have, None for all; `done`: ids of steps whose outcome the
-    probabilities already hold. Raises UnusableRequest for a cause or step that is not known, or probabilities
-    that are none.
+    probabilities already hold; `seen`: those of them that found what they look for. Raises UnusableRequest for a
+    cause or step that is not known, or probabilities that are none.
     """
     belief = _sound_belief(probabilities, knowledge, applicable)
     unknown = sorted(set(done) - set(knowledge.steps))
@@ -120,6 +125,7 @@ def make_plan(
             "ids of steps",
             f"Known are {', '.join(knowledge.steps)}.",
         )
+    belief = _not_passed_over(belief, seen, knowledge)
     sensor = knowledge.steps.get(HABIT)
     watched = (sensor.part if sensor else None) or ""
     choices, weights = lay_out(belief, knowledge, prices, watched)
@@ -138,6 +144,15 @@ def make_plan(
         complete=search.complete,
         cautions=(CAUTION, *first.cautions),
     )
+
+
+def already_recorded(regimes_s: Mapping[str, float], knowledge: Knowledge) -> set[str]:
+    """Ids of the recording steps that a recording with so many seconds of each regime has done."""
+    return {
+        step.id
+        for step in knowledge.steps.values()
+        if step.records and all(regimes_s.get(regime, 0.0) >= least for regime, least in step.records.items())
+    }
 
 
 def _sound_belief(
@@ -160,6 +175,26 @@ def _sound_belief(
             "no cause has any probability", "at least one that has", "Give the probabilities of all causes."
         )
     return {c: p / total for c, p in belief.items()}
+
+
+def _not_passed_over(belief: dict[str, float], seen: Collection[str], knowledge: Knowledge) -> dict[str, float]:
+    """The belief to plan by: a defect that somebody saw is dealt with, however healthy a recording looks.
+
+    Where nothing wrong is foremost although a step found what it looks for, most of the belief goes to the causes that
+    the step tells of, by how strongly it tells and how common they are.
+    """
+    if belief.get(NONE, 0.0) < max(belief.values()):
+        return belief
+    pull = dict.fromkeys(belief, 0.0)
+    for name in seen:
+        step = knowledge.steps[name]
+        for cause, chance in step.tells.items():
+            if cause in pull and cause != NONE:
+                pull[cause] += max(chance - (step.otherwise or 0.0), 0.0) * knowledge.causes[cause].weight
+    total = sum(pull.values())
+    if total <= 0.0:
+        return belief
+    return {c: (1.0 - SEEN_COUNTS) * p + SEEN_COUNTS * pull[c] / total for c, p in belief.items()}
 
 
 def _next_step(choices: Choices, belief: Floats, knowledge: Knowledge, option: Option) -> NextStep:
