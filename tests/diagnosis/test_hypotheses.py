@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from small_cases import DIESEL, NATURAL, NATURAL_BY_FLOW, TURBO
 
-from airproof.diagnosis.hypotheses import UNREPORTED, Hypotheses, applies, hypotheses_for
+from airproof.diagnosis.hypotheses import OWN_GRIDS, Hypotheses, applies, hypotheses_for
 from airproof.engine.profile import EngineProfile
 from airproof.knowledge.load import knowledge
 
@@ -81,9 +81,9 @@ def test_sizes_span_what_the_knowledge_says_and_gather_round_the_typical() -> No
         sizes, mass = one.sizes[cause], np.exp(one.log_prior[cause])
         if known.size is None:
             assert one.reported(cause) is False
-            assert sizes.size == (UNREPORTED[cause].size if cause in UNREPORTED else 1)
+            assert sizes.size == (OWN_GRIDS[cause].size if cause in OWN_GRIDS else 1)
             continue
-        if cause in UNREPORTED:
+        if cause in OWN_GRIDS:
             continue
         assert np.abs(sizes).min() == pytest.approx(known.size.low)
         assert np.abs(sizes).max() == pytest.approx(known.size.high)

@@ -20,9 +20,9 @@ SIZES_A_SIDE = 60
 TYPICAL_SHARE = 0.5
 """Half of a size prior is spread evenly in the logarithm from low to high, half gathers round the typical size."""
 
-UNREPORTED = {"valve-timing": np.geomspace(4.0, 30.0, 24), "map-stuck": np.linspace(8.0, 250.0, 122)}
-"""Strengths of causes whose effect on a relation matters though the cause has no size to report: air lost to wrong
-cam timing, %. judged: Airproof authors."""
+OWN_GRIDS = {"valve-timing": np.geomspace(4.0, 30.0, 24), "map-stuck": np.linspace(8.0, 250.0, 122)}
+"""Causes whose sizes are no logarithmic spread round a typical one: air lost to wrong cam timing, % (never reported),
+and the pressure a stuck sensor shows, kPa absolute, any of them alike. judged: Airproof authors."""
 
 
 @dataclass(frozen=True)
@@ -69,8 +69,8 @@ def applies(cause: Cause, profile: EngineProfile) -> bool:
 
 
 def _sizes(cause: Cause) -> Floats:
-    if cause.id in UNREPORTED:
-        return UNREPORTED[cause.id]
+    if cause.id in OWN_GRIDS:
+        return OWN_GRIDS[cause.id]
     if cause.size is None:
         return np.zeros(1)
     grid = np.geomspace(cause.size.low, cause.size.high, SIZES_A_SIDE)
@@ -80,7 +80,7 @@ def _sizes(cause: Cause) -> Floats:
 def _spread(cause: Cause, sizes: Floats) -> Floats:
     """Prior of each size on the grid, summing to 1."""
     even = np.full(sizes.size, 1.0 / sizes.size)
-    if cause.size is None or cause.id in UNREPORTED:
+    if cause.size is None or cause.id in OWN_GRIDS:
         return even
     width = np.log(cause.size.high / cause.size.low) / 5.0
     near = np.exp(-0.5 * np.square(np.log(np.abs(sizes) / cause.size.typical) / width))

@@ -13,9 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airproof.diagnosis.case import Case
-from airproof.diagnosis.checks import engine_off
 from airproof.diagnosis.checks.relations import LYING_SENSORS, TRIMS_UNANSWERED
 from airproof.diagnosis.expectations import expected
+from airproof.diagnosis.lying_sensors import undone
 from airproof.diagnosis.testimony import log_t
 from airproof.diagnosis.verdict import Moment
 from airproof.engine.air_path import RELATIONS, TRIMS
@@ -85,9 +85,9 @@ def _engine_off(case: Case, cause: str, size: float, edges: Floats) -> Floats:
     if not standing.any():
         return support
     time, value = signal.time[standing], signal.values[standing]
-    undone = engine_off.undone("manifold_pressure", value, cause, np.full(value.size, size))
+    true = undone("manifold_pressure", value, cause, np.full(value.size, size))
     sd = float(np.hypot(expected("sensor-tolerance").sd, case.barometer.sd_kpa))
-    gain = log_t((undone - case.barometer.kpa) / sd) - log_t((value - case.barometer.kpa) / sd)
+    gain = log_t((true - case.barometer.kpa) / sd) - log_t((value - case.barometer.kpa) / sd)
     window = np.clip(np.searchsorted(edges, time, side="right") - 1, 0, support.size - 1)
     count = np.bincount(window, minlength=support.size)
     total = np.bincount(window, gain, minlength=support.size)

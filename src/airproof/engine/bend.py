@@ -21,15 +21,17 @@ Floats = NDArray[np.float64]
 
 HOLE_DISCHARGE = 0.7  # the design's definition of a leak's size: a round hole with this coefficient
 SUPPLY_V = 5.0  # nominal sensor supply; maker's texts accept 4.5 to 5.5 V
+OUTSIDE_K = 293.15  # judged: Airproof authors; a leak's flow goes with its square root, so +-20 K is +-3 %
+AIR_DENSITY = 1.2  # kg/m3, dry air at 20 degC and 101.325 kPa (by the ideal gas law: 1.204)
+BURNT_GAS_GAMMA = 1.3  # ratio of specific heats; from memory of Heywood, chapter 4
+RECIRCULATING_GAUGE_PA = 3e3  # exhaust before its valve, above the barometer; judged: Airproof authors
 EXHAUST_GAS_K = 700.0  # judged: Airproof authors, recirculated gas between cooler and manifold, 500 to 900 K
-NORMAL_FILTER_DROP_PA = (
-    2.0e3  # at the flow of one displacement filled 45 times a second; judged, clean filters 1 to 3 kPa
-)
+NORMAL_FILTER_DROP_PA = 2.0e3  # at REFERENCE_FILLINGS_HZ; judged: Airproof authors, clean filters 1 to 3 kPa
 NORMAL_BACK_PRESSURE_PA = 15e3  # at the same flow; judged: Airproof authors, 5 to 30 kPa on road cars
 PRESSURES_AGREE_PA = 3e3  # two good sensors of one car agree to 2 to 4 kPa; common practice, no source
 FLOW_BEGINS_PA = 0.3e3  # pressure difference below which no flow is inferred; judged: Airproof authors
-REFERENCE_FILLINGS_HZ = 45.0  # 5400 1/min on a four-stroke: full power
-UNKNOWN_TEMPERATURE_K = 305.0  # charge air where nothing tells; +-3 % is carried by the relations
+REFERENCE_FILLINGS_HZ = 45.0  # fillings of one displacement: 5400 1/min on a four-stroke; judged: Airproof authors
+UNKNOWN_TEMPERATURE_K = 305.0  # where nothing tells; judged: Airproof authors, +-3 % is carried by the relations
 
 
 @dataclass(frozen=True)
@@ -119,7 +121,7 @@ def undo(cause: str, sizes: Floats, points: OperatingPoints, barometer_pa: float
             return replace(seen, lost=np.maximum(np.asarray(flow), 0.0))
         case "egr-stuck-open":
             hole = hole_area(size * 1e-3)
-            exhaust = barometer_pa + 3e3
+            exhaust = barometer_pa + RECIRCULATING_GAUGE_PA
             flow = orifice_flow(hole, exhaust, seen.manifold, EXHAUST_GAS_K, discharge=HOLE_DISCHARGE)
             return replace(seen, recirculated=np.maximum(np.asarray(flow), 0.0))
         case "intake-restriction":
@@ -150,13 +152,13 @@ def _reads_above_at_rest(inside: Floats, barometer_pa: float) -> float:
 
 
 def _outside(points: OperatingPoints) -> Floats:
-    return np.where(np.isfinite(points.ambient_temperature), points.ambient_temperature, 293.15)
+    return np.where(np.isfinite(points.ambient_temperature), points.ambient_temperature, OUTSIDE_K)
 
 
 def _share_of_full_flow(points: OperatingPoints, manifold: Floats, profile: EngineProfile) -> Floats:
     """Volume flow as a share of that at full power, by the sensor where there is one, else by speed and pressure."""
     by_pressure = points.speed / 2.0 / REFERENCE_FILLINGS_HZ * manifold / 100e3
-    full = 1.2 * profile.displacement_m3 * REFERENCE_FILLINGS_HZ
+    full = AIR_DENSITY * profile.displacement_m3 * REFERENCE_FILLINGS_HZ
     return np.where(np.isfinite(points.air_flow), points.air_flow / full, by_pressure)
 
 
@@ -172,7 +174,7 @@ def _filling_against(
     ratio = profile.compression_ratio
 
     def filling(back_pressure: Floats) -> Floats:
-        residual = ((barometer_pa + back_pressure) / manifold) ** (1.0 / 1.3)
+        residual = ((barometer_pa + back_pressure) / manifold) ** (1.0 / BURNT_GAS_GAMMA)
         return np.maximum((ratio - residual) / (ratio - 1.0), 0.05)
 
     return filling(normal * size) / filling(normal)

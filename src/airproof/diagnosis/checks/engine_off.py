@@ -11,19 +11,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from airproof.diagnosis.case import Case
 from airproof.diagnosis.expectations import expected
 from airproof.diagnosis.finding import Finding
+from airproof.diagnosis.lying_sensors import undone
 from airproof.diagnosis.testimony import Testimony, group, log_t
 from airproof.recording.recording import Interval
 from airproof.recording.regimes import Regime
 
-Floats = NDArray[np.float64]
-
 COPY_SPREAD_KPA = 1.5  # a copy is rounded, and may be some minutes old; judged: Airproof authors
-SUPPLY_V = 5.0
 AT_REST_KPA = 4.0  # a pressure that moves more is no pressure of an engine at rest, whatever its speed reads
 _BLUR = {"map-stuck": 25.0, "map-circuit": 60.0, "control-unit": 8.0}
 
@@ -90,23 +87,6 @@ def _engine_off(case: Case, sensor: _Sensor) -> tuple[float, float, tuple[Interv
         float(np.hypot(rounding, min(float(np.std(values)), 3.0) / 3.0)),
         tuple(intervals),
     )
-
-
-def undone(signal: str, value: float | Floats, cause: str, sizes: Floats) -> Floats:
-    """What the sensor would have read, kPa absolute, without the cause at each of the sizes."""
-    match cause, signal:
-        case "map-offset", "manifold_pressure":
-            return value - sizes
-        case "map-gain", "manifold_pressure":
-            return value / (1.0 + sizes / 100.0)
-        case "boost-sensor-scale", "charge_pressure":
-            return value / (1.0 + sizes / 100.0)
-        case "supply-reference", "manifold_pressure" | "charge_pressure":
-            return value / (1.0 + sizes / SUPPLY_V)
-        case "baro-sensor", "barometric_pressure":
-            return value - sizes
-        case _:
-            return np.broadcast_to(value, sizes.shape)
 
 
 def _perhaps_copied(testimony: Testimony, apart_kpa: float) -> Testimony:

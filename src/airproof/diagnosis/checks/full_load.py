@@ -13,15 +13,17 @@ from numpy.typing import NDArray
 
 from airproof.diagnosis.case import Case
 from airproof.diagnosis.checks.relations import merged
+from airproof.diagnosis.expectations import expected
 from airproof.diagnosis.level import Level, Measured
+from airproof.diagnosis.lying_sensors import lies, undone
 from airproof.diagnosis.testimony import Testimony
 from airproof.recording.regimes import Regime
 
 Floats = NDArray[np.float64]
 
-BOOSTING = 1.15  # charge pressure over barometer from which a boosted engine's throttle is wide open; judged
+BOOSTING = 1.15  # charge pressure over barometer that needs a wide-open throttle; judged: Airproof authors
 FEWEST_SAMPLES = 6
-PLATEAU = 0.7
+PLATEAU = 0.7  # quantile of the ratio that a wide-open throttle holds; judged: Airproof authors
 
 
 def _natural(case: Case) -> Measured | None:
@@ -39,18 +41,14 @@ def _natural_undone(case: Case, cause: str, sizes: Floats) -> Floats | None:
     measured = _natural(case)
     if measured is None:
         return None
-    seen = measured.value + case.barometer.kpa
+    if lies(cause, "manifold_pressure"):
+        day = case.barometer.kpa
+        return undone("manifold_pressure", measured.value + day, cause, sizes) - day
     match cause:
-        case "map-offset":
-            return measured.value - sizes
-        case "map-gain":
-            return seen / (1.0 + sizes / 100.0) - case.barometer.kpa
-        case "supply-reference":
-            return seen / (1.0 + sizes / 5.0) - case.barometer.kpa
         case "baro-sensor":
             return measured.value + sizes * case.barometer.own_share
-        case "intake-restriction":
-            return measured.value + 2.0 * (sizes - 1.0)
+        case "intake-restriction":  # its size is the drop over the normal one: at 1 nothing is restricted
+            return measured.value - expected(NATURAL.expectation).moves[cause] * (sizes - 1.0)
         case _:
             return None
 
@@ -100,17 +98,11 @@ def _boosted_undone(case: Case, cause: str, sizes: Floats) -> Floats | None:
     boosting = _boosting(case)
     if boosting is None:
         return None
-    size = sizes[:, None]
-    manifold, charge = boosting.manifold[None, :], boosting.charge[None, :]
-    match cause:
-        case "map-offset":
-            return boosting.ratio(np.maximum(manifold - size, 1.0), charge)
-        case "map-gain":
-            return boosting.ratio(manifold / (1.0 + size / 100.0), charge)
-        case "boost-sensor-scale":
-            return boosting.ratio(manifold, charge / (1.0 + size / 100.0))
-        case _:
-            return None
+    if not any(lies(cause, signal) for signal in ("manifold_pressure", "charge_pressure")):
+        return None
+    manifold = undone("manifold_pressure", boosting.manifold, cause, sizes[:, None])
+    charge = undone("charge_pressure", boosting.charge, cause, sizes[:, None])
+    return boosting.ratio(np.maximum(manifold, 1.0), charge)
 
 
 NATURAL = Level(

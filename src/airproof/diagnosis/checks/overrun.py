@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from airproof.diagnosis.case import Case
 from airproof.diagnosis.level import Level, Measured
+from airproof.diagnosis.lying_sensors import lies, undone
 from airproof.diagnosis.testimony import Testimony
 from airproof.recording.regimes import Regime
 
@@ -30,17 +31,10 @@ def _floor(case: Case) -> Measured | None:
 
 def _undone(case: Case, cause: str, sizes: Floats) -> Floats | None:
     measured = _floor(case)
-    if measured is None:
+    if measured is None or not lies(cause, "manifold_pressure"):
         return None
-    match cause:
-        case "map-offset":
-            return measured.value - 100.0 * sizes / case.barometer.kpa
-        case "map-gain":
-            return measured.value / (1.0 + sizes / 100.0)
-        case "supply-reference":
-            return measured.value / (1.0 + sizes / 5.0)
-        case _:
-            return None
+    percent = 100.0 / case.barometer.kpa
+    return percent * undone("manifold_pressure", measured.value / percent, cause, sizes)
 
 
 LEVEL = Level(

@@ -13,9 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airproof.diagnosis.case import Case
-from airproof.diagnosis.checks import engine_off
 from airproof.diagnosis.expectations import expected
 from airproof.diagnosis.finding import Finding
+from airproof.diagnosis.lying_sensors import undone
 from airproof.diagnosis.testimony import Testimony, group, log_t
 from airproof.engine.air_path import (
     CHARGE_AT_REST,
@@ -154,7 +154,7 @@ def _otherwise(case: Case, relation: Relation, off: dict[str, Floats]) -> dict[s
     found = {}
     seen = case.barometer.kpa
     for cause in lies:
-        true = np.maximum(engine_off.undone("manifold_pressure", seen, cause, case.sizes[cause]), 1.0)
+        true = np.maximum(undone("manifold_pressure", seen, cause, case.sizes[cause]), 1.0)
         copied = expected("barometer-copied").mean * np.exp(log_t((true - case.weather.kpa) / case.weather.sd_kpa))
         copied[true > HIGHEST_BAROMETER_KPA] = 1e-6
         found[cause] = (copied, off[cause] + np.log(seen / true)[:, None])
