@@ -1,0 +1,1 @@
+"""The rehearsal: a simulated engine with its control unit, every fault, a driver, and a logger that polls them."""
