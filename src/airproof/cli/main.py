@@ -16,7 +16,7 @@ from typing import Annotated, Any, NoReturn
 import typer
 
 from airproof import __version__
-from airproof.cli import explain, weigh
+from airproof.cli import explain, rehearse, weigh
 from airproof.cli.streams import complain, make_streams_safe
 from airproof.cli.usage import UsageError, in_our_words
 from airproof.errors import AirproofError
@@ -26,6 +26,7 @@ OWN_FAULT, UNUSABLE, INTERRUPTED = 1, 2, 130
 COMMANDS: tuple[tuple[str, Callable[..., None]], ...] = (
     ("weigh", weigh.weigh),
     ("explain", explain.explain),
+    ("rehearse", rehearse.rehearse),
 )
 
 _HELP = """Is the manifold pressure sensor a truthful witness? And if it is, what is wrong with the engine?
@@ -38,6 +39,7 @@ cause: how probable, how large, on what evidence, and what to do next.
   airproof weigh drive.csv --engine engine.toml
   airproof weigh drive.csv --engine engine.toml --code P0106 --symptom rough-idle --altitude 350m
   airproof explain P0106
+  airproof rehearse --engine engine.toml --cause vacuum-leak=4mm --compare
 
 "airproof weigh --help" shows how to describe the engine and what to record.
 """

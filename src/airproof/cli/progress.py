@@ -63,3 +63,19 @@ def progress_over(paths: Sequence[Path]) -> Iterator[Progress]:
     ) as shown:
         task = shown.add_task("reading", total=1.0)
         yield _Bar(lambda words, share: shown.update(task, description=words, completed=share))
+
+
+@contextlib.contextmanager
+def counting(words: str) -> Iterator[Callable[[float], None] | None]:
+    """A bar that is told the share done, with the time that is left; None where nobody watches."""
+    if sys.stderr is None or not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, TextColumn, TimeRemainingColumn
+    from rich.progress import Progress as RichProgress
+
+    columns = (TextColumn("{task.description}", markup=False), BarColumn(), TimeRemainingColumn())
+    with RichProgress(*columns, console=Console(stderr=True), transient=True) as shown:
+        task = shown.add_task(words, total=1.0)
+        yield lambda share: shown.update(task, completed=share)

@@ -9,18 +9,17 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from airproof.cli.place import the_ambient_c, the_barometer
 from airproof.cli.progress import Progress, progress_over
 from airproof.cli.streams import say, say_parts
-from airproof.diagnosis.conditions import barometer_of
 from airproof.diagnosis.readings import EngineOffReading, Outcome, load_readings
 from airproof.diagnosis.weigh import weigh
 from airproof.diagnosis.weighing import Barometer, Weighing
 from airproof.engine.profile import load_profile
-from airproof.errors import UnusableFile, UnusableQuantity, UnusableRequest
+from airproof.errors import UnusableFile, UnusableRequest
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.lookup import UnlistedCode, explain_code, find_symptom
 from airproof.knowledge.model import Knowledge, Prices
-from airproof.quantities.units import parse_quantity
 from airproof.recording.mapping import SignalMap, read_signal_map
 from airproof.recording.readers import read_recording
 from airproof.recording.recording import Recording
@@ -30,15 +29,12 @@ from airproof.report.as_json import as_json
 from airproof.report.exhibits import Exhibit, check_folder, draw_exhibits
 from airproof.report.in_words import Part, in_words
 
-KELVIN = 273.15
 NAMED = 3  # of a long list
-LONGEST_VALUE = 40  # letters of a number with its unit
 MAP_LINES = (
     "Write MAP.toml with the line [signals] and below it one line for each heading, as "
     'engine_speed = {heading = "...", unit = "1/min"} and manifold_pressure = {heading = "...", unit = "kPa"}, '
     "and give it with --signals MAP.toml."
 )
-COLDEST_C, HOTTEST_C = -60.0, 60.0  # where anyone drives
 
 
 @dataclass(frozen=True)
@@ -69,8 +65,8 @@ def carry_out(request: Request) -> None:
     profile = load_profile(request.engine)
     codes = [_code(code, known) for asked in request.codes for code in re.split(r"[\s,;]+", asked.strip())]
     symptoms = [_symptom(symptom, known) for symptom in request.symptoms]
-    barometer = _barometer(request.altitude, request.barometer)
-    ambient_c = _ambient(request.ambient)
+    barometer = the_barometer(request.altitude, request.barometer)
+    ambient_c = the_ambient_c(request.ambient)
     readings = _readings(request.readings, known)
     prices = known.prices if request.prices is None else load_prices(request.prices, known.prices)
     mapping = None if request.signals is None else read_signal_map(request.signals)
@@ -136,55 +132,6 @@ def _read(
 
 def _readings(paths: Sequence[Path], known: Knowledge) -> list[Outcome | EngineOffReading]:
     return list(itertools.chain.from_iterable(load_readings(path, known) for path in paths))
-
-
-def _barometer(altitude: str | None, barometer: str | None) -> Barometer | None:
-    if altitude is None and barometer is None:
-        return None
-    pascals = _quantity("--barometer", barometer, "pressure", "98.2kPa")
-    return barometer_of(
-        altitude_m=_quantity("--altitude", altitude, "length", "350m"),
-        barometer_kpa=None if pascals is None else pascals * 1e-3,
-    )
-
-
-def _ambient(text: str | None) -> float | None:
-    """The air outside, degC, or None where it was not given."""
-    kelvin = _quantity("--ambient", text, "temperature", "18C")
-    if kelvin is None:
-        return None
-    celsius = kelvin - KELVIN
-    if not COLDEST_C <= celsius <= HOTTEST_C:
-        raise UnusableQuantity(
-            f"air of {celsius:.0f} degC",
-            f"{COLDEST_C:g} to {HOTTEST_C:g} degC",
-            "Check the unit: C or F.",
-            where="--ambient",
-        )
-    return celsius
-
-
-def _quantity(option: str, text: str | None, kind: str, example: str) -> float | None:
-    """The SI value of an option, or None where it was not given."""
-    if text is None:
-        return None
-    if len(text) > LONGEST_VALUE:
-        raise UnusableQuantity(
-            f"{len(text)} letters", "a number with its unit", f"For example: {option} {example}", where=option
-        )
-    if "." in text and "," in text:
-        raise UnusableQuantity(
-            f"{text!r} has both a point and a comma",
-            "a number with one mark, for the decimals",
-            f"Leave out the one that parts the thousands. For example: {option} {example}",
-            where=option,
-        )
-    try:
-        return float(parse_quantity(text, kind))
-    except UnusableQuantity as fault:
-        raise UnusableQuantity(
-            fault.given, fault.wanted, f"{fault.way_out} For example: {option} {example}", where=option
-        ) from fault
 
 
 def _code(asked: str, known: Knowledge) -> str:

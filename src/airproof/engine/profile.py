@@ -7,7 +7,7 @@ Only displacement, cylinders, induction and air metering are needed. Everything 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
@@ -79,6 +79,7 @@ class _ProfileFile(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
     engine: EngineProfile
+    rehearsal: dict[str, Any] = {}  # what only a simulated engine needs; read where one is built
 
 
 def load_profile(path: Path) -> EngineProfile:

@@ -1,0 +1,111 @@
+"""`airproof rehearse`: what this engine's live data would look like with that fault."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+
+def rehearse(
+    engine: Annotated[
+        list[str] | None,
+        typer.Option("--engine", metavar="ENGINE.toml", help="What engine it is. With --spread none is needed."),
+    ] = None,
+    cause: Annotated[
+        list[str] | None,
+        typer.Option("--cause", metavar="vacuum-leak=4mm", help="What is wrong with it. Again for more, up to four."),
+    ] = None,
+    drive: Annotated[
+        list[str] | None,
+        typer.Option("--drive", metavar="workshop|mixed|FILE", help="What is driven; a FILE holds the road speed."),
+    ] = None,
+    seed: Annotated[
+        list[str] | None, typer.Option("--seed", metavar="7", help="Which car of its type, and which noise.")
+    ] = None,
+    out: Annotated[
+        list[str] | None,
+        typer.Option("--out", metavar="FILE.csv", help="Where the recording goes; with --many a folder."),
+    ] = None,
+    compare: Annotated[
+        bool, typer.Option("--compare", help="Show the same car, healthy and faulty, side by side.")
+    ] = False,
+    exhibits: Annotated[
+        list[str] | None, typer.Option("--exhibits", metavar="DIR", help="With --compare: draw it into this folder.")
+    ] = None,
+    many: Annotated[
+        list[str] | None, typer.Option("--many", metavar="500", help="So many rehearsals, on all cores.")
+    ] = None,
+    spread: Annotated[
+        bool, typer.Option("--spread", help="With --many: draw engines, places, weather, drivers, loggers and faults.")
+    ] = False,
+    altitude: Annotated[list[str] | None, typer.Option("--altitude", metavar="350m", help="Above the sea.")] = None,
+    barometer: Annotated[
+        list[str] | None, typer.Option("--barometer", metavar="98.2kPa", help="The air's pressure there, absolute.")
+    ] = None,
+    ambient: Annotated[
+        list[str] | None, typer.Option("--ambient", metavar="18C", help="The air's temperature outside.")
+    ] = None,
+    logger: Annotated[
+        list[str] | None, typer.Option("--logger", metavar="NAME", help="How fast and how evenly it is recorded.")
+    ] = None,
+    written: Annotated[
+        list[str] | None, typer.Option("--written", metavar="NAME", help="In which headings, units and marks.")
+    ] = None,
+) -> None:
+    """Rehearse a fault: simulate this engine with it, and write what a logger would have recorded.
+
+    \b
+      airproof rehearse --engine engine.toml --cause vacuum-leak=4mm --out leak.csv
+      airproof rehearse --engine engine.toml --cause map-offset=12kPa --compare
+      airproof rehearse --engine engine.toml --cause map-intermittent=0.2 --drive mixed --seed 7 --out drive.csv
+      airproof rehearse --many 500 --spread --seed 1 --out cases
+
+    \b
+    Beside FILE.csv stands FILE.truth.json: what is wrong and by how much, the codes and freeze frames that the
+    simulated control unit has stored, readiness, and how this car strays from its drawing. No real car is meant.
+
+    \b
+    A cause has the id that "airproof weigh" uses, and a size; without one, the usual one:
+      vacuum-leak=4mm                       always there
+      map-offset=12kPa:from=60s:over=30s    begins after a minute, grows for half a minute
+      ignition:on=5s:off=20s                comes and goes
+    "airproof explain vacuum-leak" tells what a cause is.
+
+    \b
+    The engine file is that of "airproof weigh"; a table [rehearsal] may say more:
+      [rehearsal]
+      injection = "port"            # or "direct"
+      barometer = "own sensor"      # or "key-on manifold pressure", "both"
+      egr = false
+      manifold_l = 3.0
+      throttle_mm = 57
+      full_boost_from_rpm = 1700
+      cooler_effectiveness = 0.8
+      car_mass_kg = 1400
+
+    \b
+    workshop is the round a good recording holds: key on, idle, snaps, town, cruise, one pull, coasting, idle. mixed is
+    ten minutes of town, country road and motorway. A FILE with time and vehicle speed is driven as it stands.
+    """
+    from airproof.cli.rehearsal_request import Rehearsing, carry_out
+    from airproof.cli.typed import once, one_path
+
+    carry_out(
+        Rehearsing(
+            engine=one_path("--engine", engine),
+            causes=cause or [],
+            drive=once("--drive", drive),
+            seed=once("--seed", seed),
+            out=one_path("--out", out),
+            compare=compare,
+            exhibits=one_path("--exhibits", exhibits, "a folder"),
+            many=once("--many", many),
+            spread=spread,
+            altitude=once("--altitude", altitude),
+            barometer=once("--barometer", barometer),
+            ambient=once("--ambient", ambient),
+            logger=once("--logger", logger),
+            written=once("--written", written),
+        )
+    )
