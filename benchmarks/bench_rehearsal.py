@@ -1,4 +1,4 @@
-"""How fast a rehearsal is: against real time, against a stiff solver of a reference library, from a cold and a warm start.
+"""How fast a rehearsal is: against real time, against a reference library's stiff solver, from cold and warm starts.
 
     python benchmarks/bench_rehearsal.py [NUMBER OF REHEARSALS FOR THE LAST FIGURE, 0 to leave it out]
 
@@ -19,15 +19,14 @@ import numpy as np
 from scipy.integrate import solve_ivp
 
 from airproof.engine.profile import EngineProfile
-from airproof.engine.rehearsal.air_path import changes
-from airproof.engine.rehearsal.build import build
-from airproof.engine.rehearsal.drive import at_rest
-from airproof.engine.rehearsal.drives import named_drive
-from airproof.engine.rehearsal.integrate import Work, follow
-from airproof.engine.rehearsal.machinery import PRESSURES, STATES, Commands, Flows, Outside
+from airproof.engine.rehearsal.air.air_path import at_rest, changes
+from airproof.engine.rehearsal.air.build import build
+from airproof.engine.rehearsal.air.integrate import Work, follow
+from airproof.engine.rehearsal.air.machinery import PRESSURES, STATES, Commands, Flows, Outside
 from airproof.engine.rehearsal.many import Plan, rehearse_many
 from airproof.engine.rehearsal.records import Floats, blank
 from airproof.engine.rehearsal.rehearse import Request, rehearse
+from airproof.engine.rehearsal.road.drives import named_drive
 
 TURBO = EngineProfile(
     displacement_l=2.0, cylinders=4, induction="turbocharged", air_metering="air-flow sensor", rated_boost_kpa=110.0
@@ -116,7 +115,7 @@ def starts() -> None:
         "from airproof.engine.rehearsal import compiled;"
         "from pathlib import Path;"
         "compiled.cache_folder = (lambda: Path(sys.argv[1]));"
-        "from airproof.engine.rehearsal.drives import of_stretches;"
+        "from airproof.engine.rehearsal.road.drives import of_stretches;"
         "from airproof.engine.rehearsal.rehearse import Request, rehearse;"
         "p = EngineProfile(displacement_l=2.0, cylinders=4, induction='turbocharged', air_metering='air-flow sensor');"
         "d = of_stretches('short', [(2.0, 'off', 0), (1.6, 'crank', 0), (26.0, 'idle', 0)]);"

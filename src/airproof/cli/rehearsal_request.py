@@ -10,15 +10,15 @@ from airproof.cli.place import the_ambient_c, the_barometer
 from airproof.cli.progress import counting
 from airproof.cli.streams import complain, say, say_parts
 from airproof.engine.profile import EngineProfile
-from airproof.engine.rehearsal.build import Details, RehearsedEngine, load_rehearsed_engine
+from airproof.engine.rehearsal.air.build import Details, RehearsedEngine, load_rehearsed_engine
 from airproof.engine.rehearsal.compare import as_recording, compare
 from airproof.engine.rehearsal.compiled import is_ready
-from airproof.engine.rehearsal.drives import Drive, drive_from
 from airproof.engine.rehearsal.faults import MOST, Fault, parse_fault
-from airproof.engine.rehearsal.logger import logger_named
 from airproof.engine.rehearsal.many import Plan, logged, record, rehearse_many
-from airproof.engine.rehearsal.recording_file import dialect_named
 from airproof.engine.rehearsal.rehearse import Rehearsal, Request, Scene, rehearse
+from airproof.engine.rehearsal.road.drives import Drive, drive_from
+from airproof.engine.rehearsal.written.logger import logger_named
+from airproof.engine.rehearsal.written.recording_file import dialect_named
 from airproof.errors import UnusableRequest
 from airproof.knowledge.model import NONE
 from airproof.report.exhibits import check_folder

@@ -78,6 +78,7 @@ def rehearse(
       injection = "port"            # or "direct"
       barometer = "own sensor"      # or "key-on manifold pressure", "both"
       egr = false
+      cams = "fixed"               # or "phased": burned gas kept at part load
       manifold_l = 3.0
       throttle_mm = 57
       full_boost_from_rpm = 1700

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
 from airproof.engine.profile import EngineProfile, Induction
-from airproof.engine.rehearsal.air_path import changes
-from airproof.engine.rehearsal.build import build
-from airproof.engine.rehearsal.drive import at_rest
-from airproof.engine.rehearsal.gas import R_EXHAUST
-from airproof.engine.rehearsal.integrate import Work, follow
-from airproof.engine.rehearsal.machinery import (
+from airproof.engine.rehearsal.air.air_path import at_rest, changes
+from airproof.engine.rehearsal.air.build import build
+from airproof.engine.rehearsal.air.gas import R_EXHAUST
+from airproof.engine.rehearsal.air.integrate import Work, follow
+from airproof.engine.rehearsal.air.machinery import (
     M_BURNED,
     M_CHARGE,
     M_COMPRESSOR,
@@ -143,6 +144,6 @@ def temperatures(engine: Engine, states: Floats) -> Floats:
     return np.stack([states[..., p] * getattr(engine, v) / (states[..., m] * R) for p, m, v, R in VOLUMES], axis=-1)
 
 
-def openings(area_of: object) -> Floats:
+def openings(area_of: Callable[[float], float]) -> Floats:
     """A throttle's table of effective areas (m2) from a function of the opening (0 to 1)."""
-    return np.array([area_of(x) for x in np.linspace(0.0, 1.0, THROTTLE_NODES)])  # type: ignore[operator]
+    return np.array([area_of(x) for x in np.linspace(0.0, 1.0, THROTTLE_NODES)])

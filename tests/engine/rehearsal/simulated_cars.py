@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airproof.engine.profile import EngineProfile
-from airproof.engine.rehearsal.build import Details
+from airproof.engine.rehearsal.air.build import Details
 from airproof.engine.rehearsal.faults import parse_fault
 from airproof.engine.rehearsal.rehearse import Rehearsal, Request, Scene, rehearse
 

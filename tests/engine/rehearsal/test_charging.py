@@ -11,8 +11,8 @@ from bench import two_litres
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from airproof.engine.rehearsal.charging import TURBINE_EXPONENT, blower, compressor, turbine
-from airproof.engine.rehearsal.gas import CP_EXHAUST, GAMMA_EXHAUST, NEARLY_EQUAL
+from airproof.engine.rehearsal.air.charging import TURBINE_EXPONENT, blower, compressor, turbine
+from airproof.engine.rehearsal.air.gas import CP_EXHAUST, GAMMA_EXHAUST, NEARLY_EQUAL
 from airproof.engine.rehearsal.records import copied
 from airproof.quantities.charge_air import compressor_efficiency, compressor_temperature_rise
 from airproof.quantities.constants import CP_AIR, GAMMA_AIR, R_AIR, STANDARD_PRESSURE

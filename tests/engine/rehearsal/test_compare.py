@@ -10,11 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from airproof.engine.profile import EngineProfile
-from airproof.engine.rehearsal.build import Details
+from airproof.engine.rehearsal.air.build import Details
 from airproof.engine.rehearsal.compare import COMPARED, Comparison, Move, as_recording, compare, noticeable
 from airproof.engine.rehearsal.faults import parse_fault
-from airproof.engine.rehearsal.logger import Log, log, logger_named
 from airproof.engine.rehearsal.rehearse import Request, rehearse
+from airproof.engine.rehearsal.written.logger import Log, log, logger_named
 from airproof.recording.recording import Floats, Recording, Signal
 from airproof.recording.regimes import Regime, find_regimes
 from airproof.recording.signals import glossary, signal_kind

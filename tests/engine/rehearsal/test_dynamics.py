@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 import pytest
 from bench import INDUCTIONS, T_DAY, Floats, driven, openings, settled, two_litres
 from scipy.optimize import brentq
 
 from airproof.engine.profile import Induction
-from airproof.engine.rehearsal.cylinders import indicated_torque, resisting_torque
-from airproof.engine.rehearsal.machinery import (
+from airproof.engine.rehearsal.air.cylinders import indicated_torque, resisting_torque
+from airproof.engine.rehearsal.air.machinery import (
     P_EXHAUST,
     P_MANIFOLD,
     PRESSURE_NODES,

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from simulated_cars import BREATHING_BY_DENSITY, TURBO, WITH_EGR
 
 from airproof.engine.rehearsal import faults as places
-from airproof.engine.rehearsal.build import Details
+from airproof.engine.rehearsal.air.build import Details
 from airproof.engine.rehearsal.faults import CAUSES, UNSIZED, Fault, act, fault_record, parse_fault
 from airproof.errors import UnusableRequest
 from airproof.knowledge.load import knowledge
@@ -60,6 +60,7 @@ def test_without_a_size_the_usual_one_is_taken(cause: str) -> None:
         ("vacuum-leak=400mm", "from 0 to 30"),
         ("vacuum-leak=-4mm", "from 0 to 30"),
         ("intake-restriction=0.2x", "from 1 to"),
+        ("vacuum-leak=4kPa", "a length"),
         ("map-gain=nine", "a size"),
         ("map-gain=9kPa", "a size"),
         ("fuel-delivery=-100%", "from -60"),

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 from smooth_drive import RANGES, smooth_drive
 
-from airproof.engine.rehearsal.logger import DataItem, Log, Logger, data_items, log, logger_named, logger_names
 from airproof.engine.rehearsal.trace import Trace
+from airproof.engine.rehearsal.written.logger import DataItem, Log, Logger, data_items, log, logger_named, logger_names
 from airproof.errors import UnusableRequest
 from airproof.recording.signals import glossary
 

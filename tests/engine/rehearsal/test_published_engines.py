@@ -16,10 +16,10 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from airproof.engine.profile import EngineProfile
-from airproof.engine.rehearsal.build import build
-from airproof.engine.rehearsal.cylinders import drawn
-from airproof.engine.rehearsal.gas import GAMMA_EXHAUST, R_EXHAUST
-from airproof.engine.rehearsal.machinery import (
+from airproof.engine.rehearsal.air.build import build
+from airproof.engine.rehearsal.air.cylinders import drawn
+from airproof.engine.rehearsal.air.gas import GAMMA_EXHAUST, R_EXHAUST
+from airproof.engine.rehearsal.air.machinery import (
     M_COMPRESSOR,
     NATURALLY_ASPIRATED,
     P_CHARGE,

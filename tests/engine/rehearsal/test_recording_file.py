@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 from smooth_drive import smooth_drive
 
-from airproof.engine.rehearsal import recording_file
-from airproof.engine.rehearsal.logger import Log, data_items, log, logger_named, logger_names
-from airproof.engine.rehearsal.recording_file import Dialect, dialect_named, dialect_names, write_recording
+from airproof.engine.rehearsal.written import recording_file
+from airproof.engine.rehearsal.written.logger import Log, data_items, log, logger_named, logger_names
+from airproof.engine.rehearsal.written.recording_file import Dialect, dialect_named, dialect_names, write_recording
 from airproof.errors import UnusableFile, UnusableRequest
 from airproof.quantities.unit_table import UNITS
 from airproof.recording.readers import read_recording

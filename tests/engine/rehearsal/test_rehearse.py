@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from simulated_cars import CARS, TURBO, WITH_EGR, at_full_load, at_idle, driven, engine_off
 
-from airproof.engine.rehearsal.drives import named_drive, of_stretches
 from airproof.engine.rehearsal.faults import CAUSES, Fault, why_impossible
 from airproof.engine.rehearsal.rehearse import Request, Scene, rehearse, strays
+from airproof.engine.rehearsal.road.drives import named_drive, of_stretches
 from airproof.engine.rehearsal.spread import draw
 
 SHORT = of_stretches("short", [(4.0, "off", 0.0), (1.6, "crank", 0.0), (12.0, "idle", 0.0), (14.0, "drive", 50.0)])

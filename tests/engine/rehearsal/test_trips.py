@@ -5,8 +5,8 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from airproof.engine.rehearsal.monitors import CODES
-from airproof.engine.rehearsal.trips import Store, Trip
+from airproof.engine.rehearsal.control.monitors import CODES
+from airproof.engine.rehearsal.control.trips import Store, Trip
 
 LOOKED = frozenset(CODES)
 FRAME = {"engine_speed": 750.0}

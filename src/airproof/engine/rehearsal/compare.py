@@ -8,18 +8,17 @@ data (data/noticeable.toml).
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cache, partial
-from importlib import resources
 from typing import Annotated, Literal
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
-from airproof.engine.rehearsal.logger import Log, data_items, entries
+from airproof.engine.rehearsal.tables import tables
 from airproof.engine.rehearsal.trace import Floats
+from airproof.engine.rehearsal.written.logger import Log, data_items, entries
 from airproof.recording.moments import runs, settled
 from airproof.recording.recording import Bools, Interval, Recording, Signal
 from airproof.recording.regimes import Regime, find_regimes
@@ -132,8 +131,7 @@ class Comparison:
 @cache
 def noticeable() -> Mapping[str, Noticeable]:
     """What is noticed, by signal. Raises BrokenKnowledge for an entry that is unsound or has no source."""
-    text = resources.files("airproof.engine.rehearsal").joinpath("data/noticeable.toml").read_text("utf-8")
-    raw = [{"signal": name, **table} for name, table in tomllib.loads(text).items()]
+    raw = [{"signal": name, **table} for name, table in tables("noticeable").items()]
     return {entry.signal: entry for entry in entries("signal", Noticeable, raw)}
 
 

@@ -7,11 +7,25 @@ from typing import Annotated
 
 import numpy as np
 
-from airproof.engine.rehearsal.air_charge import believe, estimate_air
-from airproof.engine.rehearsal.car import Car, ControlUnit, Maker, Memory, Motion, Sensors
+from airproof.engine.rehearsal.air.cylinders import failing, indicated_torque, resisting_torque, unevenness
+from airproof.engine.rehearsal.air.integrate import Work, advance
+from airproof.engine.rehearsal.air.machinery import (
+    P_CHARGE,
+    P_EXHAUST,
+    P_MANIFOLD,
+    P_PIPE,
+    ROTOR,
+    STATES,
+    Commands,
+    Engine,
+    Flows,
+    Outside,
+)
 from airproof.engine.rehearsal.compiled import compiled, entered_from_python
-from airproof.engine.rehearsal.cylinders import failing, indicated_torque, resisting_torque, unevenness
-from airproof.engine.rehearsal.driving import CRANK, OFF, follow_stretch, revved_out, turn
+from airproof.engine.rehearsal.control.air_charge import believe, estimate_air
+from airproof.engine.rehearsal.control.fuelling import dose, mixture
+from airproof.engine.rehearsal.control.monitors import Monitors, watch
+from airproof.engine.rehearsal.control.torque_demand import ask
 from airproof.engine.rehearsal.faults import (
     BOOST_LEAK,
     EGR_STUCK_OPEN,
@@ -24,27 +38,11 @@ from airproof.engine.rehearsal.faults import (
     Faults,
     act,
 )
-from airproof.engine.rehearsal.fuelling import dose, mixture
-from airproof.engine.rehearsal.gas import R_EXHAUST
-from airproof.engine.rehearsal.integrate import Work, advance
-from airproof.engine.rehearsal.machinery import (
-    M_COMPRESSOR,
-    P_CHARGE,
-    P_EXHAUST,
-    P_MANIFOLD,
-    PRESSURES,
-    ROTOR,
-    STATES,
-    Commands,
-    Engine,
-    Flows,
-    Outside,
-)
-from airproof.engine.rehearsal.monitors import Monitors, watch
 from airproof.engine.rehearsal.records import Floats
-from airproof.engine.rehearsal.sensing import convert, read, smell
-from airproof.engine.rehearsal.torque_demand import ask
-from airproof.quantities.constants import ABSOLUTE_LOAD_DENSITY, R_AIR, STANDARD_PRESSURE, ZERO_CELSIUS
+from airproof.engine.rehearsal.road.car import Car, ControlUnit, Maker, Memory, Motion, Sensors
+from airproof.engine.rehearsal.road.driving import CRANK, OFF, follow_stretch, revved_out, turn
+from airproof.engine.rehearsal.road.sensing import convert, read, smell
+from airproof.quantities.constants import ABSOLUTE_LOAD_DENSITY, STANDARD_PRESSURE, ZERO_CELSIUS
 
 STEP_S = 0.010
 LOOKS_EVERY = 5  # steps between two looks of the monitors; control units look every 10 to 100 ms (common practice)
@@ -125,12 +123,24 @@ def tell(
 
 @compiled
 def set_commands(
-    commands: Commands, car: Car, drawing: Engine, unit: ControlUnit, faults: Faults, opening: float, gate: float
+    commands: Commands,
+    car: Car,
+    engine: Engine,
+    unit: ControlUnit,
+    faults: Faults,
+    opening: float,
+    gate: float,
+    behind: float,
 ) -> None:
-    """What acts on the air path in this step: plate and gate from where they were, holes and blockages."""
+    """What acts on the air path in this step: plate and gate from where they were, holes, blockages.
+
+    `behind` is the pressure across the turbine (Pa).
+    """
     now = faults.now
     commands.throttle_0, commands.throttle_1 = opening, unit.opening
-    commands.wastegate_0, commands.wastegate_1 = gate, unit.gate_true
+    # beyond what its actuator's spring can hold, the exhaust pushes the flap open
+    pushed = (behind - engine.flap_holds_pa) / 120e3 if engine.flap_holds_pa > 0.0 else 0.0
+    commands.wastegate_0, commands.wastegate_1 = max(gate, pushed), max(unit.gate_true, pushed)
     commands.relief = unit.gate_true
     commands.purge = car.purge_m2 * unit.purge
     commands.fuel, commands.spark = unit.fuel, unit.spark
@@ -138,7 +148,7 @@ def set_commands(
     commands.boost_leak = 0.7 * 0.25e-6 * math.pi * now[BOOST_LEAK] ** 2
     commands.recirculation = 0.7 * 0.25e-6 * math.pi * now[EGR_STUCK_OPEN] ** 2 + car.egr_m2 * unit.egr
     # deposits close their share of the area that a clean body shows at warm idle, about 2.4 % of opening
-    idle_area = drawing.throttle_m2[2] + 0.4 * (drawing.throttle_m2[3] - drawing.throttle_m2[2])
+    idle_area = engine.throttle_m2[2] + 0.4 * (engine.throttle_m2[3] - engine.throttle_m2[2])
     commands.deposits = 0.01 * now[THROTTLE_DEPOSITS] * idle_area
     commands.filter_factor, commands.exhaust_factor = now[INTAKE_RESTRICTION], now[EXHAUST_RESTRICTION]
     commands.timing = 0.01 * now[VALVE_TIMING]
@@ -193,7 +203,7 @@ def drive(
             accessories(car, maker, unit, dt)
             dose(car, drawing, maker, memory, unit, sensors, motion, faults, flows.purge * car.purge_vapour, dt)
 
-            set_commands(commands, car, engine, unit, faults, opening, gate)
+            set_commands(commands, car, engine, unit, faults, opening, gate, y[P_EXHAUST] - y[P_PIPE])
             commands.speed = motion.speed
             world.step = advance(engine, outside, commands, dt, y, world.step, flows, work)
 
@@ -249,17 +259,3 @@ def drive(
                 true[n, 11], true[n, 12] = row[27], flows.burned
             n += 1
     return n
-
-
-def at_rest(engine: Engine, outside: Outside, coolant_k: float) -> Floats:
-    """The state (13,) of an engine that stands: the pressure of outside everywhere."""
-    y: Floats = np.zeros(STATES)
-    y[:PRESSURES] = outside.pressure
-    p, T = outside.pressure, outside.temperature
-    warm = T + 0.3 * (coolant_k - T)
-    volumes = (engine.compressor_m3, engine.charge_m3, engine.manifold_m3, engine.exhaust_m3, engine.pipe_m3)
-    for k, (volume, at, R) in enumerate(
-        zip(volumes, (T, T, warm, warm, warm), 3 * (R_AIR,) + 2 * (R_EXHAUST,), strict=True)
-    ):
-        y[M_COMPRESSOR + k] = p * volume / (R * at)
-    return y

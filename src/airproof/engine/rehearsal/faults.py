@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from airproof.engine.profile import EngineProfile
-from airproof.engine.rehearsal.build import Details
+from airproof.engine.rehearsal.air.build import Details
 from airproof.engine.rehearsal.compiled import compiled
 from airproof.engine.rehearsal.records import Floats, blank
-from airproof.errors import UnusableRequest
+from airproof.errors import UnusableQuantity, UnusableRequest
 from airproof.knowledge.load import knowledge
 from airproof.quantities.units import parse_quantity
 
@@ -130,7 +130,7 @@ def parse_fault(text: str, profile: EngineProfile | None, details: Details) -> F
         if not found:
             wanted = "from=60s, over=30s, on=5s or off=20s, each after a colon"
             raise UnusableRequest(f'"{part}"', wanted, "Leave it out for a fault that is always there.", where=where)
-        seconds = parse_quantity(found[2] if found[2][-1].isalpha() else f"{found[2]}s", "time")
+        seconds = _quantity(found[2] if found[2][-1].isalpha() else f"{found[2]}s", "time", "60s", where)
         if not 0.0 <= seconds <= 86400.0:
             raise UnusableRequest(part, "from 0 to 86400 s", "Give a time within the drive.", where=where)
         times[f"{found[1]}_s"] = seconds
@@ -138,6 +138,13 @@ def parse_fault(text: str, profile: EngineProfile | None, details: Details) -> F
         wanted = "both on= and off=, for a fault that comes and goes"
         raise UnusableRequest("only one of on and off", wanted, "Add the other.", where=where)
     return Fault(cause, _size(cause, size, where), **times)
+
+
+def _quantity(text: str, kind: str, example: str, where: str) -> float:
+    try:
+        return parse_quantity(text, kind)
+    except UnusableQuantity as fault:
+        raise UnusableQuantity(fault.given, fault.wanted, f"For example: {example}", where=where) from fault
 
 
 def _size(cause: str, text: str, where: str) -> float:
@@ -162,7 +169,7 @@ def _size(cause: str, text: str, where: str) -> float:
         value = float(number[1].replace(",", "."))
     elif number and unit in OTHER_UNITS:
         kind, per_si = OTHER_UNITS[unit]
-        value = per_si * parse_quantity(text, kind)
+        value = per_si * _quantity(text, kind, f"{usual:g}{unit}", where)
     else:
         raise UnusableRequest(f'"{text}"', f"a size {means}", f"Write {cause}={usual:g}{unit}.", where=where)
     if not least <= value <= most:

@@ -12,13 +12,13 @@ from pathlib import Path
 
 import numpy as np
 
-from airproof.engine.rehearsal.drives import Drive
 from airproof.engine.rehearsal.faults import Fault
-from airproof.engine.rehearsal.logger import Log, log, logger_named
-from airproof.engine.rehearsal.recording_file import dialect_named, write_recording
 from airproof.engine.rehearsal.rehearse import Rehearsal, Request, rehearse
+from airproof.engine.rehearsal.road.drives import Drive
 from airproof.engine.rehearsal.spread import Case, draw
-from airproof.engine.rehearsal.truth import engine_file_text, write_truth
+from airproof.engine.rehearsal.written.logger import Log, log, logger_named
+from airproof.engine.rehearsal.written.recording_file import dialect_named, write_recording
+from airproof.engine.rehearsal.written.truth import engine_file_text, write_truth
 from airproof.errors import UnusableFile
 
 AT_ONCE = 8  # cases handed to a worker together

@@ -3,31 +3,28 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import cache
-from importlib import resources
-from typing import Any
 
 import numpy as np
 
 from airproof.engine.profile import EngineProfile
-from airproof.engine.rehearsal.build import Details, build, rated_boost_pa
-from airproof.engine.rehearsal.car import Car, ControlUnit, Maker, Memory, Motion, Sensors
-from airproof.engine.rehearsal.drive import ITEMS, STEP_S, TRUTHS, World, at_rest, drive
-from airproof.engine.rehearsal.drives import Drive, named_drive
+from airproof.engine.rehearsal.air.air_path import at_rest
+from airproof.engine.rehearsal.air.build import Details, build, rated_boost_pa
+from airproof.engine.rehearsal.air.integrate import Work
+from airproof.engine.rehearsal.air.machinery import ROTOR, Commands, Engine, Flows, Outside
+from airproof.engine.rehearsal.control.fuelling import forgetful
+from airproof.engine.rehearsal.control.monitors import CODES, FRAME, new_monitors
+from airproof.engine.rehearsal.control.teach import teach
+from airproof.engine.rehearsal.control.trips import Store, Trip
+from airproof.engine.rehearsal.drive import ITEMS, STEP_S, TRUTHS, World, drive
 from airproof.engine.rehearsal.faults import Fault, Faults, fault_record
-from airproof.engine.rehearsal.fuelling import forgetful
-from airproof.engine.rehearsal.integrate import Work
-from airproof.engine.rehearsal.machinery import ROTOR, Commands, Engine, Flows, Outside
-from airproof.engine.rehearsal.monitors import CODES, FRAME, new_monitors
 from airproof.engine.rehearsal.records import Floats, blank, copied
-from airproof.engine.rehearsal.sensing import settle_sensors
-from airproof.engine.rehearsal.teach import teach
+from airproof.engine.rehearsal.road.car import Car, ControlUnit, Maker, Memory, Motion, Sensors
+from airproof.engine.rehearsal.road.drives import Drive, named_drive
+from airproof.engine.rehearsal.road.sensing import settle_sensors
+from airproof.engine.rehearsal.tables import tables
 from airproof.engine.rehearsal.trace import Trace
-from airproof.engine.rehearsal.trips import Store, Trip
-from airproof.errors import BrokenKnowledge
 from airproof.quantities.atmosphere import standard_pressure
 from airproof.quantities.constants import ZERO_CELSIUS
 
@@ -74,25 +71,16 @@ class Rehearsal:
     strays: Mapping[str, float]
 
 
-@cache
-def _car_data() -> Mapping[str, Any]:
-    text = resources.files("airproof.engine.rehearsal").joinpath("data/cars.toml").read_text("utf-8")
-    tables: dict[str, Any] = tomllib.loads(text)
-    if any(not table.get("source") for table in tables.values()):
-        raise BrokenKnowledge("a table without a source", "a source", "Add one.", where="cars.toml")
-    return tables
-
-
 def strays(seed: int) -> dict[str, float]:
     """How this car strays from its drawing, in standard deviations."""
     rng = np.random.default_rng([seed, 1])
-    most = _car_data()["tolerance"]["most"]
+    most = tables("cars")["tolerance"]["most"]
     return {name: float(np.clip(rng.standard_normal(), -most, most)) for name in _STRAYS}
 
 
 def make_car(profile: EngineProfile, details: Details, scene: Scene, off: Mapping[str, float]) -> Car:
     """The car and its sensors, with this one's tolerances."""
-    data = _car_data()
+    data = tables("cars")
     road, sensors, valves, tolerance = data["road"], data["sensors"], data["valves"], data["tolerance"]
     line = _line(profile)
     car = blank(
@@ -135,7 +123,7 @@ def make_car(profile: EngineProfile, details: Details, scene: Scene, off: Mappin
 def _line(profile: EngineProfile) -> Mapping[str, float]:
     """The published line of a sensor whose span holds this engine's pressures."""
     most = 1e-3 * rated_boost_pa(profile) + 108.0
-    lines: list[Mapping[str, float]] = _car_data()["sensors"]["lines"]
+    lines: list[Mapping[str, float]] = tables("cars")["sensors"]["lines"]
     return next((line for line in lines if line["to_kpa"] > most), lines[-1])
 
 
@@ -154,7 +142,7 @@ class _Bench:
     def __init__(self, request: Request) -> None:
         self.request = request
         profile, details, scene = request.profile, request.details, request.scene
-        control = _car_data()["control"]
+        control = tables("cars")["control"]
         self.strays = strays(request.seed)
         self.drawing = build(profile, details)
         self.maker: Maker = teach(profile, details, (control["rich_boosted"], control["rich"]))

@@ -3,23 +3,20 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
-from importlib import resources
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 
 from airproof.engine.profile import EngineProfile
-from airproof.engine.rehearsal.build import Details
-from airproof.engine.rehearsal.drives import Drive, named_drive
+from airproof.engine.rehearsal.air.build import Details
 from airproof.engine.rehearsal.faults import CAUSES, UNSIZED, Fault, why_impossible
-from airproof.engine.rehearsal.logger import logger_names
-from airproof.engine.rehearsal.recording_file import dialect_names
 from airproof.engine.rehearsal.rehearse import Request, Scene
-from airproof.errors import BrokenKnowledge
+from airproof.engine.rehearsal.road.drives import Drive, named_drive
+from airproof.engine.rehearsal.tables import tables
+from airproof.engine.rehearsal.written.logger import logger_names
+from airproof.engine.rehearsal.written.recording_file import dialect_names
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.model import NONE
 
@@ -33,15 +30,6 @@ class Case:
     request: Request
     logger: str
     dialect: str
-
-
-@cache
-def _data() -> Mapping[str, Any]:
-    text = resources.files("airproof.engine.rehearsal").joinpath("data/spread.toml").read_text("utf-8")
-    tables: dict[str, Any] = tomllib.loads(text)
-    if any(not table.get("source") for table in tables.values()):
-        raise BrokenKnowledge("a table without a source", "a source", "Add one.", where="spread.toml")
-    return tables
 
 
 def draw(
@@ -63,7 +51,7 @@ def draw(
         profile, details = _engine(rng)
         if all(why_impossible(fault.cause, profile, details) is None for fault in faults or ()):
             break
-    drivers = _data()["drivers"]
+    drivers = tables("spread")["drivers"]
     scene = _scene(rng, float(rng.uniform(*drivers["brisk"])))
     drawn = _faults(rng, profile, details)
     driven = named_drive(_pick(rng, drivers["drives"]))
@@ -85,7 +73,7 @@ def _pick(rng: Random, shares: Mapping[str, float]) -> str:
 
 
 def _engine(rng: Random) -> tuple[EngineProfile, Details]:
-    known = _data()["engines"]
+    known = tables("spread")["engines"]
     kinds = known["kinds"]
     kind = kinds[int(rng.choice(len(kinds), p=[k["share"] for k in kinds]))]
     litres = round(float(rng.uniform(*kind["litres"])), 2)
@@ -107,13 +95,14 @@ def _engine(rng: Random) -> tuple[EngineProfile, Details]:
         injection=_pick(rng, known["injection"]),  # type: ignore[arg-type]
         barometer=_pick(rng, known["barometer"]),  # type: ignore[arg-type]
         egr=bool(rng.random() < known["egr_share"]),
+        cams=_pick(rng, known["cams"]),  # type: ignore[arg-type]
         car_mass_kg=round(float(np.clip(mass, known["mass_least"], known["mass_most"])), 0),
     )
     return profile, details
 
 
 def _scene(rng: Random, brisk: float) -> Scene:
-    known = _data()["places"]
+    known = tables("spread")["places"]
     most = known["weather_most_kpa"]
     altitude = known["altitude_median_m"] * math.exp(0.9 * float(rng.standard_normal()))
     return Scene(
@@ -125,7 +114,7 @@ def _scene(rng: Random, brisk: float) -> Scene:
 
 
 def _faults(rng: Random, profile: EngineProfile, details: Details) -> tuple[Fault, ...]:
-    known = _data()["faults"]
+    known = tables("spread")["faults"]
     weights = {NONE: knowledge().causes[NONE].weight}
     weights |= {c: knowledge().causes[c].weight for c in CAUSES if why_impossible(c, profile, details) is None}
     first = _pick(rng, weights)
@@ -137,7 +126,7 @@ def _faults(rng: Random, profile: EngineProfile, details: Details) -> tuple[Faul
 
 
 def _fault(rng: Random, cause: str) -> Fault:
-    known = _data()["faults"]
+    known = tables("spread")["faults"]
     course: dict[Literal["from_s", "over_s", "on_s", "off_s"], float] = {}
     way = rng.random()
     drawn = {name: round(float(rng.uniform(*known[f"{where}_s"])), 1) for name, where in _COURSES.items()}

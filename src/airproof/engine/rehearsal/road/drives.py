@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from airproof.engine.rehearsal.driving import KINDS
 from airproof.engine.rehearsal.records import Floats
+from airproof.engine.rehearsal.road.driving import KINDS
+from airproof.engine.rehearsal.tables import tables
 from airproof.errors import BrokenKnowledge, UnusableFile, UnusableRequest
 from airproof.recording.readers import read_recording
 
@@ -37,16 +35,13 @@ class Drive:
         return float(self.seconds.sum())
 
 
-@cache
 def _tables() -> Mapping[str, Any]:
-    text = resources.files("airproof.engine.rehearsal").joinpath("data/drives.toml").read_text("utf-8")
-    tables: dict[str, Any] = tomllib.loads(text)
-    for name, table in tables.items():
-        if not table.get("source") or any(kind not in KINDS for _, kind, _ in table["stretches"]):
-            raise BrokenKnowledge(
-                f"drive {name}", "a source, and kinds of driving.KINDS", "Mend it.", where="drives.toml"
-            )
-    return tables
+    found = tables("drives")
+    if any(kind not in KINDS for table in found.values() for _, kind, _ in table["stretches"]):
+        raise BrokenKnowledge(
+            "a kind of driving that is none", "kinds of driving.KINDS", "Mend it.", where="drives.toml"
+        )
+    return found
 
 
 def drive_names() -> tuple[str, ...]:

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from airproof.engine.rehearsal.car import DELAY, Car, Maker, Sensors
+from airproof.engine.rehearsal.air.machinery import Flows, Outside
 from airproof.engine.rehearsal.compiled import compiled
 from airproof.engine.rehearsal.faults import (
     BARO_SENSOR,
@@ -23,8 +23,8 @@ from airproof.engine.rehearsal.faults import (
     SUPPLY_REFERENCE,
     Faults,
 )
-from airproof.engine.rehearsal.machinery import Flows, Outside
 from airproof.engine.rehearsal.records import Floats
+from airproof.engine.rehearsal.road.car import DELAY, Car, Maker, Sensors
 
 SUPPLY = 5.0
 _STEP_V = SUPPLY / 1023.0  # ten-bit converter, common in control units (common practice, no source)

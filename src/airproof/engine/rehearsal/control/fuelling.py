@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 
-from airproof.engine.rehearsal.car import CELLS, Car, ControlUnit, Maker, Memory, Motion, Sensors
+from airproof.engine.rehearsal.air.machinery import Engine
 from airproof.engine.rehearsal.compiled import compiled
 from airproof.engine.rehearsal.faults import FUEL_DELIVERY, Faults
-from airproof.engine.rehearsal.machinery import Engine
+from airproof.engine.rehearsal.road.car import CELLS, Car, ControlUnit, Maker, Memory, Motion, Sensors
 
 LARGEST = 25.0  # % that the short and the long trim may each reach (common practice, no source)
 _LEARNS_OVER = 20.0  # s; judged: Airproof authors

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from airproof.engine.rehearsal.monitors import CODES, criteria
+from airproof.engine.rehearsal.control.monitors import CODES, criteria
 
 GOOD_TRIPS_FOR_LAMP, WARM_UPS_TO_ERASE = 3, 40
 

@@ -15,7 +15,7 @@ from __future__ import annotations
 import math
 from typing import Annotated
 
-from airproof.engine.rehearsal.air_path import (
+from airproof.engine.rehearsal.air.air_path import (
     BEFORE,
     CONTENT,
     CONTENT_BEFORE,
@@ -25,8 +25,7 @@ from airproof.engine.rehearsal.air_path import (
     OWN,
     changes,
 )
-from airproof.engine.rehearsal.compiled import compiled, entered_from_python
-from airproof.engine.rehearsal.machinery import (
+from airproof.engine.rehearsal.air.machinery import (
     M_BURNED,
     PRESSURES,
     ROTOR,
@@ -36,6 +35,7 @@ from airproof.engine.rehearsal.machinery import (
     Flows,
     Outside,
 )
+from airproof.engine.rehearsal.compiled import compiled, entered_from_python
 from airproof.engine.rehearsal.records import Floats
 
 IMPLICIT = 1.0 - 1.0 / math.sqrt(2.0)  # L-stable [ROS2]
@@ -110,7 +110,7 @@ def advance(
             error = 0.0
             for n in range(M_BURNED):
                 error = max(error, math.fabs(0.5 * h * (k_1[n] + k_2[n])) / y[n])
-            error /= TOLERANCE
+            error = error / TOLERANCE if error == error else 1e9  # a NaN is a step far too long
         if not error <= 1.0 and h > SHORTEST:
             h = max(h * max(0.8 / math.sqrt(error), 0.2), SHORTEST)
             continue

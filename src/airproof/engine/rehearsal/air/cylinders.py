@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import math
 
+from airproof.engine.rehearsal.air.gas import CP_EXHAUST, GAMMA_EXHAUST
+from airproof.engine.rehearsal.air.machinery import PRESSURE_NODES, PRESSURE_STEP, SPEED_NODES, SPEED_STEP, Engine
 from airproof.engine.rehearsal.compiled import compiled
-from airproof.engine.rehearsal.gas import CP_EXHAUST, GAMMA_EXHAUST
-from airproof.engine.rehearsal.machinery import PRESSURE_NODES, PRESSURE_STEP, SPEED_NODES, SPEED_STEP, Engine
 from airproof.engine.rehearsal.records import Floats
 
 HOTTEST, COLDEST_FIRED = 1320.0, 380.0
@@ -81,10 +81,10 @@ def indicated_torque(engine: Engine, speed: float, air: float, fuel: float, spar
 def failing(lean: float, diluted: float) -> float:
     """Share of the charges that do not light: too lean, too rich, or with too much burned gas in them.
 
-    From lambda 1.35, below 0.5, and from 0.27 of recirculated gas on; judged: Airproof authors, usual limits of
+    From lambda 1.45, below 0.5, and from 0.27 of recirculated gas on; judged: Airproof authors, usual limits of
     homogeneous petrol engines (common practice: lean limit 1.3 to 1.5, recirculation limit 0.2 to 0.3).
     """
-    share = max(lean - 1.35, 0.0) / 0.4 + max(0.5 - lean, 0.0) / 0.2 + max(diluted - 0.27, 0.0) / 0.4
+    share = max(lean - 1.45, 0.0) / 0.4 + max(0.5 - lean, 0.0) / 0.2 + max(diluted - 0.27, 0.0) / 0.4
     return min(share, 1.0)
 
 

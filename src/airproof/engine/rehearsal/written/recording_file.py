@@ -17,8 +17,9 @@ from typing import IO, Annotated, Literal, Self
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from airproof.engine.rehearsal.logger import DATA, OURS, Log, data_items, entries, named, tables
+from airproof.engine.rehearsal.tables import tables
 from airproof.engine.rehearsal.trace import Floats
+from airproof.engine.rehearsal.written.logger import DATA, OURS, Log, data_items, entries, named
 from airproof.errors import BrokenKnowledge, UnusableFile, UnusableRequest
 from airproof.quantities.unit_table import UNITS, Unit, canonical
 from airproof.recording.signals import signal_kind
@@ -104,10 +105,10 @@ def dialect_names() -> tuple[str, ...]:
 
 @cache
 def _dialects() -> Mapping[str, Dialect]:
-    lists = {key: dict(names) for key, names in tables()["names"].items()}
+    lists = {key: dict(names) for key, names in tables("loggers")["names"].items()}
     if not all(names.pop("source", "") for names in lists.values()):
         raise BrokenKnowledge("a list of names has no source", "a source for each", OURS, where=DATA)
-    raw = [entry | {"names": lists.get(entry["names"], {})} for entry in tables()["dialect"]]
+    raw = [entry | {"names": lists.get(entry["names"], {})} for entry in tables("loggers")["dialect"]]
     return {dialect.name: dialect for dialect in entries("dialect", Dialect, raw)}
 
 

@@ -54,6 +54,7 @@ class Engine:
     rotor_inertia: float
     rotor_friction: float  # N m per rad/s
     wastegate_m2: float  # effective, fully open
+    flap_holds_pa: float  # pressure across the turbine that the wastegate's actuator can hold; 0: any
     relief_m2: float  # blow-off or bypass valve, effective, fully open
     # driven supercharger
     blower_m3: float  # swept per turn of the crank

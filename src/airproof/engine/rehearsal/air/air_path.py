@@ -10,10 +10,11 @@ the pipe. SI units, pressures absolute.
 
 from __future__ import annotations
 
-from airproof.engine.rehearsal.charging import blower, compressor, turbine
-from airproof.engine.rehearsal.compiled import compiled
-from airproof.engine.rehearsal.cylinders import drawn, exhaust_temperature
-from airproof.engine.rehearsal.gas import (
+import numpy as np
+
+from airproof.engine.rehearsal.air.charging import blower, compressor, turbine
+from airproof.engine.rehearsal.air.cylinders import drawn, exhaust_temperature
+from airproof.engine.rehearsal.air.gas import (
     CP_EXHAUST,
     GAMMA_EXHAUST,
     R_EXHAUST,
@@ -22,7 +23,7 @@ from airproof.engine.rehearsal.gas import (
     interpolated,
     pipe,
 )
-from airproof.engine.rehearsal.machinery import (
+from airproof.engine.rehearsal.air.machinery import (
     M_BURNED,
     M_CHARGE,
     M_COMPRESSOR,
@@ -36,13 +37,16 @@ from airproof.engine.rehearsal.machinery import (
     P_INLET,
     P_MANIFOLD,
     P_PIPE,
+    PRESSURES,
     ROTOR,
+    STATES,
     TURBOCHARGED,
     Commands,
     Engine,
     Flows,
     Outside,
 )
+from airproof.engine.rehearsal.compiled import compiled
 from airproof.engine.rehearsal.records import Floats
 from airproof.quantities.constants import CP_AIR, GAMMA_AIR, R_AIR
 
@@ -218,3 +222,17 @@ def changes(
     flows.exhaust, flows.tail, flows.efficiency, flows.heat_w = cylinders + fuel, tail, efficiency, heat
     flows.charge_k, flows.manifold_k, flows.exhaust_k = T_i, T_m, T_e
     flows.loss_w += lost
+
+
+def at_rest(engine: Engine, outside: Outside, coolant_k: float) -> Floats:
+    """The state (13,) of an engine that stands: the pressure of outside everywhere."""
+    y: Floats = np.zeros(STATES)
+    y[:PRESSURES] = outside.pressure
+    p, T = outside.pressure, outside.temperature
+    warm = T + 0.3 * (coolant_k - T)
+    volumes = (engine.compressor_m3, engine.charge_m3, engine.manifold_m3, engine.exhaust_m3, engine.pipe_m3)
+    for k, (volume, at, R) in enumerate(
+        zip(volumes, (T, T, warm, warm, warm), 3 * (R_AIR,) + 2 * (R_EXHAUST,), strict=True)
+    ):
+        y[M_COMPRESSOR + k] = p * volume / (R * at)
+    return y

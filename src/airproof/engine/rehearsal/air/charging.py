@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import math
 
+from airproof.engine.rehearsal.air.gas import CP_EXHAUST, GAMMA_EXHAUST, air_hole
+from airproof.engine.rehearsal.air.machinery import Engine
 from airproof.engine.rehearsal.compiled import compiled
-from airproof.engine.rehearsal.gas import CP_EXHAUST, GAMMA_EXHAUST, air_hole
-from airproof.engine.rehearsal.machinery import Engine
 from airproof.quantities.constants import CP_AIR, GAMMA_AIR, R_AIR
 
 TURBINE_EXPONENT = 1.4

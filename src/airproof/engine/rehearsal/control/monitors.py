@@ -7,13 +7,15 @@ rest. What a failed monitor leads to - pending, confirmed, permanent - is a matt
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Mapping
-from functools import cache
-from importlib import resources
 from typing import Annotated, Any
 
-from airproof.engine.rehearsal.car import (
+from airproof.engine.rehearsal.air.machinery import NATURALLY_ASPIRATED, Engine
+from airproof.engine.rehearsal.compiled import compiled
+from airproof.engine.rehearsal.control.torque_demand import idle_wanted
+from airproof.engine.rehearsal.faults import EGR_STUCK_OPEN, VALVE_TIMING, Faults
+from airproof.engine.rehearsal.records import Floats, blank
+from airproof.engine.rehearsal.road.car import (
     BARO_KEY_ON,
     BY_SPEED_DENSITY,
     CELLS,
@@ -23,11 +25,7 @@ from airproof.engine.rehearsal.car import (
     Memory,
     Sensors,
 )
-from airproof.engine.rehearsal.compiled import compiled
-from airproof.engine.rehearsal.faults import EGR_STUCK_OPEN, VALVE_TIMING, Faults
-from airproof.engine.rehearsal.machinery import NATURALLY_ASPIRATED, Engine
-from airproof.engine.rehearsal.records import Floats, blank
-from airproof.engine.rehearsal.torque_demand import idle_wanted
+from airproof.engine.rehearsal.tables import tables
 from airproof.errors import BrokenKnowledge
 
 (
@@ -68,15 +66,11 @@ class Monitors:
     blamed_for: float  # s for which air flow and throttle have spoken against the pressure
 
 
-@cache
 def criteria() -> Mapping[str, Any]:
-    """data/monitors.toml by code."""
-    text = resources.files("airproof.engine.rehearsal").joinpath("data/monitors.toml").read_text("utf-8")
-    table: dict[str, Any] = tomllib.loads(text)
-    if tuple(table) != CODES or any("source" not in entry for entry in table.values()):
-        raise BrokenKnowledge(
-            "codes out of order or without a source", "monitors.CODES", "Mend it.", where="monitors.toml"
-        )
+    """What every monitor looks for, by code."""
+    table = tables("monitors")
+    if tuple(table) != CODES:
+        raise BrokenKnowledge("codes out of order", "monitors.CODES", "Mend it.", where="monitors.toml")
     return table
 
 
@@ -200,7 +194,8 @@ def watch(
     off = 60.0 * (idle_wanted(maker, unit) - sensors.speed)
     judge(m, P0506, settled, off, dt, items)
     judge(m, P0507, settled, -off, dt, items)
-    if running and unit.cut == 0:
+    calm = math.fabs(unit.density_air - unit.slow_density) < 0.1 * unit.slow_density
+    if running and unit.cut == 0 and calm:  # a throttle in motion makes a crank uneven as well
         m.turns += sensors.speed * dt
         m.missed += (1.0 - fired) * sensors.speed * dt
     if m.turns > 1000.0:

@@ -6,17 +6,16 @@ one moment, stamped later than they were true, some of them missing. Items and l
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 from typing import Annotated, Any, Literal, Self, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
+from airproof.engine.rehearsal.tables import tables
 from airproof.engine.rehearsal.trace import Floats, Trace
 from airproof.errors import BrokenKnowledge, UnusableRequest
 from airproof.recording.signals import glossary
@@ -160,7 +159,7 @@ def logger_names() -> tuple[str, ...]:
 @cache
 def data_items() -> tuple[DataItem, ...]:
     """Every signal as the standard codes it, in the order of polling; the finer manifold pressure beside the usual."""
-    found = entries("item", DataItem, tables()["item"])
+    found = entries("item", DataItem, tables("loggers")["item"])
     unknown = sorted({item.signal for item in found} - glossary().signals.keys())
     if unknown:
         raise BrokenKnowledge(f"no signal {', '.join(unknown)}", "signals of the signals' table", OURS, where=DATA)
@@ -169,7 +168,7 @@ def data_items() -> tuple[DataItem, ...]:
 
 @cache
 def _loggers() -> Mapping[str, Logger]:
-    return {logger.name: logger for logger in entries("logger", Logger, tables()["logger"])}
+    return {logger.name: logger for logger in entries("logger", Logger, tables("loggers")["logger"])}
 
 
 def named(what: str, name: str, there: Mapping[str, Entry]) -> Entry:
@@ -177,13 +176,6 @@ def named(what: str, name: str, there: Mapping[str, Entry]) -> Entry:
     if name not in there:
         raise UnusableRequest(f"there is no {what} {name!r}", f"one of {', '.join(there)}", "Choose one of them.")
     return there[name]
-
-
-@cache
-def tables() -> Mapping[str, Any]:
-    """The data file as it stands."""
-    text = (files("airproof.engine.rehearsal") / "data" / "loggers.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
 
 
 def entries(kind: str, model: type[Entry], raw: Iterable[Mapping[str, Any]]) -> tuple[Entry, ...]:

@@ -7,10 +7,7 @@ comes from data/simulated_engines.toml, scaled to the engine.
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Mapping
-from functools import cache
-from importlib import resources
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -18,11 +15,12 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
 from airproof.engine.profile import WAY_OUT, EngineProfile
-from airproof.engine.rehearsal.charging import TURBINE_EXPONENT
-from airproof.engine.rehearsal.gas import CP_EXHAUST, GAMMA_EXHAUST
-from airproof.engine.rehearsal.machinery import (
+from airproof.engine.rehearsal.air.charging import TURBINE_EXPONENT
+from airproof.engine.rehearsal.air.gas import CP_EXHAUST, GAMMA_EXHAUST
+from airproof.engine.rehearsal.air.machinery import (
     NATURALLY_ASPIRATED,
     PRESSURE_NODES,
+    PRESSURE_STEP,
     SPEED_NODES,
     SPEED_STEP,
     SUPERCHARGED,
@@ -31,7 +29,7 @@ from airproof.engine.rehearsal.machinery import (
     Engine,
 )
 from airproof.engine.rehearsal.records import Floats, blank
-from airproof.errors import BrokenKnowledge
+from airproof.engine.rehearsal.tables import tables
 from airproof.quantities.constants import CP_AIR, GAMMA_AIR, R_AIR, STANDARD_PRESSURE
 from airproof.toml_files import load_toml
 
@@ -56,6 +54,7 @@ class Details(BaseModel):
     injection: Literal["port", "direct"] = "port"
     barometer: Literal["own sensor", "key-on manifold pressure", "both"] = "own sensor"
     egr: bool = False
+    cams: Literal["fixed", "phased"] = "fixed"
     manifold_l: Litres | None = None
     throttle_mm: Annotated[float, Field(ge=15.0, le=120.0)] | None = None
     full_boost_from_rpm: Annotated[float, Field(ge=1000.0, le=5000.0)] | None = None
@@ -80,15 +79,9 @@ def load_rehearsed_engine(path: Path) -> RehearsedEngine:
     return load_toml(path, RehearsedEngine, wanted="an engine that can exist", way_out=WAY_OUT)
 
 
-@cache
 def parts() -> Mapping[str, Any]:
-    """data/simulated_engines.toml, each table with its source."""
-    text = resources.files("airproof.engine.rehearsal").joinpath("data/simulated_engines.toml").read_text("utf-8")
-    tables: dict[str, Any] = tomllib.loads(text)
-    for name, table in tables.items():
-        if "source" not in table and not all(isinstance(t, dict) and "source" in t for t in table.values()):
-            raise BrokenKnowledge(f"table {name} has no source", "a source", "Add one.", where="simulated_engines.toml")
-    return tables
+    """What simulated engines are made of, by part."""
+    return tables("simulated_engines")
 
 
 def rated_boost_pa(profile: EngineProfile) -> float:
@@ -118,7 +111,7 @@ def build(profile: EngineProfile, details: Details | None = None) -> Engine:
         displacement_m3=Vd,
         cylinders=profile.cylinders,
         compression_ratio=profile.compression_ratio,
-        breathing=breathing(boosted),
+        breathing=breathing(boosted, known.cams),
         residual_gas=1,
         induction=INDUCTIONS[profile.induction],
         inlet_m3=volumes["inlet"] * Vd,
@@ -176,13 +169,21 @@ def resistance(drop_pa: float, flow: float, p: float, T: float) -> float:
     return drop_pa * p / (T * flow**2)
 
 
-def breathing(boosted: bool) -> Floats:
-    """The breathing table (9 speeds, 13 pressures): best at middle speed, the same at every pressure."""
+def breathing(boosted: bool, cams: str) -> Floats:
+    """The breathing table (9 speeds, 13 pressures): best at middle speed, the same at every pressure with fixed cams.
+
+    Phased cams keep burned gas at part load on purpose, to throttle less.
+    """
     b = parts()["breathing"]
     per_min = np.arange(SPEED_NODES) * SPEED_STEP * 60.0
     falls = b["falls_by"] if boosted else b["falls_by_naturally_aspirated"]
     over_speed = b["best"] * (1.0 - falls * ((per_min - b["best_at_per_min"]) / b["falls_over_per_min"]) ** 2)
-    return np.repeat(np.maximum(over_speed, 0.3)[:, None], PRESSURE_NODES, axis=1)
+    over_pressure = np.ones(PRESSURE_NODES)
+    if cams == "phased":
+        held = b["phased"]
+        over_pressure = np.interp(np.arange(PRESSURE_NODES) * PRESSURE_STEP * 1e-3, held["kpa"], held["share"])
+    table: Floats = np.maximum(over_speed, 0.3)[:, None] * over_pressure[None, :]
+    return table
 
 
 def throttle_areas(profile: EngineProfile, known: Details) -> Floats:
@@ -225,3 +226,4 @@ def fit_turbocharger(engine: Engine, profile: EngineProfile, known: Details) -> 
     p = 1.03 * STANDARD_PRESSURE / expansion
     engine.swallow = gas * math.sqrt(T) / (p * math.sqrt(1.0 - expansion**TURBINE_EXPONENT))
     engine.wastegate_m2 = t["wastegate_per_swallow"] * engine.swallow
+    engine.flap_holds_pa = t["flap_holds_pa"] + t["flap_holds_per_boost"] * rated_boost_pa(profile)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from airproof.engine.rehearsal.car import GEARS, Car, Motion
 from airproof.engine.rehearsal.compiled import compiled
+from airproof.engine.rehearsal.road.car import GEARS, Car, Motion
 
 OFF, CRANK, IDLE, SNAP, DRIVE, THIRD, PULL, COAST, FREE = range(9)
 KINDS = ("off", "crank", "idle", "snap", "drive", "third", "pull", "coast", "free")
@@ -47,8 +47,8 @@ def follow_stretch(car: Car, motion: Motion, kind: int, left: float, target: flo
         if wanted_gear != motion.gear:
             motion.gear, motion.shifting = wanted_gear, 0.5
         error = motion.wish - road
-        if math.fabs(error) < 3.0:
-            motion.habit = min(max(motion.habit + 0.03 * error * dt, -0.2), 0.6)
+        if math.fabs(error) < 3.0 and math.fabs(target - motion.wish) < 0.3:  # holding a speed, not changing it
+            motion.habit = min(max(motion.habit + 0.05 * error * dt, -0.2), 0.6)
         hand = min(max(0.12 + 0.16 * car.brisk * error + motion.habit, -0.4), 0.75)
         ease = 0.25
         if kind == PULL:

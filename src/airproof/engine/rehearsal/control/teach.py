@@ -11,7 +11,8 @@ from functools import lru_cache
 import numpy as np
 
 from airproof.engine.profile import EngineProfile
-from airproof.engine.rehearsal.build import (
+from airproof.engine.rehearsal.air.air_path import at_rest
+from airproof.engine.rehearsal.air.build import (
     USUAL_IDLE_RPM,
     Details,
     air_at_full_power,
@@ -19,18 +20,8 @@ from airproof.engine.rehearsal.build import (
     parts,
     rated_boost_pa,
 )
-from airproof.engine.rehearsal.car import (
-    BARO_BOTH,
-    BARO_KEY_ON,
-    BARO_OWN,
-    BY_AIR_FLOW,
-    BY_BOTH,
-    BY_SPEED_DENSITY,
-    Maker,
-)
-from airproof.engine.rehearsal.drive import at_rest
-from airproof.engine.rehearsal.integrate import Work, follow
-from airproof.engine.rehearsal.machinery import (
+from airproof.engine.rehearsal.air.integrate import Work, follow
+from airproof.engine.rehearsal.air.machinery import (
     P_CHARGE,
     ROTOR,
     SPEED_NODES,
@@ -42,6 +33,15 @@ from airproof.engine.rehearsal.machinery import (
     Outside,
 )
 from airproof.engine.rehearsal.records import Floats, blank
+from airproof.engine.rehearsal.road.car import (
+    BARO_BOTH,
+    BARO_KEY_ON,
+    BARO_OWN,
+    BY_AIR_FLOW,
+    BY_BOTH,
+    BY_SPEED_DENSITY,
+    Maker,
+)
 from airproof.quantities.constants import STANDARD_PRESSURE
 
 METERING = {"air-flow sensor": BY_AIR_FLOW, "speed-density": BY_SPEED_DENSITY, "both": BY_BOTH}

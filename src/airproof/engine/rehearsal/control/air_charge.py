@@ -7,7 +7,11 @@ from __future__ import annotations
 
 import math
 
-from airproof.engine.rehearsal.car import (
+from airproof.engine.rehearsal.air.cylinders import bilinear, room_left
+from airproof.engine.rehearsal.air.gas import air_hole, interpolated
+from airproof.engine.rehearsal.air.machinery import NATURALLY_ASPIRATED, Engine
+from airproof.engine.rehearsal.compiled import compiled
+from airproof.engine.rehearsal.road.car import (
     BARO_KEY_ON,
     BY_BOTH,
     BY_SPEED_DENSITY,
@@ -15,10 +19,6 @@ from airproof.engine.rehearsal.car import (
     Maker,
     Sensors,
 )
-from airproof.engine.rehearsal.compiled import compiled
-from airproof.engine.rehearsal.cylinders import bilinear, room_left
-from airproof.engine.rehearsal.gas import air_hole, interpolated
-from airproof.engine.rehearsal.machinery import NATURALLY_ASPIRATED, Engine
 from airproof.quantities.constants import R_AIR
 
 LOW_V, HIGH_V = 0.05, 4.90  # outside these a pressure signal is not believed; as the monitors of its circuit

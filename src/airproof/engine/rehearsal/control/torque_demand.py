@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 
-from airproof.engine.rehearsal.air_charge import filling
-from airproof.engine.rehearsal.car import ControlUnit, Maker, Memory, Motion, Sensors
+from airproof.engine.rehearsal.air.gas import air_hole, interpolated
+from airproof.engine.rehearsal.air.machinery import NATURALLY_ASPIRATED, SPEED_STEP, TURBOCHARGED, Engine
 from airproof.engine.rehearsal.compiled import compiled
+from airproof.engine.rehearsal.control.air_charge import filling
 from airproof.engine.rehearsal.faults import WASTEGATE_STUCK_CLOSED, WASTEGATE_STUCK_OPEN, Faults
-from airproof.engine.rehearsal.gas import air_hole, interpolated
-from airproof.engine.rehearsal.machinery import NATURALLY_ASPIRATED, SPEED_STEP, TURBOCHARGED, Engine
+from airproof.engine.rehearsal.road.car import ControlUnit, Maker, Memory, Motion, Sensors
 
 _PLATE_S, _GATE_S = 0.06, 0.15  # lags of the throttle's motor and of the wastegate's actuator (common practice)
 _PLATE_RATE = 1000.0  # % per s, fully open in a tenth of a second (common practice)
@@ -31,7 +31,9 @@ def opening_for(drawing: Engine, area: float) -> float:
             high = middle
         else:
             low = middle
-    return low + (area - drawing.throttle_m2[low]) / (drawing.throttle_m2[high] - drawing.throttle_m2[low])
+    step = drawing.throttle_m2[high] - drawing.throttle_m2[low]
+    opening: float = low + (area - drawing.throttle_m2[low]) / step
+    return opening
 
 
 @compiled

@@ -1,0 +1,1 @@
+"""The simulated control unit: what it believes, asks for, doses, watches and remembers."""

@@ -1,0 +1,1 @@
+"""The simulated car around its engine: records, sensors, driver, and the drives."""
