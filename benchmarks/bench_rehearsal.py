@@ -7,6 +7,7 @@ Ratios within one run; the machine's noise is shown as the spread of five repeat
 
 from __future__ import annotations
 
+import os
 import statistics
 import subprocess
 import sys
@@ -86,7 +87,7 @@ def against_radau() -> None:
         follow(engine, outside, commands(), 0.01, speed, throttle, wastegate, y, states, air, work, flows)
 
     asked = commands()
-    slopes = np.zeros((PRESSURES, 3))
+    slopes = np.zeros((PRESSURES, PRESSURES))
 
     def rates(t: float, y: Floats) -> Floats:
         asked.speed = float(np.interp(t, np.arange(moments) * 0.01, speed))
@@ -121,10 +122,16 @@ def starts() -> None:
         "d = of_stretches('short', [(2.0, 'off', 0), (1.6, 'crank', 0), (26.0, 'idle', 0)]);"
         "rehearse(Request(p, drive=d, earlier_drives=0)); print(time.perf_counter() - began)"
     )
-    with tempfile.TemporaryDirectory() as folder:
+    # as on a user's computer: Python keeps the bytecode of every package from the first start on
+    environment = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+
+    def start(folder: str) -> float:
         order = [sys.executable, "-c", words, folder]
-        cold = float(subprocess.run(order, check=True, capture_output=True, text=True).stdout)
-        warm = [float(subprocess.run(order, check=True, capture_output=True, text=True).stdout) for _ in range(5)]
+        return float(subprocess.run(order, check=True, capture_output=True, text=True, env=environment).stdout)
+
+    with tempfile.TemporaryDirectory() as folder:
+        cold = start(folder)
+        warm = [start(folder) for _ in range(5)]
     print(f"first start, compiling: {cold:.1f} s; a second start: {spread_of(warm)}")
 
 

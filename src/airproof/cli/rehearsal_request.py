@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -11,7 +12,7 @@ from airproof.cli.progress import counting
 from airproof.cli.streams import complain, say, say_parts
 from airproof.engine.profile import EngineProfile
 from airproof.engine.rehearsal.air.build import Details, RehearsedEngine, load_rehearsed_engine
-from airproof.engine.rehearsal.compare import as_recording, compare
+from airproof.engine.rehearsal.compare import Comparison, as_recording, compare
 from airproof.engine.rehearsal.compiled import is_ready
 from airproof.engine.rehearsal.faults import MOST, Fault, parse_fault
 from airproof.engine.rehearsal.many import Plan, logged, record, rehearse_many
@@ -19,6 +20,7 @@ from airproof.engine.rehearsal.rehearse import Rehearsal, Request, Scene, rehear
 from airproof.engine.rehearsal.road.drives import Drive, drive_from
 from airproof.engine.rehearsal.written.logger import logger_named
 from airproof.engine.rehearsal.written.recording_file import dialect_named
+from airproof.engine.rehearsal.written.truth import comparison_object, truth_object
 from airproof.errors import UnusableRequest
 from airproof.knowledge.model import NONE
 from airproof.report.exhibits import check_folder
@@ -46,6 +48,7 @@ class Rehearsing:
     altitude: str | None
     barometer: str | None
     ambient: str | None
+    json: bool
     logger: str | None
     written: str | None
 
@@ -76,29 +79,37 @@ def carry_out(asked: Rehearsing) -> None:
         request = replace(request, drive=drive)
     _say_if_compiling()
     rehearsal = rehearse(request)
+    logger, dialect = asked.logger or USUAL_LOGGER, asked.written or USUAL_DIALECT
+    truth = truth_object(rehearsal, "" if asked.out is None else asked.out.name, logger, dialect)
     if asked.out is not None:
-        truth = record(rehearsal, asked.out, asked.logger or USUAL_LOGGER, asked.written or USUAL_DIALECT)
-        say_parts(rehearsed_in_words(rehearsal, asked.out, truth))
+        written = record(rehearsal, asked.out, logger, dialect)
+        if not asked.json:
+            say_parts(rehearsed_in_words(rehearsal, asked.out, written))
     if asked.compare:
-        _compare(asked, rehearsal, asked.out is not None)
+        truth["comparison"] = comparison_object(_compare(asked, rehearsal))
+    if asked.json:
+        say(json.dumps(truth, indent=1, allow_nan=False))
 
 
-def _compare(asked: Rehearsing, faulty: Rehearsal, told_already: bool) -> None:
+def _compare(asked: Rehearsing, faulty: Rehearsal) -> Comparison:
     healthy = rehearse(replace(faulty.request, faults=()))
     logger = asked.logger or COMPARING_LOGGER
     one = as_recording(logged(healthy, logger), "healthy")
     other = as_recording(logged(faulty, logger), "faulty")
     comparison = compare(one, other, idle_rpm=faulty.request.profile.idle_rpm)
     title = " and ".join(_named(fault) for fault in faulty.request.faults) or "nothing is wrong"
-    if told_already:
-        say("")
-    codes = [sorted(each.codes.pending | each.codes.confirmed) for each in (healthy, faulty)]
-    say_parts(compared_in_words(comparison, codes[0], codes[1], title))
+    if not asked.json:
+        if asked.out is not None:
+            say("")
+        codes = [sorted(each.codes.pending | each.codes.confirmed) for each in (healthy, faulty)]
+        say_parts(compared_in_words(comparison, codes[0], codes[1], title))
     if asked.exhibits is not None:
         asked.exhibits.mkdir(parents=True, exist_ok=True)
         path = asked.exhibits / "compared.svg"
         draw_compared(comparison, one, other, title, path)
-        say(f"\nExhibit: {path}")
+        if not asked.json:
+            say(f"\nExhibit: {path}")
+    return comparison
 
 
 def _named(fault: Fault) -> str:
@@ -118,7 +129,10 @@ def _many(
     plan = Plan(number, seed, asked.out, request, faults, drive, asked.logger, asked.written)
     with counting(f"rehearsing {number}") as progress:
         index = rehearse_many(plan, progress)
-    say(f"{number} rehearsals are in {asked.out}: recordings, engine files and truths; {index.name} lists them.")
+    if asked.json:
+        say(json.dumps({"schema": "airproof.rehearsals/1", "number": number, "list": str(index)}, indent=1))
+    else:
+        say(f"{number} rehearsals are in {asked.out}: recordings, engine files and truths; {index.name} lists them.")
 
 
 def _say_if_compiling() -> None:

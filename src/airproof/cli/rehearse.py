@@ -46,6 +46,9 @@ def rehearse(
     ambient: Annotated[
         list[str] | None, typer.Option("--ambient", metavar="18C", help="The air's temperature outside.")
     ] = None,
+    json: Annotated[
+        bool, typer.Option("--json", help="Print the truth, and the comparison if asked for, as one JSON object.")
+    ] = False,
     logger: Annotated[
         list[str] | None, typer.Option("--logger", metavar="NAME", help="How fast and how evenly it is recorded.")
     ] = None,
@@ -106,6 +109,7 @@ def rehearse(
             altitude=once("--altitude", altitude),
             barometer=once("--barometer", barometer),
             ambient=once("--ambient", ambient),
+            json=json,
             logger=once("--logger", logger),
             written=once("--written", written),
         )

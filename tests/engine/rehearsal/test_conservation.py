@@ -187,9 +187,8 @@ def test_the_manifold_mixture_leaves_as_it_is(moment: tuple[Induction, Floats, C
     brought = max(flows.recirculation, 0.0)
     share_changes = (dy[M_BURNED] - share * dy[M_MANIFOLD]) / y[M_MANIFOLD]
     expected = (brought * (1.0 - share) - fresh * share) / y[M_MANIFOLD]
-    assert share_changes == pytest.approx(
-        expected, rel=1e-9, abs=1e-9 * (brought + fresh + flows.cylinders) / y[M_MANIFOLD]
-    )
+    passed = brought + fresh + flows.cylinders + 1e-6  # where nothing flows, the last digits of what is stored remain
+    assert share_changes == pytest.approx(expected, rel=1e-9, abs=1e-9 * passed / y[M_MANIFOLD])
 
 
 def test_an_isothermal_manifold_keeps_its_temperature() -> None:

@@ -2,7 +2,8 @@
 
 A drive is some hundred thousand small steps, so every function below `drive` is compiled to machine code. What was
 compiled is kept on disk under a name made from all the model's sources: a change in any of them compiles anew, and
-nothing stale is ever run.
+nothing stale is ever run. No relaxed arithmetic: it saves nothing here, and one seed must give one rehearsal, whether
+the code comes from the compiler or from disk.
 """
 
 from __future__ import annotations
@@ -22,14 +23,11 @@ Function = TypeVar("Function", bound=Callable[..., object])
 
 config: Any = numba.config  # its names are made at run time
 HERE = Path(__file__).resolve().parent
-# Never "nnan": a NaN must stay one, so that it is seen. Nor "contract": what is then fused differs between code just
-# compiled and the same code from disk, and one seed must give one rehearsal.
-_RELAXED = {"nsz", "arcp", "afn", "reassoc"}
 
 
 def compiled(function: Function) -> Function:
     """A function of the model, compiled together with whatever calls it."""
-    return numba.njit(function, fastmath=_RELAXED, error_model="numpy")  # type: ignore[no-any-return]
+    return numba.njit(function, error_model="numpy")  # type: ignore[no-any-return]
 
 
 def entered_from_python(function: Function) -> Function:
@@ -37,7 +35,7 @@ def entered_from_python(function: Function) -> Function:
     before = config.CACHE_DIR
     config.CACHE_DIR = str(cache_folder())
     try:
-        return numba.njit(function, fastmath=_RELAXED, error_model="numpy", cache=True)  # type: ignore[no-any-return]
+        return numba.njit(function, error_model="numpy", cache=True)  # type: ignore[no-any-return]
     finally:
         config.CACHE_DIR = before
 

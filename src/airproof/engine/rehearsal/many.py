@@ -43,7 +43,8 @@ class Plan:
 
 def logged(rehearsal: Rehearsal, logger: str) -> Log:
     """What that logger stored of a rehearsal. Its polls fall alike for every fault of one seed."""
-    return log(rehearsal.trace, logger_named(logger), np.random.default_rng([rehearsal.request.seed, 2]))
+    request = rehearsal.request
+    return log(rehearsal.trace, logger_named(logger), np.random.default_rng([request.seed, request.day, 2]))
 
 
 def record(rehearsal: Rehearsal, path: Path, logger: str, dialect: str) -> Path:

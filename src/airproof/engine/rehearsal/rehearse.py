@@ -50,7 +50,9 @@ class Scene:
 
 @dataclass(frozen=True)
 class Request:
-    """What is to be rehearsed. `seed` decides the car's tolerances, its noise and its breaks, whatever the faults."""
+    """What is to be rehearsed. `seed` decides the car's tolerances and, with `day`, its noise and its breaks, whatever
+    the faults: another day is the same car driven again.
+    """
 
     profile: EngineProfile
     details: Details = field(default_factory=Details)
@@ -58,6 +60,7 @@ class Request:
     drive: Drive = field(default_factory=lambda: named_drive("workshop"))
     scene: Scene = field(default_factory=Scene)
     seed: int = 1
+    day: int = 0
     earlier_drives: int = EARLIER_DRIVES
 
 
@@ -224,15 +227,15 @@ def rehearse(request: Request) -> Rehearsal:
     for k in range(request.earlier_drives):
         bench.go(
             errand, earlier, began=-1.0, coolant_c=max(request.scene.ambient_c, 60.0), learns=8.0,
-            seed=_seed(request.seed, k + 2), keep=False,
+            seed=_seed(request, k + 2), keep=False,
         )  # fmt: skip
     trace = bench.go(
         request.drive, fault_record(request.faults), began=0.0, coolant_c=request.scene.coolant_c, learns=1.0,
-        seed=_seed(request.seed, 0), keep=True,
+        seed=_seed(request, 0), keep=True,
     )  # fmt: skip
     assert trace is not None
     return Rehearsal(request, trace, bench.codes, bench.strays)
 
 
-def _seed(seed: int, place: int) -> int:
-    return int(np.random.SeedSequence([seed, place]).generate_state(1)[0])
+def _seed(request: Request, place: int) -> int:
+    return int(np.random.SeedSequence([request.seed, request.day, place]).generate_state(1)[0])

@@ -12,6 +12,7 @@ from airproof.engine.rehearsal.air.gas import air_hole, interpolated
 from airproof.engine.rehearsal.air.machinery import NATURALLY_ASPIRATED, Engine
 from airproof.engine.rehearsal.compiled import compiled
 from airproof.engine.rehearsal.road.car import (
+    BARO_BOTH,
     BARO_KEY_ON,
     BY_BOTH,
     BY_SPEED_DENSITY,
@@ -25,6 +26,7 @@ LOW_V, HIGH_V = 0.05, 4.90  # outside these a pressure signal is not believed; a
 _RETURNED_K = 900.0  # exhaust gas before the recirculation valve (common practice, 700 to 1100 K)
 _DISAGREE = 0.18  # share by which two meters must differ before one is doubted
 _DOUBT_S = 2.0
+_DOUBTFUL_PA = 8e3  # between two sensors of one pressure; good ones agree to 2 to 4 kPa (common practice)
 
 
 @compiled
@@ -60,19 +62,33 @@ def pressure_expected(drawing: Engine, maker: Maker, unit: ControlUnit, speed: f
 
 
 @compiled
+def believe_barometer(drawing: Engine, maker: Maker, unit: ControlUnit, sensors: Sensors, sound: bool) -> None:
+    """The barometer: a sensor of its own; or the manifold's, taken while the engine stands; or whichever of the two the
+    charge pressure sensor agrees with, engine off.
+    """
+    standing = sensors.speed < 1.0 and sound
+    if maker.barometer == BARO_KEY_ON:
+        if standing:
+            unit.barometer = unit.manifold
+        return
+    if maker.barometer == BARO_BOTH and drawing.induction != NATURALLY_ASPIRATED and standing:
+        own_off = math.fabs(sensors.barometer - sensors.charge)
+        unit.baro_doubted = 1 if own_off > _DOUBTFUL_PA and math.fabs(unit.manifold - sensors.charge) < own_off else 0
+    if unit.baro_doubted == 1:
+        if standing:
+            unit.barometer = unit.manifold
+    else:
+        unit.barometer = sensors.barometer
+
+
+@compiled
 def believe(drawing: Engine, maker: Maker, unit: ControlUnit, sensors: Sensors) -> None:
     """Pressures and temperature as the control unit takes them, dead signals replaced."""
     unit.intake = sensors.intake
     sound = sensors.map_v > LOW_V and sensors.map_v < HIGH_V
     if sound and unit.map_bad == 0:
         unit.manifold = sensors.manifold
-    if sensors.speed < 1.0:
-        if maker.barometer != BARO_KEY_ON:
-            unit.barometer = sensors.barometer
-        elif unit.map_bad == 0 and sound:
-            unit.barometer = unit.manifold  # a car that takes its barometer from the manifold sensor
-    elif maker.barometer != BARO_KEY_ON:
-        unit.barometer = sensors.barometer
+    believe_barometer(drawing, maker, unit, sensors, sound and unit.map_bad == 0)
     if drawing.induction == NATURALLY_ASPIRATED:
         drop = 0.02 * (unit.air / maker.rated_air) ** 2  # filter and duct, of the barometer
         unit.charge = unit.barometer * (1.0 - drop)

@@ -118,7 +118,7 @@ class ControlUnit:
     charge: float
     barometer: float
     intake: float
-    baro_known: int
+    baro_doubted: int  # with two sources of it: 1 its own sensor is not believed
     recirculated: float  # kg/s of exhaust gas it has asked for
     density_air: float  # kg/s by speed-density
     slow_density: float

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from airproof import __version__
 from airproof.engine.profile import EngineProfile
+from airproof.engine.rehearsal.compare import Comparison
 from airproof.engine.rehearsal.faults import UNSIZED, Fault
 from airproof.engine.rehearsal.rehearse import Rehearsal
 from airproof.knowledge.load import knowledge
@@ -57,6 +59,28 @@ def truth_object(rehearsal: Rehearsal, recording: str, logger: str, dialect: str
         "written": dialect,
         "strays": _rounded(rehearsal.strays),
     }
+
+
+def comparison_object(comparison: Comparison) -> dict[str, Any]:
+    """What moves between a healthy and a faulty rehearsal, and what stays."""
+    moves = [
+        {
+            "regime": str(move.regime),
+            "signal": move.signal,
+            "kind": move.kind,
+            "healthy": _plain(move.healthy),
+            "faulty": _plain(move.faulty),
+            "unit": move.unit,
+            "clearness": _plain(move.clearness),
+        }
+        for move in comparison.moves
+    ]
+    still = [{"signal": one.signal, "most": _plain(one.most), "unit": one.unit} for one in comparison.still]
+    return {"moves": moves, "still": still}
+
+
+def _plain(value: float) -> float | None:
+    return round(float(value), 3) if math.isfinite(value) else None
 
 
 def write_truth(rehearsal: Rehearsal, recording: Path, logger: str, dialect: str) -> Path:
