@@ -25,8 +25,8 @@ from airproof.errors import UnusableRequest
 from airproof.knowledge.model import NONE
 from airproof.report.exhibits import check_folder
 from airproof.report.pictures.compared import draw_compared
-from airproof.report.rehearsal_in_words import compared_in_words
-from airproof.report.rehearsed_in_words import rehearsed_in_words
+from airproof.report.rehearsal_in_words import compared_as_table, compared_in_words, the_point
+from airproof.report.rehearsed_in_words import fault_in_words, rehearsed_in_words
 
 USUAL_LOGGER, USUAL_DIALECT, COMPARING_LOGGER = "two-first", "plain", "fast"
 MOST_AT_ONCE = 100_000
@@ -97,23 +97,21 @@ def _compare(asked: Rehearsing, faulty: Rehearsal) -> Comparison:
     one = as_recording(logged(healthy, logger), "healthy")
     other = as_recording(logged(faulty, logger), "faulty")
     comparison = compare(one, other, idle_rpm=faulty.request.profile.idle_rpm)
-    title = " and ".join(_named(fault) for fault in faulty.request.faults) or "nothing is wrong"
+    title = " ".join(fault_in_words(fault) for fault in faulty.request.faults) or "Nothing is wrong."
     if not asked.json:
         if asked.out is not None:
             say("")
         codes = [sorted(each.codes.pending | each.codes.confirmed) for each in (healthy, faulty)]
         say_parts(compared_in_words(comparison, codes[0], codes[1], title))
+        if comparison.moves:
+            say(f"\nEverything that moves\n{compared_as_table(comparison)}")
     if asked.exhibits is not None:
         asked.exhibits.mkdir(parents=True, exist_ok=True)
         path = asked.exhibits / "compared.svg"
-        draw_compared(comparison, one, other, title, path)
+        draw_compared(comparison, one, other, the_point(comparison), path)
         if not asked.json:
             say(f"\nExhibit: {path}")
     return comparison
-
-
-def _named(fault: Fault) -> str:
-    return f"{fault.cause} {fault.size:g}"
 
 
 def _many(
