@@ -1,6 +1,6 @@
 """How the verdict fares on rehearsals: healthy cars accused, faults found first or among the first three, sizes held.
 
-    python benchmarks/rehearsed_verdicts.py [NUMBER [SEED]]
+    python benchmarks/rehearsed_verdicts.py [NUMBER [SEED [LOGGER]]]
 
 Every case is a simulated car of our own invention, so the figures say how well the checks work where the model is
 right, and nothing about cars. Written to files and read back, as a user would.
@@ -32,6 +32,7 @@ class Judged:
     first: str
     first_p: float
     three: tuple[str, ...]
+    truth_p: float
     size_held: bool | None
     refused: bool
 
@@ -50,8 +51,11 @@ def judge(truth_file: Path) -> Judged:
     if found is not None and found.size is not None and verdict.first.id == really[0]:
         held = found.size.low <= truth["causes"][0]["size"] <= found.size.high
     three = tuple(c.id for c in verdict.causes[:3])
+    truth_p = sum(c.probability for c in verdict.causes if c.id in really)
     refused = verdict.refusal is not None
-    return Judged(truth["recording"], really, verdict.first.id, verdict.first.probability, three, held, refused)
+    return Judged(
+        truth["recording"], really, verdict.first.id, verdict.first.probability, three, truth_p, held, refused
+    )
 
 
 def judge_all(folder: Path) -> list[Judged]:
@@ -59,18 +63,28 @@ def judge_all(folder: Path) -> list[Judged]:
         return list(pool.map(judge, sorted(folder.glob("*.truth.json")), chunksize=4))
 
 
+def calibration_error(judged: list[Judged]) -> float:
+    """Mean distance, over tenths of confidence, between how sure the first cause was and how often it was right."""
+    bins: dict[int, list[Judged]] = {}
+    for one in judged:
+        bins.setdefault(min(int(10 * one.first_p), 9), []).append(one)
+    gaps = [abs(sum(o.first in o.causes for o in some) - sum(o.first_p for o in some)) for some in bins.values()]
+    return sum(gaps) / len(judged)
+
+
 def share(part: int, whole: int) -> str:
     return f"{part} of {whole} ({100 * part / max(whole, 1):.0f} %)"
 
 
 def main() -> None:
+    logger = sys.argv[3] if len(sys.argv) > 3 else None  # "grouped" gives each signal three samples a second
     number = int(sys.argv[1]) if len(sys.argv) > 1 else 200
     seed = int(sys.argv[2]) if len(sys.argv) > 2 else 1
     with tempfile.TemporaryDirectory() as folder:
         healthy_folder, faulty_folder = Path(folder) / "healthy", Path(folder) / "faulty"
-        rehearse_many(Plan(number, seed, healthy_folder, None, (), None, None, None))
+        rehearse_many(Plan(number, seed, healthy_folder, None, (), None, logger, None))
         healthy = judge_all(healthy_folder)
-        rehearse_many(Plan(number, seed + 1, faulty_folder, None, None, None, None, None))
+        rehearse_many(Plan(number, seed + 1, faulty_folder, None, None, None, logger, None))
         faulty = [one for one in judge_all(faulty_folder) if len(one.causes) == 1 and one.causes != ("none",)]
     accused = [one for one in healthy if one.first != "none"]
     sure = [one for one in accused if one.first_p > ACCUSED_FROM]
@@ -84,6 +98,9 @@ def main() -> None:
     first, three, other = (share(len(these), len(faulty)) for these in (right, among, wrong))
     print("faulty, one cause, codes given, no baseline:", end=" ")
     print(f"first {first}, among three {three}, another above 0.5 {other}")
+    mean = sum(one.truth_p for one in faulty) / len(faulty)
+    error = calibration_error(faulty + healthy)
+    print(f"mean probability on the truth {mean:.2f}; expected calibration error {error:.3f}")
     held = [one.size_held for one in faulty if one.size_held is not None]
     print(f"size interval (90 %) holds the truth: {share(sum(held), len(held))}")
     print("| cause | cases | first | among three | what came first instead |\n|---|---|---|---|---|")

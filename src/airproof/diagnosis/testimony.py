@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +31,10 @@ class Testimony:
     log_likelihood: Mapping[str, Floats]
 
 
+Blur: TypeAlias = float | tuple[float, float]
+"""A further standard deviation, on the whole and on each finding by itself."""
+
+
 def log_t(z: Floats, scale: Floats | float = 1.0) -> Floats:
     """Log density of a t-distributed residual z standard deviations off, up to a constant common to all."""
     return np.asarray(-0.5 * (TAIL + 1.0) * np.log1p(np.square(z) / TAIL) - np.log(scale))
@@ -39,24 +44,26 @@ def group(
     findings: Sequence[Finding],
     off: Mapping[str, Floats],
     covariance: Floats,
-    blur: Mapping[str, float] | None = None,
+    blur: Mapping[str, Blur] | None = None,
     otherwise: Mapping[str, tuple[Floats, Floats]] | None = None,
 ) -> list[Testimony]:
     """Testimonies of k findings whose deviations share unknowns.
 
     `off[c]` (S_c, k): how far each finding would still lie from what a healthy engine shows, if c at that size were
     undone; `covariance` (k, k) of those deviations when it is; `blur[c]`: further standard deviation, on the whole and
-    on each finding, of a cause whose effect cannot be computed. `otherwise[c]` is a probability (S_c,) and the
-    deviations (S_c, k) that then hold: something else may come about under that cause, for all findings at once.
+    on each finding (one number for both, or one for each), of a cause whose effect cannot be computed.
+    `otherwise[c]` is a probability (S_c,) and the deviations (S_c, k) that then hold: something else may come about
+    under that cause, for all findings at once.
     """
     blur = blur or {}
     otherwise = otherwise or {}
-    factors: dict[float, tuple[Floats, Floats]] = {}
+    factors: dict[Blur, tuple[Floats, Floats]] = {}
     likelihood: dict[str, Floats] = {}
     for cause, deviation in off.items():
         extra = blur.get(cause, 0.0)
         if extra not in factors:
-            wider = covariance + extra**2 * (np.eye(len(findings)) + 1.0)
+            whole, own = extra if isinstance(extra, tuple) else (extra, extra)
+            wider = covariance + whole**2 + own**2 * np.eye(len(findings))
             lower = np.linalg.cholesky(wider)
             factors[extra] = (np.linalg.inv(lower), np.diag(lower))
         whiten, scale = factors[extra]

@@ -16,7 +16,7 @@ from airproof.diagnosis.case import Case
 from airproof.diagnosis.expectations import expected
 from airproof.diagnosis.finding import Finding
 from airproof.diagnosis.lying_sensors import undone
-from airproof.diagnosis.testimony import Testimony, group, log_t
+from airproof.diagnosis.testimony import Blur, Testimony, group, log_t
 from airproof.engine.air_path import (
     CHARGE_AT_REST,
     FUEL_AGAINST_AIR,
@@ -54,13 +54,13 @@ MODEL_FLOOR = 0.006
 
 # Causes that disturb these relations without a computable size; further sd of a logarithm. judged: Airproof authors:
 # a frozen, lost or chattering pressure signal may be anything; misfire lets unburnt oxygen past the sensor.
-_BLUR: dict[str, dict[str, float]] = {
+_BLUR: dict[str, dict[str, Blur]] = {
     "charge-at-rest": {"control-unit": 0.05},
     "air-flow": {"map-stuck": 0.6, "map-circuit": 0.8, "control-unit": 0.25, "boost-leak": 0.03},
     "throttle-flow": {"map-stuck": 0.4, "map-circuit": 0.6, "control-unit": 0.2, "boost-leak": 0.03},
-    "fuel": {"ignition": 0.06, "control-unit": 0.25, "boost-leak": 0.03},
+    "fuel": {"ignition": (0.06, 0.02), "control-unit": 0.25, "boost-leak": 0.03},
     "trim": {
-        "ignition": 0.07,
+        "ignition": (0.07, 0.02),  # about alike at all loads
         "control-unit": 0.15,
         "map-stuck": 0.15,
         "map-circuit": 0.2,

@@ -15,7 +15,11 @@ from airproof.recording.recording import Bools, Floats, Interval, Signal
 
 RUNNING = 400.0  # 1/min
 FEWEST_SAMPLES = 30
-RAIL_LOW_KPA = 7.0  # below what a running engine can draw; sensors' lines end at 10 to 20 kPa (makers' data sheets)
+RAIL_LOW_KPA = 7.0  # below what a running engine can draw
+RAIL_STILL_KPA = (
+    13.0  # published sensor lines read 1 to 11 kPa at no volts; no engine stands still there, key on or running
+)
+RAIL_ABOVE_KPA = 12.0  # above the barometer, without a compressor: the line's upper end (makers' data sheets: 115 kPa)
 JUMP_KPA = 22.0  # from one sample to the next and back; larger than a snap does between samples that return
 JUMP_SHARE = 0.30
 CHANCE_PER_MIN = 0.02
@@ -94,7 +98,11 @@ def _stillness(case: Case, run: _Running) -> Testimony:
 
 def _railed(case: Case, run: _Running) -> Bools:
     ceiling = 400.0 if case.profile.boosted else 130.0
-    top = float(run.pressure.max())
+    top, bottom = float(run.pressure.max()), float(run.pressure.min())
+    if top - bottom <= 2.0 * run.step:  # it never moves: at an end of the sensor's line, that is the wire
+        above = not case.profile.boosted and bottom > case.barometer.kpa + RAIL_ABOVE_KPA
+        if top < RAIL_STILL_KPA or above:
+            return np.ones(run.pressure.size, dtype=bool)
     # An item of one byte ends at 255 kPa: standing there on a boosted car is a rail of the wire or of the item.
     return np.asarray(
         (run.pressure < RAIL_LOW_KPA) | (run.pressure > ceiling) | ((run.pressure >= 255.0) & (top == 255.0))

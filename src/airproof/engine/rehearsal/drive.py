@@ -69,6 +69,8 @@ class World:
     coolant: float
     wall: float
     bay: float
+    stroke: float  # how far the engine is to its next charge, 0 to 1
+    strength: float  # of the charge that burns now: 0 where it did not light, about 1 where it did
 
 
 @compiled
@@ -211,15 +213,18 @@ def drive(
             if unit.fuel > 1e-7 and motion.speed > 1.0:
                 lean = max(flows.air, 0.0) / (engine.stoichiometric * unit.fuel)
                 missing = min(missing + failing(lean, flows.burned), 1.0)
-            lights = np.random.random() >= missing
+            chance, uneven = np.random.random(), np.random.normal()
+            world.stroke += 0.5 * motion.speed * engine.cylinders * dt
+            if world.stroke >= 1.0:  # the next charge: whether it lights, and how well, holds until the one after
+                world.stroke -= math.floor(world.stroke)
+                lean = max(flows.air, 0.0) / (engine.stoichiometric * unit.fuel + 1e-12)
+                world.strength = 1.0 + uneven * unevenness(lean, flows.burned) if chance >= missing else 0.0
             speed = max(motion.speed, 0.5)
             fired = 1.0 - missing
             torque = 0.0
-            uneven = np.random.normal()
             if kind != OFF and motion.speed > 1.0:
                 air = max(flows.air, 0.0)
-                torque = indicated_torque(engine, speed, air, unit.fuel, unit.spark, 1.0 if lights else 0.0)
-                torque *= 1.0 + uneven * unevenness(air / (engine.stoichiometric * unit.fuel + 1e-12), flows.burned)
+                torque = indicated_torque(engine, speed, air, unit.fuel, unit.spark, world.strength)
             if motion.speed > 0.2:
                 torque -= resisting_torque(engine, speed, y[P_MANIFOLD], y[P_EXHAUST], flows.blower_w)
             motion.torque = torque
