@@ -2,9 +2,9 @@
 
     python benchmarks/bench_windows.py [FOLDER OF REAL RECORDINGS]
 
-Recordings: LiU-ICE benchmark (arXiv:2408.13269); the healthy run is the baseline, no faulty one sets anything. A window
-is judged in the light of the whole recording. Published best on that benchmark (Coursey et al., DX 2025): 87 % of faulty
-samples detected, 0 % false alarms, 73.8 % mean probability on the right fault.
+Recordings: LiU-ICE benchmark (arXiv:2408.13269); the healthy run is the baseline, no faulty one sets anything. A
+window is judged in the light of the whole recording. Published best on that benchmark (Coursey et al., DX 2025): 87 %
+of faulty samples detected, 0 % false alarms, 73.8 % mean probability on the right fault.
 """
 
 from __future__ import annotations
