@@ -29,7 +29,7 @@ EXHAUST_GAS_K = 700.0  # judged: Airproof authors, recirculated gas between cool
 NORMAL_FILTER_DROP_PA = 2.0e3  # at REFERENCE_FILLINGS_HZ; judged: Airproof authors, clean filters 1 to 3 kPa
 NORMAL_BACK_PRESSURE_PA = 15e3  # at the same flow; judged: Airproof authors, 5 to 30 kPa on road cars
 PRESSURES_AGREE_PA = 3e3  # two good sensors of one car agree to 2 to 4 kPa; common practice, no source
-FLOW_BEGINS_PA = 0.3e3  # pressure difference below which no flow is inferred; judged: Airproof authors
+FLOW_BEGINS_PA = 1.0e3  # difference below which no flow is inferred; judged: Airproof authors, sensors wander so far
 REFERENCE_FILLINGS_HZ = 45.0  # fillings of one displacement: 5400 1/min on a four-stroke; judged: Airproof authors
 UNKNOWN_TEMPERATURE_K = 305.0  # where nothing tells; judged: Airproof authors, +-3 % is carried by the relations
 
@@ -116,7 +116,8 @@ def undo(cause: str, sizes: Floats, points: OperatingPoints, barometer_pa: float
         case "boost-leak":
             hole = hole_area(size * 1e-3)
             inside = np.where(np.isfinite(seen.charge), seen.charge, np.maximum(seen.manifold, barometer_pa))
-            surely_above = np.maximum(inside - _reads_above_at_rest(inside, barometer_pa), barometer_pa)
+            above = inside - _reads_above_at_rest(inside, barometer_pa)
+            surely_above = np.where(above > barometer_pa + FLOW_BEGINS_PA, above, barometer_pa)
             flow = orifice_flow(hole, surely_above, barometer_pa, seen.temperature, discharge=HOLE_DISCHARGE)
             return replace(seen, lost=np.maximum(np.asarray(flow), 0.0))
         case "egr-stuck-open":
@@ -142,13 +143,13 @@ def undo(cause: str, sizes: Floats, points: OperatingPoints, barometer_pa: float
 
 
 def _reads_above_at_rest(inside: Floats, barometer_pa: float) -> float:
-    """By how much the charge sensor reads above the barometer when nothing compresses, and a little more, Pa.
+    """By how much the charge sensor reads above the barometer when nothing compresses, Pa.
 
     A square root lies between pressure and flow: a sensor half a kilopascal high would make a large leak at idle.
     """
     known = inside[np.isfinite(inside)]
     resting = float(np.quantile(known, 0.1)) - barometer_pa if known.size else 0.0
-    return float(np.clip(resting, -PRESSURES_AGREE_PA, PRESSURES_AGREE_PA)) + FLOW_BEGINS_PA
+    return float(np.clip(resting, -PRESSURES_AGREE_PA, PRESSURES_AGREE_PA))
 
 
 def _outside(points: OperatingPoints) -> Floats:

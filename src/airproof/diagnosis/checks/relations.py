@@ -56,15 +56,15 @@ MODEL_FLOOR = 0.006
 # a frozen, lost or chattering pressure signal may be anything; misfire lets unburnt oxygen past the sensor.
 _BLUR: dict[str, dict[str, Blur]] = {
     "charge-at-rest": {"control-unit": 0.05},
-    "air-flow": {"map-stuck": 0.6, "map-circuit": 0.8, "control-unit": 0.25, "boost-leak": 0.03},
-    "throttle-flow": {"map-stuck": 0.4, "map-circuit": 0.6, "control-unit": 0.2, "boost-leak": 0.03},
-    "fuel": {"ignition": (0.06, 0.02), "control-unit": 0.25, "boost-leak": 0.03},
+    "air-flow": {"map-stuck": 0.6, "map-circuit": 0.8, "control-unit": 0.25, "boost-leak": (0.02, 0.01)},
+    "throttle-flow": {"map-stuck": 0.4, "map-circuit": 0.6, "control-unit": 0.2, "boost-leak": (0.02, 0.01)},
+    "fuel": {"ignition": (0.06, 0.02), "control-unit": 0.25, "boost-leak": (0.02, 0.01)},
     "trim": {
         "ignition": (0.07, 0.02),  # about alike at all loads
         "control-unit": 0.15,
         "map-stuck": 0.15,
         "map-circuit": 0.2,
-        "boost-leak": 0.03,
+        "boost-leak": (0.02, 0.01),
     },
 }
 
