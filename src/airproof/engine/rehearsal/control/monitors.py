@@ -30,12 +30,12 @@ from airproof.errors import BrokenKnowledge
 
 (
     P0107, P0108, P0109, P0106, P0069, P0236, P2227, P006A, P0101, P0102, P0111, P0171, P0172, P2187, P2188, P0234,
-    P0299, P0506, P0507, P0300, P0642, P0643, P0402, P0016,
-) = range(24)  # fmt: skip
+    P0299, P0506, P0507, P0300, P0642, P0643, P0402, P0016, P0068,
+) = range(25)  # fmt: skip
 CODES = (
     "P0107", "P0108", "P0109", "P0106", "P0069", "P0236", "P2227", "P006A", "P0101", "P0102", "P0111", "P0171",
     "P0172",
-    "P2187", "P2188", "P0234", "P0299", "P0506", "P0507", "P0300", "P0642", "P0643", "P0402", "P0016",
+    "P2187", "P2188", "P0234", "P0299", "P0506", "P0507", "P0300", "P0642", "P0643", "P0402", "P0016", "P0068",
 )  # fmt: skip
 FRAME = (
     "run_time", "load", "engine_speed", "vehicle_speed", "coolant_temperature", "short_trim_1", "long_trim_1",
@@ -50,12 +50,12 @@ FAR = 1e3  # beyond any limit
 class Monitors:
     """Every monitor's clock, and what it has decided in this drive."""
 
-    limit: Annotated[Floats, 24]
-    after: Annotated[Floats, 24]
-    bad_for: Annotated[Floats, 24]
-    seen_for: Annotated[Floats, 24]  # s for which it could look
-    failed: Annotated[Floats, 24]
-    frames: Annotated[Floats, (24, 13)]
+    limit: Annotated[Floats, 25]
+    after: Annotated[Floats, 25]
+    bad_for: Annotated[Floats, 25]
+    seen_for: Annotated[Floats, 25]  # s for which it could look
+    failed: Annotated[Floats, 25]
+    frames: Annotated[Floats, (25, 13)]
     off_for: float  # s with the key on and the engine off
     breaks: float
     was_broken: int
@@ -164,6 +164,9 @@ def watch(
         m.blamed_for = 0.0
     voted = FAR if m.blamed_for > m.after[P006A] else 0.0
     judge(m, P0106, (steady and unit.opening < 60.0) or voted > 0.0, max(off_map, voted), dt, items)
+    wide = steady and unit.opening > 90.0 and sensors.speed > 40.0
+    full = unit.slow_flow if by_flow else unit.density_air
+    judge(m, P0068, wide, 1.0 - full / max(unit.throttle_air, 1e-5), dt, items)
     dead = sensors.air_flow < 1e-3 * m.limit[P0102] and sensors.air_flow < 0.33 * unit.throttle_air
     judge(m, P0102, running and by_flow and unit.cut == 0, FAR if dead else 0.0, dt, items)
 
