@@ -12,6 +12,7 @@ import json
 import sys
 import tempfile
 from collections import Counter
+from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -58,8 +59,8 @@ def judge(truth_file: Path) -> Judged:
     )
 
 
-def judge_all(folder: Path) -> list[Judged]:
-    with ProcessPoolExecutor() as pool:
+def judge_all(folder: Path, prepare: Callable[[], None] | None = None) -> list[Judged]:
+    with ProcessPoolExecutor(initializer=prepare) as pool:
         return list(pool.map(judge, sorted(folder.glob("*.truth.json")), chunksize=4))
 
 
@@ -76,16 +77,19 @@ def share(part: int, whole: int) -> str:
     return f"{part} of {whole} ({100 * part / max(whole, 1):.0f} %)"
 
 
-def main() -> None:
-    logger = sys.argv[3] if len(sys.argv) > 3 else None  # "grouped" gives each signal three samples a second
-    number = int(sys.argv[1]) if len(sys.argv) > 1 else 200
-    seed = int(sys.argv[2]) if len(sys.argv) > 2 else 1
-    with tempfile.TemporaryDirectory() as folder:
-        healthy_folder, faulty_folder = Path(folder) / "healthy", Path(folder) / "faulty"
-        rehearse_many(Plan(number, seed, healthy_folder, None, (), None, logger, None))
-        healthy = judge_all(healthy_folder)
-        rehearse_many(Plan(number, seed + 1, faulty_folder, None, None, None, logger, None))
-        faulty = [one for one in judge_all(faulty_folder) if len(one.causes) == 1 and one.causes != ("none",)]
+def cases(number: int, seed: int, logger: str | None, folder: Path) -> tuple[Path, Path]:
+    """Folders of so many healthy and so many drawn cases."""
+    healthy, faulty = folder / "healthy", folder / "faulty"
+    rehearse_many(Plan(number, seed, healthy, None, (), None, logger, None))
+    rehearse_many(Plan(number, seed + 1, faulty, None, None, None, logger, None))
+    return healthy, faulty
+
+
+def with_one_fault(judged: list[Judged]) -> list[Judged]:
+    return [one for one in judged if len(one.causes) == 1 and one.causes != ("none",)]
+
+
+def tell(healthy: list[Judged], faulty: list[Judged]) -> None:
     accused = [one for one in healthy if one.first != "none"]
     sure = [one for one in accused if one.first_p > ACCUSED_FROM]
     first, above = share(len(accused), len(healthy)), share(len(sure), len(healthy))
@@ -111,6 +115,20 @@ def main() -> None:
         instead = Counter(one.first for one in these if one.first != cause).most_common(3)
         told = ", ".join(f"{name} {n}" for name, n in instead)
         print(f"| {cause} | {len(these)} | {first} | {three} | {told} |")
+
+
+def asked() -> tuple[int, int, str | None]:
+    """Number, seed and logger from the command line; "grouped" gives each signal three samples a second."""
+    words = sys.argv[1:]
+    number, seed = (int(word) for word in [*words, "200", "1"][:1] + [*words[1:], "1"][:1])
+    return number, seed, words[2] if len(words) > 2 else None
+
+
+def main() -> None:
+    number, seed, logger = asked()
+    with tempfile.TemporaryDirectory() as folder:
+        healthy, faulty = cases(number, seed, logger, Path(folder))
+        tell(judge_all(healthy), with_one_fault(judge_all(faulty)))
 
 
 if __name__ == "__main__":

@@ -22,6 +22,7 @@ from airproof.recording.regimes import Regime
 
 COPY_SPREAD_KPA = 1.5  # a copy is rounded, and may be some minutes old; judged: Airproof authors
 AT_REST_KPA = 4.0  # a pressure that moves more is no pressure of an engine at rest, whatever its speed reads
+FINDINGS = {"manifold_pressure": "key-on-baro", "charge_pressure": "key-on-charge", "barometric_pressure": "barometer"}
 _BLUR = {"map-stuck": 25.0, "map-circuit": 60.0, "control-unit": 8.0}
 
 
@@ -103,7 +104,7 @@ def _finding(
     apart = value - day
     where = f"{abs(apart):.1f} kPa {'above' if apart > 0 else 'below'} the {day:.1f} kPa expected of the day"
     return Finding(
-        id={"manifold_pressure": "key-on-baro", "charge_pressure": "key-on-charge"}.get(sensor.signal, "barometer"),
+        id=FINDINGS[sensor.signal],
         value=apart,
         sd=sd,
         unit="kPa",

@@ -32,7 +32,8 @@ WITHOUT_CHARGE_SENSOR_S = (
 )
 
 
-def _measure(case: Case) -> Measured | None:
+def measure(case: Case) -> Measured | None:
+    """Mean delay of the pressure behind the throttle, s; None where the recording cannot tell."""
     pressure, throttle = case.recording.get("manifold_pressure"), case.recording.get("throttle")
     speed = case.recording.get("engine_speed")
     if pressure is None or throttle is None or speed is None or min(len(pressure), len(throttle), len(speed)) < 50:
@@ -124,7 +125,7 @@ def _spacing(signal: Signal) -> float:
 LEVEL = Level(
     id="response",
     expectation="response",
-    measure=_measure,
+    measure=measure,
     words=lambda value, band: f"the pressure answers the throttle after {value:.2f} s (healthy: up to {band[1]:.2f} s)",
 )
 

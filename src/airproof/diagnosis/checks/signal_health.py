@@ -29,7 +29,9 @@ MISLED = 0.01  # the probability that a count is caused by something nobody thou
 
 
 @dataclass(frozen=True)
-class _Running:
+class RunningPart:
+    """The pressure while the engine runs, with speed and throttle at its samples; `step` is its rounding, kPa."""
+
     time: Floats
     pressure: Floats
     speed: Floats
@@ -38,7 +40,8 @@ class _Running:
     signal: Signal
 
 
-def _running(case: Case) -> _Running | None:
+def running_part(case: Case) -> RunningPart | None:
+    """The running part of the recording; None where it is too short or lacks a signal."""
     signal = case.recording.get("manifold_pressure")
     speed = case.recording.get("engine_speed")
     if signal is None or speed is None or len(signal) < FEWEST_SAMPLES:
@@ -51,19 +54,19 @@ def _running(case: Case) -> _Running | None:
     lead = case.recording.get("throttle") or case.recording.get("pedal")
     throttle = lead.at(signal.time) if lead is not None else np.full(signal.time.size, np.nan)
     step = signal.resolution or 0.1
-    return _Running(signal.time[turning], signal.values[turning], rpm[turning], throttle[turning], step, signal)
+    return RunningPart(signal.time[turning], signal.values[turning], rpm[turning], throttle[turning], step, signal)
 
 
 def check(case: Case) -> Sequence[Testimony]:
     """Testimonies about the manifold pressure signal."""
-    running = _running(case)
+    running = running_part(case)
     if running is None:
         return []
-    railed = _railed(case, running)
+    railed = out_of_reach(case, running)
     return [_stillness(case, running), _out_of_range(case, running, railed), _dropouts(case, running, railed)]
 
 
-def _stillness(case: Case, run: _Running) -> Testimony:
+def _stillness(case: Case, run: RunningPart) -> Testimony:
     """A live signal moves with the engine; a frozen one stays within its rounding whatever the engine does."""
     low, high = np.quantile(run.pressure, (0.02, 0.98))
     moved = float(high - low)
@@ -96,7 +99,8 @@ def _stillness(case: Case, run: _Running) -> Testimony:
     return Testimony(finding, log_likelihood)
 
 
-def _railed(case: Case, run: _Running) -> Bools:
+def out_of_reach(case: Case, run: RunningPart) -> Bools:
+    """Where the pressure is none that an engine can make."""
     ceiling = 400.0 if case.profile.boosted else 130.0
     top, bottom = float(run.pressure.max()), float(run.pressure.min())
     if top - bottom <= 2.0 * run.step:  # it never moves: at an end of the sensor's line, that is the wire
@@ -109,7 +113,7 @@ def _railed(case: Case, run: _Running) -> Bools:
     )
 
 
-def _out_of_range(case: Case, run: _Running, railed: Bools) -> Testimony:
+def _out_of_range(case: Case, run: RunningPart, railed: Bools) -> Testimony:
     share = float(np.mean(railed))
     chance = 0.999 if share < 0.5 else 0.001
     log_likelihood = {c: np.full(s.size, np.log(chance)) for c, s in case.sizes.items()}
@@ -122,9 +126,9 @@ def _out_of_range(case: Case, run: _Running, railed: Bools) -> Testimony:
     return Testimony(finding, log_likelihood)
 
 
-def _dropouts(case: Case, run: _Running, railed: Bools) -> Testimony:
+def _dropouts(case: Case, run: RunningPart, railed: Bools) -> Testimony:
     """Jumps that come back within a few samples with speed and throttle at rest, by the minute."""
-    breaks = _breaks(run) | _rises(railed & (np.mean(railed) < 0.5))
+    breaks = breaks_of(run) | _rises(railed & (np.mean(railed) < 0.5))
     count = int(np.count_nonzero(breaks))
     minutes = max(_time_covered(run) / 60.0, 0.1)
     log_likelihood = {}
@@ -146,7 +150,7 @@ def _dropouts(case: Case, run: _Running, railed: Bools) -> Testimony:
     return Testimony(finding, log_likelihood)
 
 
-def _breaks(run: _Running) -> Bools:
+def breaks_of(run: RunningPart) -> Bools:
     """First samples of excursions of one to three samples that start and end with a jump, far from both neighbours."""
     found = np.zeros(run.pressure.size, dtype=bool)
     if run.pressure.size < 8:
@@ -178,15 +182,15 @@ def _rises(mask: Bools) -> Bools:
     return np.asarray(mask & ~np.concatenate([[False], mask[:-1]]))
 
 
-def _time_covered(run: _Running) -> float:
+def _time_covered(run: RunningPart) -> float:
     gaps = np.diff(run.time)
     return float(np.sum(gaps[gaps < 10.0]))
 
 
-def _whole(run: _Running) -> tuple[Interval, ...]:
+def _whole(run: RunningPart) -> tuple[Interval, ...]:
     return ((float(run.time[0]), float(run.time[-1])),)
 
 
-def _at(run: _Running, mask: Bools) -> tuple[Interval, ...]:
+def _at(run: RunningPart, mask: Bools) -> tuple[Interval, ...]:
     times = run.time[mask]
     return tuple((float(t), float(t) + 1.0) for t in times[:50])
