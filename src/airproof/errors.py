@@ -15,6 +15,8 @@ Every error says what was given, what was wanted, and the way out, in one line o
 
 from __future__ import annotations
 
+from functools import partial
+
 
 class AirproofError(Exception):
     """Base of all errors that Airproof raises on purpose; `exit_status` is what a command ends with."""
@@ -27,6 +29,10 @@ class AirproofError(Exception):
         self.wanted = wanted
         self.way_out = way_out
         super().__init__(str(self))
+
+    def __reduce__(self) -> tuple[object, ...]:
+        """So that an error of a worker process arrives whole."""
+        return partial(type(self), where=self.where), (self.given, self.wanted, self.way_out)
 
     def __str__(self) -> str:
         place = f"{self.where}: " if self.where else ""

@@ -15,7 +15,14 @@ from airproof.engine.rehearsal.air.build import Details, RehearsedEngine, load_r
 from airproof.engine.rehearsal.compare import Comparison, as_recording, compare
 from airproof.engine.rehearsal.compiled import is_ready
 from airproof.engine.rehearsal.faults import MOST, Fault, parse_fault
-from airproof.engine.rehearsal.many import Plan, logged, record, rehearse_many
+from airproof.engine.rehearsal.many import (
+    USUAL_DIALECT,
+    USUAL_LOGGER,
+    Plan,
+    logged,
+    record,
+    rehearse_many,
+)
 from airproof.engine.rehearsal.rehearse import Rehearsal, Request, Scene, rehearse
 from airproof.engine.rehearsal.road.drives import Drive, drive_from
 from airproof.engine.rehearsal.written.logger import logger_named
@@ -28,7 +35,7 @@ from airproof.report.pictures.compared import draw_compared
 from airproof.report.rehearsal_in_words import compared_as_table, compared_in_words, the_point
 from airproof.report.rehearsed_in_words import fault_in_words, rehearsed_in_words
 
-USUAL_LOGGER, USUAL_DIALECT, COMPARING_LOGGER = "two-first", "plain", "fast"
+COMPARING_LOGGER = "fast"
 MOST_AT_ONCE = 100_000
 
 
@@ -104,7 +111,7 @@ def _compare(asked: Rehearsing, faulty: Rehearsal) -> Comparison:
         codes = [sorted(each.codes.pending | each.codes.confirmed) for each in (healthy, faulty)]
         say_parts(compared_in_words(comparison, codes[0], codes[1], title))
         if comparison.moves:
-            say(f"\nEverything that moves\n{compared_as_table(comparison)}")
+            say(f"\nEverything that moves (pressures absolute)\n{compared_as_table(comparison)}")
     if asked.exhibits is not None:
         asked.exhibits.mkdir(parents=True, exist_ok=True)
         path = asked.exhibits / "compared.svg"

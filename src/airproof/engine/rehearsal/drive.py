@@ -1,4 +1,8 @@
-"""One drive, step by step: driver, control unit, sensors, air path, crank, monitors - every 10 ms, compiled as one."""
+"""One drive, step by step: driver, control unit, sensors, air path, crank, monitors - every 10 ms, compiled as one.
+
+What the items of throttle, pedal, spark and battery show at rest, and how fast coolant and engine bay warm, is judged:
+Airproof authors, usual values of road cars; items are coded as SAE J1979 states them (logger).
+"""
 
 from __future__ import annotations
 

@@ -21,6 +21,7 @@ from airproof.engine.rehearsal.written.recording_file import dialect_named, writ
 from airproof.engine.rehearsal.written.truth import engine_file_text, write_truth
 from airproof.errors import UnusableFile
 
+USUAL_LOGGER, USUAL_DIALECT = "two-first", "plain"
 AT_ONCE = 8  # cases handed to a worker together
 
 
@@ -60,7 +61,7 @@ def case_of(plan: Plan, place: int) -> Case:
     seed = int(np.random.SeedSequence([plan.seed, place]).generate_state(1)[0])
     one = plan.request
     request = Request(one.profile, one.details, one.faults, one.drive, one.scene, seed, one.earlier_drives)
-    return Case(request, plan.logger or "two-first", plan.dialect or "plain")
+    return Case(request, plan.logger or USUAL_LOGGER, plan.dialect or USUAL_DIALECT)
 
 
 def rehearse_many(plan: Plan, progress: Callable[[float], None] | None = None, workers: int | None = None) -> Path:
@@ -105,11 +106,11 @@ def _rehearse_batch(plan: Plan, places: range) -> list[tuple[int, Sequence[str]]
         case = case_of(plan, place)
         rehearsal = rehearse(case.request)
         name = f"{place + 1:04d}"
+        path = plan.folder / f"{name}.csv.gz"
+        record(rehearsal, path, case.logger, case.dialect)  # first: it says plainly where a folder cannot be written
         engine = plan.folder / f"{name}.engine.toml"
         details = case.request.details.model_dump(exclude_none=True)
         engine.write_text(engine_file_text(case.request.profile, details), encoding="utf-8")
-        path = plan.folder / f"{name}.csv.gz"
-        record(rehearsal, path, case.logger, case.dialect)
         causes = " and ".join(f"{fault.cause} {fault.size:g}" for fault in case.request.faults) or "none"
         codes = rehearsal.codes
         pending = codes.pending - codes.confirmed

@@ -48,7 +48,7 @@ BRIEF = (Regime.SNAP, Regime.FULL_LOAD)  # too short to be seen in a whole drive
 AROUND_S = (4.0, 8.0)  # before and after
 HEALTHY = "#8a949e"
 NUMBER = 1
-FOOT = "Rehearsed, not measured: one car, one drive, healthy and faulty"
+FOOT = "Rehearsed, not measured: one car, one drive; pressures absolute"
 
 
 @dataclass(frozen=True)

@@ -136,7 +136,6 @@ def build(profile: EngineProfile, details: Details | None = None) -> Engine:
         wall_heat=heat["wall_w_per_k_for_2_litres"] * Vd / 2e-3,
         film_share=injection["film_share"],
         film_time=injection["film_time"],
-        charge_cooling=injection["charge_cooling"],
     )
     if boosted:
         cooler = data["cooler"]

@@ -4,6 +4,7 @@ Sources (all from memory of them; the shapes are theirs, the sizes come from the
 [ERI] L. Eriksson, Modeling and control of turbocharged SI and DI engines (2007): head and flow of a compressor lie on
       an ellipse, its efficiency falls off as a parabola; turbine flow k0 sqrt(1 - Pi^k1), efficiency a parabola over
       the ratio of blade speed to gas speed.
+How fast efficiency falls off, and how a wheel resists as a hole, is judged: Airproof authors.
 """
 
 from __future__ import annotations

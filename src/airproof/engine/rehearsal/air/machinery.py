@@ -71,7 +71,6 @@ class Engine:
     wall_heat: float  # W/K, manifold wall to charge
     film_share: float  # of injected fuel that wets the walls
     film_time: float  # s
-    charge_cooling: float  # K, by fuel evaporating in the cylinder rather than the port
 
 
 class Outside:

@@ -92,10 +92,8 @@ def believe(drawing: Engine, maker: Maker, unit: ControlUnit, sensors: Sensors) 
     if drawing.induction == NATURALLY_ASPIRATED:
         drop = 0.02 * (unit.air / maker.rated_air) ** 2  # filter and duct, of the barometer
         unit.charge = unit.barometer * (1.0 - drop)
-    elif unit.boost_bad == 0:
-        unit.charge = max(sensors.charge, 0.5 * unit.barometer)
     else:
-        unit.charge = unit.barometer
+        unit.charge = max(sensors.charge, 0.5 * unit.barometer)
 
 
 @compiled

@@ -1,4 +1,7 @@
-"""From the pedal to the plate, the spark and the boost: what the control unit asks the air path for."""
+"""From the pedal to the plate, the spark and the boost: what the control unit asks the air path for.
+
+Gains and times are judged: Airproof authors, so that the loops settle as quickly and as calmly as in ordinary cars.
+"""
 
 from __future__ import annotations
 
@@ -107,7 +110,7 @@ def ask(
     else:
         per_area = air_hole(1.0, unit.charge, unit.intake, unit.wish, unit.intake)[0]
         asked = opening_for(drawing, air / max(per_area, 1e-3))
-    if unit.map_bad == 1 or unit.boost_bad == 1:
+    if unit.map_bad == 1:
         asked = min(asked, LIMPING)
 
     # boost: what is measured before the throttle follows its target

@@ -161,7 +161,6 @@ class ControlUnit:
     misfires: float
     fires: float
     map_bad: int  # circuit faults it has decided on
-    boost_bad: int
     learns: float  # how much faster than usual it learns
 
 

@@ -1,4 +1,7 @@
-"""The driver, the gears and the road: what turns a drive asked for into pedal and engine speed."""
+"""The driver, the gears and the road: what turns a drive asked for into pedal and engine speed.
+
+How a driver's foot answers is judged: Airproof authors, so that the speed asked for is held within a few km/h.
+"""
 
 from __future__ import annotations
 
