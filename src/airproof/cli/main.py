@@ -76,6 +76,8 @@ def _airproof(
 
 def run(arguments: Sequence[str] | None = None) -> NoReturn:
     """Run the command line and end the process with its exit status."""
+    # To be said before NumPy is loaded: our matrices are small, and threads wait for each other longer than they work.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     raise SystemExit(status_of(sys.argv[1:] if arguments is None else list(arguments)))
 
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +28,13 @@ Airproof authors."""
 ORDERS = 24
 """So many orders, each with its reverse, are averaged; drawn from a fixed seed, so that the same case gives the same
 weights."""
+
+
+NO_SHARE = -700.0
+"""Nepers below the greatest at which a share changes no sum any more; still smaller numbers slow a processor down."""
+
+
+EVEN = 1e-9  # of probability: nearer to one half neither sign is the likelier, whatever the last digit says
 
 
 @dataclass(frozen=True)
@@ -79,17 +87,23 @@ def _weigh(log_prior: Mapping[str, Floats], testimonies: Sequence[Testimony], *,
 
 
 def _by_cause(log_joint: Floats, starts: NDArray[np.intp]) -> Floats:
-    """ln of the summed joint of each cause's sizes, along the last axis."""
-    return np.asarray(np.logaddexp.reduceat(log_joint, starts, axis=-1))
+    """ln of the summed joint of each cause's sizes, along the last axis.
+
+    Exponentials over each cause's greatest: several times faster than adding logarithms pair by pair.
+    """
+    greatest = np.maximum.reduceat(log_joint, starts, axis=-1)
+    own = np.repeat(greatest, np.diff(starts, append=log_joint.shape[-1]), axis=-1)
+    with np.errstate(invalid="ignore"):  # a cause that is ruled out altogether: -inf less -inf
+        shares = np.exp(np.fmax(log_joint - own, NO_SHARE))
+    return np.asarray(greatest + np.log(np.add.reduceat(shares, starts, axis=-1)))
 
 
 def _log_odds(each: Floats) -> Floats:
     """ln odds of each cause against all others together, from ln of their joints along the last axis."""
-    count = each.shape[-1]
-    if count == 1:
-        return np.full(each.shape, np.inf)
-    rest = np.where(np.eye(count, dtype=bool), -np.inf, each[..., None, :])
-    return np.asarray(each - np.logaddexp.reduce(rest, axis=-1))
+    nothing = np.full((*each.shape[:-1], 1), -np.inf)
+    before = np.logaddexp.accumulate(np.concatenate([nothing, each[..., :-1]], axis=-1), axis=-1)
+    after = np.logaddexp.accumulate(np.concatenate([nothing, each[..., :0:-1]], axis=-1), axis=-1)[..., ::-1]
+    return np.asarray(each - np.logaddexp(before, after))
 
 
 def _fair_shares(prior: Floats, rows: Floats, starts: NDArray[np.intp]) -> Floats:
@@ -100,7 +114,7 @@ def _fair_shares(prior: Floats, rows: Floats, starts: NDArray[np.intp]) -> Float
     draw = np.random.default_rng(0)
     orders = [draw.permutation(rows.shape[0]) for _ in range(ORDERS)]
     for order in (way for drawn in orders for way in (drawn, drawn[::-1])):
-        heard = prior + np.vstack([np.zeros_like(prior), np.cumsum(rows[order], axis=0)])
+        heard = np.array(list(accumulate(rows[order], initial=prior)))
         odds = _log_odds(_by_cause(heard, starts))
         shares[order] += np.diff(odds, axis=0)
     return np.asarray(shares * NEPERS_TO_DECIBANS / (2 * ORDERS))
@@ -109,13 +123,13 @@ def _fair_shares(prior: Floats, rows: Floats, starts: NDArray[np.intp]) -> Float
 def interval(sizes: Floats, probability: Floats, share: float = 0.90) -> tuple[float, float, float]:
     """Median, low and high of a size from the probabilities on its grid (ascending), the mass spread between knots.
 
-    Where the grid has both signs and the sign is open, the median is that of the likelier sign: between the two, at
-    nothing wrong, there is no hypothesis.
+    Where the grid has both signs and the sign is open, the median is that of the likelier sign (of two alike, above
+    zero): between the two, at nothing wrong, there is no hypothesis.
     """
     edges = np.concatenate([[sizes[0]], (sizes[1:] + sizes[:-1]) / 2, [sizes[-1]]])
     cumulative = np.concatenate([[0.0], np.cumsum(probability)])
     below = float(probability[sizes < 0].sum())
-    positive = below < 0.5
+    positive = below < 0.5 + EVEN
     middle = (below + (1.0 - below) / 2.0) if positive else below / 2.0
     low, value, high = np.interp([(1 - share) / 2, middle, (1 + share) / 2], cumulative, edges)
     return float(value), float(low), float(high)

@@ -56,8 +56,7 @@ def presence(case: Case, cause: str, size: float) -> Floats:
         healthy = relation.residual(path, path.seen)
         with_cause = np.broadcast_to(relation.residual(path, truth), (1, len(points)))[0]
         window = np.clip(np.searchsorted(edges, points.start_s, side="right") - 1, 0, support.size - 1)
-        weights = relation.weights(path)
-        unknown = np.sum(weights @ case.path.belief.covariance * weights, axis=1)
+        unknown = case.path.belief.variance(relation.weights(path))
         count = np.bincount(window, minlength=support.size)
         seen = count > 0
 

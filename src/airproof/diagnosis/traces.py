@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TypeAlias
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -15,20 +17,23 @@ Bools = NDArray[np.bool_]
 BAND = 1.645  # 90 %
 
 
+_Judged: TypeAlias = tuple[OnePath, Floats, Floats]
+
+
 def traces_of(case: Case) -> tuple[RelationTrace, ...]:
     """All traces that the recording's signals allow."""
-    made = (_air_flow(case), _manifold(case), _charge(case), _trims(case))
+    air = _judged(case, AIR_AGAINST_PRESSURE)
+    made = (_air_flow(air), _manifold(air), _charge(case), _trims(_judged(case, TRIMS)))
     return tuple(trace for trace in made if trace is not None)
 
 
-def _judged(case: Case, relation: Relation) -> tuple[OnePath, Floats, Floats] | None:
+def _judged(case: Case, relation: Relation) -> _Judged | None:
     """The usable points, and the relation's residual with its standard deviation on a healthy engine."""
     usable = relation.usable(case.path)
     if np.count_nonzero(usable) < 3:
         return None
     path = case.path.only(usable)
-    weights = relation.weights(path)
-    unknown = np.sum(weights @ case.path.belief.covariance * weights, axis=1)
+    unknown = case.path.belief.variance(relation.weights(path))
     sd = np.sqrt(unknown + np.square(relation.sd(path)))
     return path, relation.residual(path, path.seen), sd
 
@@ -48,8 +53,7 @@ def _trace(
     return RelationTrace(name, title, unit, (points.start_s + points.end_s) / 2, measured, expected, low, high, load)
 
 
-def _air_flow(case: Case) -> RelationTrace | None:
-    judged = _judged(case, AIR_AGAINST_PRESSURE)
+def _air_flow(judged: _Judged | None) -> RelationTrace | None:
     if judged is None:
         return None
     path, residual, sd = judged
@@ -59,9 +63,8 @@ def _air_flow(case: Case) -> RelationTrace | None:
     return _trace("air-flow", "air flow", "g/s", path, measured, expected, low, high)
 
 
-def _manifold(case: Case) -> RelationTrace | None:
+def _manifold(judged: _Judged | None) -> RelationTrace | None:
     """The pressure that the measured air flow asks for: the same relation, read the other way."""
-    judged = _judged(case, AIR_AGAINST_PRESSURE)
     if judged is None:
         return None
     path, residual, sd = judged
@@ -94,8 +97,7 @@ def _charge(case: Case) -> RelationTrace | None:
     )
 
 
-def _trims(case: Case) -> RelationTrace | None:
-    judged = _judged(case, TRIMS)
+def _trims(judged: _Judged | None) -> RelationTrace | None:
     if judged is None:
         return None
     path, residual, sd = judged

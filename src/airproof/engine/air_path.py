@@ -133,7 +133,8 @@ def _log(flow: Floats) -> Floats:
 
 def _log_into_cylinders(path: OnePath, truth: Truth) -> Floats:
     by_sensor = _log(truth.air_flow + truth.leak - truth.lost)
-    return np.where(path.flow_known, by_sensor, _log_by_density(path, truth))
+    measured = path.flow_known
+    return by_sensor if measured.all() else np.where(measured, by_sensor, _log_by_density(path, truth))
 
 
 def _pressure_before_throttle(path: OnePath, truth: Truth) -> Floats:
@@ -154,8 +155,10 @@ def _throttle_residual(path: OnePath, truth: Truth) -> Floats:
     before = _pressure_before_throttle(path, truth)
     ratio = np.clip(truth.manifold / before, 0.0, 0.995)
     drive = np.log(before / np.sqrt(R_AIR * truth.temperature) * flow_function(ratio) * truth.area)
-    by_density = np.exp(_log_by_density(path, truth)) - truth.leak
-    through = np.where(path.flow_known, truth.air_flow - truth.lost, by_density)
+    measured = path.flow_known
+    through = truth.air_flow - truth.lost
+    if not measured.all():
+        through = np.where(measured, through, np.exp(_log_by_density(path, truth)) - truth.leak)
     return np.asarray(_log(through) - drive - path.belief.at("area", _opening(path)))
 
 
@@ -193,22 +196,25 @@ def _mixture_residual(path: OnePath, truth: Truth) -> Floats:
     )
 
 
+def _asked_by_flow(path: OnePath, truth: Truth) -> Floats:
+    needed = _log_into_cylinders(path, truth)
+    return needed - _log((np.exp(needed) - truth.leak + truth.lost) * truth.metering)
+
+
+def _asked_by_density(path: OnePath, truth: Truth) -> Floats:
+    """A leak or recirculated gas shows in the pressure itself: a car that meters by pressure has counted it already."""
+    return _log_by_density(path, truth) - _log_by_density(path, path.seen)
+
+
 def _trim_residual(path: OnePath, truth: Truth) -> Floats:
     """What the loop added, less what it had to add because the metering was wrong."""
-    needed = _log_into_cylinders(path, truth)
-    by_flow = _log((np.exp(needed) - truth.leak + truth.lost) * truth.metering)
-    seen = path.seen
-    fresh = _log_by_density(path, truth) - _log_by_density(path, seen)
-    asked_by_flow = needed - by_flow
-    # A leak or recirculated gas shows in the pressure itself: a car that meters by pressure has counted it already.
-    asked_by_density = fresh
     match path.profile.air_metering:
         case "air-flow sensor":
-            asked = asked_by_flow
+            asked = _asked_by_flow(path, truth)
         case "speed-density":
-            asked = asked_by_density
+            asked = _asked_by_density(path, truth)
         case _:
-            asked = 0.5 * (asked_by_flow + asked_by_density)
+            asked = 0.5 * (_asked_by_flow(path, truth) + _asked_by_density(path, truth))
     expected = asked - np.log(truth.delivered)
     return np.log(path.points.trim) - expected - path.belief.at("trim", np.log(path.points.manifold))
 

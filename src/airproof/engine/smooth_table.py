@@ -74,9 +74,13 @@ class Grid:
     def _corners(self, places: tuple[Floats, ...]) -> list[tuple[NDArray[np.intp], Floats]]:
         corners: list[tuple[NDArray[np.intp], Floats]] = [(np.zeros((), dtype=np.intp), np.ones(()))]
         for axis, place in zip(self.axes, places, strict=True):
-            inside = np.clip(np.nan_to_num(place, nan=axis[0]), axis[0], axis[-1])
-            below = np.clip(np.searchsorted(axis, inside, side="right") - 1, 0, axis.size - 2)
-            share = (inside - axis[below]) / (axis[below + 1] - axis[below])
+            inside = np.fmin(np.fmax(place, axis[0]), axis[-1])  # what is not known lies on the first knot
+            # Knots are few: to count those passed takes a tenth of the time of a search for each place.
+            passed = np.zeros(np.shape(inside), dtype=np.int8)
+            for knot in axis[1:-1]:
+                passed += inside >= knot
+            below = passed.astype(np.intp)
+            share = (inside - axis[below]) / np.diff(axis)[below]
             corners = [
                 (index * axis.size + below + step, weight * (share if step else 1.0 - share))
                 for index, weight in corners
@@ -119,6 +123,12 @@ class EngineBelief:
         out = np.zeros((np.size(places[0]), self.mean.size))
         out[:, self.part(name)] = self.grids[name].weights(*places)
         return out
+
+    def variance(self, weights: Floats) -> Floats:
+        """Variance (n,) of n quantities that take the unknowns with these weights (n, K)."""
+        touched = np.flatnonzero(np.any(weights != 0.0, axis=0))
+        seen = weights[:, touched]
+        return np.asarray(np.sum(seen @ self.covariance[np.ix_(touched, touched)] * seen, axis=1))
 
     def loosened(self, by: Mapping[str, Smoothness]) -> EngineBelief:
         """The same belief, less sure: an engine differs from itself from day to day, and from its sister."""

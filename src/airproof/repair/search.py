@@ -42,6 +42,10 @@ WORTHWHILE = 0.004
 """A step is looked at if it cures that share of the weight, or shifts that share of it between its outcomes. judged:
 Airproof authors, below it no step pays for its minutes."""
 
+SAME_COST = 6
+"""Digits of the currency after the point that are compared: what is cheaper by less costs the same, so that the last
+digit of a sum, which no two processors share, does not choose."""
+
 History = frozenset[tuple[int, bool]]
 """What has been done, and whether it came out positive; for a cure always False: it did not help."""
 
@@ -115,7 +119,7 @@ class Search:
             for owner, total in zip(owners, self._sequences.totals(children, after), strict=True):
                 totals[owner] += total
                 rest[owner].append(total)
-        order = np.argsort(totals @ self.choices.worth, kind="stable")
+        order = np.argsort(np.round(totals @ self.choices.worth, SAME_COST), kind="stable")
         followed = list(order[: None if self.complete else width])
         followed += [row for row in order if steps[row] in asked and row not in followed]
         found = []
@@ -124,7 +128,7 @@ class Search:
             for (came, child), sequence in zip(leads[row], rest[row], strict=True):
                 total = total + self._value(child, _with(done, step), history | {(step, came)}, sequence)
             found.append(Option(step, total, float(total @ self.choices.worth)))
-        return sorted(found, key=lambda option: option.cost)
+        return sorted(found, key=lambda option: round(option.cost, SAME_COST))
 
     def _value(self, belief: Floats, done: Flags, history: History, sequence: Floats) -> Floats:
         """What the rest of the job uses up (E,), weighted by the chance of it; no more than `sequence`."""

@@ -95,10 +95,10 @@ def _boosted(case: Case) -> Measured | None:
 
 
 def _boosted_undone(case: Case, cause: str, sizes: Floats) -> Floats | None:
+    if not any(lies(cause, signal) for signal in ("manifold_pressure", "charge_pressure")):
+        return None
     boosting = _boosting(case)
     if boosting is None:
-        return None
-    if not any(lies(cause, signal) for signal in ("manifold_pressure", "charge_pressure")):
         return None
     manifold = undone("manifold_pressure", boosting.manifold, cause, sizes[:, None])
     charge = undone("charge_pressure", boosting.charge, cause, sizes[:, None])

@@ -43,8 +43,8 @@ def _pressure(case: Case) -> Measured | None:
 
 
 def _pressure_undone(case: Case, cause: str, sizes: Floats) -> Floats | None:
-    measured = _pressure(case)
-    if measured is None or not lies(cause, "manifold_pressure"):
+    measured = _pressure(case) if lies(cause, "manifold_pressure") else None
+    if measured is None:
         return None
     percent = 100.0 / case.barometer.kpa
     return percent * undone("manifold_pressure", measured.value / percent, cause, sizes)

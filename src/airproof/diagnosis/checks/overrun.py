@@ -30,8 +30,8 @@ def _floor(case: Case) -> Measured | None:
 
 
 def _undone(case: Case, cause: str, sizes: Floats) -> Floats | None:
-    measured = _floor(case)
-    if measured is None or not lies(cause, "manifold_pressure"):
+    measured = _floor(case) if lies(cause, "manifold_pressure") else None
+    if measured is None:
         return None
     percent = 100.0 / case.barometer.kpa
     return percent * undone("manifold_pressure", measured.value / percent, cause, sizes)

@@ -129,8 +129,7 @@ def _judge(case: Case, relation: Relation, slices: list[_Slice]) -> list[Testimo
         columns = []
         for one, t in zip(slices, trust, strict=True):
             truth = undo(cause, sizes, one.path.points, one.path.barometer_pa, one.path.profile)
-            residual = np.broadcast_to(relation.residual(one.path, truth), (sizes.size, len(one.path.points)))
-            columns.append(residual @ t)
+            columns.append(np.broadcast_to(relation.residual(one.path, truth) @ t, sizes.shape))
         off[cause] = np.column_stack(columns)
     findings = [
         _finding(one, float(off["none"][0, k]), float(scatter[k]), float(np.sqrt(covariance[k, k])))
