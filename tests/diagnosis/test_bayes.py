@@ -237,3 +237,10 @@ def test_an_open_sign_gives_the_size_of_the_likelier_one() -> None:
     assert low < -8.0
     assert high > 8.0
     assert interval(sizes, mass[::-1])[0] == pytest.approx(-6.0, abs=0.3)
+
+
+@pytest.mark.parametrize("least", [-1e-15, 0.0, 1e-15])
+def test_a_sign_open_by_even_chances_is_positive_whatever_the_last_digit_says(least: float) -> None:
+    value, _, _ = interval(np.array([-4.0, -2.0, 2.0, 4.0]), np.array([0.25, 0.25 - least, 0.25 + least, 0.25]))
+    assert value == pytest.approx(interval(np.array([-4.0, -2.0, 2.0, 4.0]), np.full(4, 0.25))[0], abs=1e-9)
+    assert value > 0.0

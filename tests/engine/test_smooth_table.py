@@ -131,6 +131,14 @@ class TestBelief:
         assert (np.diag(learnt.covariance) <= np.diag(one.covariance) + 1e-12).all()
         assert np.linalg.eigvalsh(learnt.covariance).min() > 0
 
+    def test_the_variance_of_what_takes_the_unknowns_with_some_weights(self) -> None:
+        one = belief()
+        rng = np.random.default_rng(7)
+        weights = one.weights("first", rng.uniform(0.0, 8.0, 9)) - one.weights("second", np.full(9, 3.0), np.zeros(9))
+        whole = np.diag(weights @ one.covariance @ weights.T)
+        np.testing.assert_allclose(one.variance(weights), whole, rtol=1e-12)
+        assert not one.variance(np.zeros((2, one.mean.size))).any()
+
     def test_what_only_shows_as_a_difference_ties_two_tables_together(self) -> None:
         one = belief()
         x, y = np.array([2.0]), np.array([0.0])

@@ -93,8 +93,7 @@ def _by_cause(log_joint: Floats, starts: NDArray[np.intp]) -> Floats:
     """
     greatest = np.maximum.reduceat(log_joint, starts, axis=-1)
     own = np.repeat(greatest, np.diff(starts, append=log_joint.shape[-1]), axis=-1)
-    with np.errstate(invalid="ignore"):  # a cause that is ruled out altogether: -inf less -inf
-        shares = np.exp(np.fmax(log_joint - own, NO_SHARE))
+    shares = np.exp(np.maximum(log_joint - own, NO_SHARE))
     return np.asarray(greatest + np.log(np.add.reduceat(shares, starts, axis=-1)))
 
 

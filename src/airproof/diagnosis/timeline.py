@@ -19,7 +19,6 @@ from airproof.diagnosis.lying_sensors import undone
 from airproof.diagnosis.testimony import log_t
 from airproof.diagnosis.verdict import Moment
 from airproof.engine.air_path import RELATIONS, TRIMS
-from airproof.engine.bend import undo
 from airproof.engine.shared import shared
 from airproof.knowledge.model import NONE
 from airproof.recording.recording import Interval
@@ -52,7 +51,7 @@ def presence(case: Case, cause: str, size: float) -> Floats:
             continue
         points = case.points.where(usable)
         path = case.path.only(usable)
-        truth = undo(cause, np.array([size]), points, path.barometer_pa, path.profile)
+        truth = path.without(cause, np.array([size]))
         healthy = relation.residual(path, path.seen)
         with_cause = np.broadcast_to(relation.residual(path, truth), (1, len(points)))[0]
         window = np.clip(np.searchsorted(edges, points.start_s, side="right") - 1, 0, support.size - 1)

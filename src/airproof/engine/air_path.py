@@ -9,11 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from airproof.engine.bend import Truth, as_seen
+from airproof.engine.bend import Truth, as_seen, undo
 from airproof.engine.operating_points import OperatingPoints
 from airproof.engine.profile import EngineProfile
 from airproof.engine.shared import shared
@@ -60,7 +61,10 @@ def another_day(belief: EngineBelief) -> EngineBelief:
 
 @dataclass(frozen=True)
 class OnePath:
-    """The points of one recording, with the engine they came from."""
+    """The points of one recording, with the engine they came from.
+
+    What no supposed cause changes is found once and kept: every cause is asked for at every size.
+    """
 
     points: OperatingPoints
     barometer_pa: float
@@ -68,10 +72,14 @@ class OnePath:
     belief: EngineBelief
     closed_stop: float = 0.0
 
-    @property
+    @cached_property
     def seen(self) -> Truth:
         """The measured values taken at their word."""
         return as_seen(self.points, self.barometer_pa, self.profile)
+
+    def without(self, cause: str, sizes: Floats) -> Truth:
+        """What was really so if the cause acted with each of the sizes."""
+        return undo(cause, sizes, self.points, self.barometer_pa, self.profile, self.seen)
 
     def only(self, chosen: Bools) -> OnePath:
         """The same engine and day, only the chosen points."""
@@ -81,10 +89,51 @@ class OnePath:
         """The same points under another belief."""
         return replace(self, belief=belief)
 
-    @property
+    @cached_property
     def flow_known(self) -> Bools:
         """Where the recording has a usable air flow."""
         return np.nan_to_num(self.points.air_flow) > 3e-4
+
+    @cached_property
+    def log_speed(self) -> Floats:
+        """ln of the speed, 1/s."""
+        return np.asarray(np.log(self.points.speed))
+
+    @cached_property
+    def log_manifold(self) -> Floats:
+        """ln of the manifold pressure as measured, Pa."""
+        return np.asarray(np.log(self.points.manifold))
+
+    @cached_property
+    def opening(self) -> Floats:
+        """ln(opening above the closed stop + the table's shift)."""
+        shut = np.maximum(self.points.throttle - self.closed_stop, 0.0)
+        return np.asarray(np.log(shut + shared().opening_shift))
+
+    @cached_property
+    def efficiency(self) -> Floats:
+        """Mean of the efficiency's table at the pressures as measured."""
+        return self.belief.at("efficiency", self.log_manifold, self.log_speed)
+
+    @cached_property
+    def area(self) -> Floats:
+        """Mean of the throttle area's table."""
+        return self.belief.at("area", self.opening)
+
+    @cached_property
+    def mixture(self) -> Floats:
+        """Mean of the table of what the logged fuel rate means."""
+        return self.belief.at("mixture", self.log_manifold, self.log_speed)
+
+    @cached_property
+    def trim(self) -> Floats:
+        """Mean of the table of the car's habitual trim."""
+        return self.belief.at("trim", self.log_manifold)
+
+    @cached_property
+    def rest(self) -> Floats:
+        """Mean of the table of what two good sensors differ by."""
+        return self.belief.at("rest", self.log_manifold)
 
 
 def closed_stop_of(points: OperatingPoints) -> float:
@@ -117,7 +166,9 @@ def _scatter(path: OnePath, relation: str) -> Floats:
 
 
 def _efficiency(path: OnePath, truth: Truth) -> Floats:
-    return path.belief.at("efficiency", np.log(truth.manifold), np.log(path.points.speed))
+    if truth.manifold is path.seen.manifold:  # the cause does not touch it
+        return path.efficiency
+    return path.belief.at("efficiency", np.log(truth.manifold), path.log_speed)
 
 
 def _log_by_density(path: OnePath, truth: Truth) -> Floats:
@@ -142,11 +193,6 @@ def _pressure_before_throttle(path: OnePath, truth: Truth) -> Floats:
     return np.where(np.isfinite(path.points.charge), charge, charge - truth.drop)
 
 
-def _opening(path: OnePath) -> Floats:
-    """ln(opening above the closed stop + the table's shift)."""
-    return np.asarray(np.log(np.maximum(path.points.throttle - path.closed_stop, 0.0) + shared().opening_shift))
-
-
 def _air_residual(path: OnePath, truth: Truth) -> Floats:
     return _log(truth.air_flow + truth.leak - truth.lost) - _log_by_density(path, truth)
 
@@ -159,12 +205,12 @@ def _throttle_residual(path: OnePath, truth: Truth) -> Floats:
     through = truth.air_flow - truth.lost
     if not measured.all():
         through = np.where(measured, through, np.exp(_log_by_density(path, truth)) - truth.leak)
-    return np.asarray(_log(through) - drive - path.belief.at("area", _opening(path)))
+    return np.asarray(_log(through) - drive - path.area)
 
 
 def _throttle_weights(path: OnePath) -> Floats:
-    weights = path.belief.weights("area", _opening(path))
-    by_density = path.belief.weights("efficiency", np.log(path.points.manifold), np.log(path.points.speed))
+    weights = path.belief.weights("area", path.opening)
+    by_density = path.belief.weights("efficiency", path.log_manifold, path.log_speed)
     return np.where(path.flow_known[:, None], weights, weights - by_density)
 
 
@@ -172,7 +218,7 @@ def _throttle_sd(path: OnePath) -> Floats:
     seen = path.seen
     ratio = np.clip(seen.manifold / _pressure_before_throttle(path, seen), 0.0, 0.97)
     nudged = np.log(flow_function(ratio)) - np.log(flow_function(np.minimum(ratio * 1.01, 0.99)))
-    opening = np.exp(_opening(path))
+    opening = np.exp(path.opening)
     rounding = shared().area_power * OPENING_ROUNDING / opening
     return np.asarray(np.sqrt(shared().scatter["throttle_flow"] ** 2 + np.square(nudged) + np.square(rounding)))
 
@@ -192,7 +238,7 @@ def _mixture_residual(path: OnePath, truth: Truth) -> Floats:
     return (
         np.log(path.points.fuel_rate * path.profile.stoichiometric * truth.delivered)
         - _log_into_cylinders(path, truth)
-        - path.belief.at("mixture", np.log(path.points.manifold), np.log(path.points.speed))
+        - path.mixture
     )
 
 
@@ -216,11 +262,11 @@ def _trim_residual(path: OnePath, truth: Truth) -> Floats:
         case _:
             asked = 0.5 * (_asked_by_flow(path, truth) + _asked_by_density(path, truth))
     expected = asked - np.log(truth.delivered)
-    return np.log(path.points.trim) - expected - path.belief.at("trim", np.log(path.points.manifold))
+    return np.log(path.points.trim) - expected - path.trim
 
 
 def _rest_residual(path: OnePath, truth: Truth) -> Floats:
-    return np.log(truth.charge / truth.barometer) - path.belief.at("rest", np.log(path.points.manifold))
+    return np.log(truth.charge / truth.barometer) - path.rest
 
 
 def _rest_usable(path: OnePath) -> Bools:
@@ -233,7 +279,7 @@ AIR_AGAINST_PRESSURE = Relation(
     id="air-flow",
     usable=lambda path: path.points.has("manifold", "speed") & path.flow_known,
     residual=_air_residual,
-    weights=lambda path: path.belief.weights("efficiency", np.log(path.points.manifold), np.log(path.points.speed)),
+    weights=lambda path: path.belief.weights("efficiency", path.log_manifold, path.log_speed),
     sd=lambda path: _scatter(path, "air_flow"),
 )
 AIR_THROUGH_THROTTLE = Relation(
@@ -252,21 +298,21 @@ FUEL_AGAINST_AIR = Relation(
         & (path.points.regime != Regime.OVERRUN.value)
     ),
     residual=_mixture_residual,
-    weights=lambda path: path.belief.weights("mixture", np.log(path.points.manifold), np.log(path.points.speed)),
+    weights=lambda path: path.belief.weights("mixture", path.log_manifold, path.log_speed),
     sd=lambda path: _scatter(path, "fuel"),
 )
 TRIMS = Relation(
     id="trim",
     usable=lambda path: path.points.has("trim", "manifold", "speed") & path.points.closed_loop,
     residual=_trim_residual,
-    weights=lambda path: path.belief.weights("trim", np.log(path.points.manifold)),
+    weights=lambda path: path.belief.weights("trim", path.log_manifold),
     sd=lambda path: _scatter(path, "trim"),
 )
 CHARGE_AT_REST = Relation(
     id="charge-at-rest",
     usable=_rest_usable,
     residual=_rest_residual,
-    weights=lambda path: path.belief.weights("rest", np.log(path.points.manifold)),
+    weights=lambda path: path.belief.weights("rest", path.log_manifold),
     sd=lambda path: _scatter(path, "charge_at_rest"),
 )
 RELATIONS = (AIR_AGAINST_PRESSURE, AIR_THROUGH_THROTTLE, FUEL_AGAINST_AIR, TRIMS, CHARGE_AT_REST)

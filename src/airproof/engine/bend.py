@@ -83,12 +83,21 @@ def as_seen(points: OperatingPoints, barometer_pa: float, profile: EngineProfile
     )
 
 
-def undo(cause: str, sizes: Floats, points: OperatingPoints, barometer_pa: float, profile: EngineProfile) -> Truth:
+def undo(
+    cause: str,
+    sizes: Floats,
+    points: OperatingPoints,
+    barometer_pa: float,
+    profile: EngineProfile,
+    seen: Truth | None = None,
+) -> Truth:
     """What was really so if `cause` acted with each of `sizes` (in the cause's own unit); arrays (sizes, n).
 
-    A cause that does not bend steady relations in a way that can be computed is left as seen.
+    A cause that does not bend steady relations in a way that can be computed is left as seen; what it does not touch is
+    the very array of `seen`, which is `as_seen` of the same points where it is at hand.
     """
-    seen = as_seen(points, barometer_pa, profile)
+    if seen is None:
+        seen = as_seen(points, barometer_pa, profile)
     size = np.asarray(sizes, dtype=np.float64)[:, None]
     match cause:
         case "map-offset":

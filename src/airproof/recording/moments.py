@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 
 from airproof.recording.recording import Bools, Floats, Recording, Signal
 
@@ -68,9 +67,7 @@ class Moments:
         """Highest less lowest within a window centred on each moment; NaN where any of it is unknown."""
         half = max(1, round(window_s / self.step / 2))
         padded = np.pad(values, half, mode="edge")
-        windows = sliding_window_view(padded, 2 * half + 1)
-        out: Floats = np.ptp(windows, axis=1)
-        return out
+        return sliding(np.maximum, padded, 2 * half + 1) - sliding(np.minimum, padded, 2 * half + 1)
 
     def rise(self, values: Floats, within_s: float) -> Floats:
         """How much a signal has risen since so many seconds ago."""
@@ -124,6 +121,20 @@ def moments_of(recording: Recording) -> Moments | None:
         pressure_step=(pressure.resolution or 0.0) if pressure is not None else 0.0,
         speed_refuted=refuted,
     )
+
+
+def sliding(extreme: np.ufunc, values: Floats, width: int) -> Floats:
+    """The extreme (np.maximum or np.minimum) of every `width` neighbours, shape (n - width + 1,); NaN where one is NaN.
+
+    Windows of twice the width are made of two that overlap or touch, so that a long one costs little more than a short
+    one.
+    """
+    out, reach = values, 1
+    while reach < width:
+        shift = min(reach, width - reach)
+        out = extreme(out[:-shift], out[shift:])
+        reach += shift
+    return out
 
 
 def runs(mask: Bools) -> list[tuple[int, int]]:

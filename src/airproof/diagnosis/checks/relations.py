@@ -25,7 +25,6 @@ from airproof.engine.air_path import (
     OnePath,
     Relation,
 )
-from airproof.engine.bend import undo
 from airproof.engine.shared import shared
 from airproof.recording.recording import Interval
 from airproof.recording.regimes import Regime
@@ -128,8 +127,8 @@ def _judge(case: Case, relation: Relation, slices: list[_Slice]) -> list[Testimo
     for cause, sizes in case.sizes.items():
         columns = []
         for one, t in zip(slices, trust, strict=True):
-            truth = undo(cause, sizes, one.path.points, one.path.barometer_pa, one.path.profile)
-            columns.append(np.broadcast_to(relation.residual(one.path, truth) @ t, sizes.shape))
+            residual = relation.residual(one.path, one.path.without(cause, sizes))
+            columns.append(np.broadcast_to(residual @ t, sizes.shape))
         off[cause] = np.column_stack(columns)
     findings = [
         _finding(one, float(off["none"][0, k]), float(scatter[k]), float(np.sqrt(covariance[k, k])))

@@ -15,6 +15,7 @@ from airproof.diagnosis.case import Case
 from airproof.diagnosis.level import Level, Measured
 from airproof.diagnosis.testimony import Testimony
 from airproof.engine.shared import shared
+from airproof.recording.moments import sliding
 from airproof.recording.recording import Floats, Signal
 
 FINEST_S = 0.1
@@ -62,13 +63,13 @@ def measure(case: Case) -> Measured | None:
     rows = np.arange(last, moves.size - first)
     if rows.size < FEWEST_STEADY:
         return None
-    design = np.column_stack([moves[rows - lag] for lag in lags])
-    answer = answers[rows]
-    stirred = np.max(np.abs(design), axis=1) > MOVED_KPA
-    good = np.isfinite(design).all(axis=1) & np.isfinite(answer) & stirred
-    if np.count_nonzero(np.abs(moves[rows][good]) > MOVED_KPA) < FEWEST_MOVES:
+    # The largest movement within reach of each row, NaN where one is not known: most rows are quiet and never laid out.
+    largest = sliding(np.maximum, np.abs(moves), lags.size)
+    good = rows[np.isfinite(largest) & np.isfinite(answers[rows]) & (largest > MOVED_KPA)]
+    if np.count_nonzero(np.abs(moves[good]) > MOVED_KPA) < FEWEST_MOVES:
         return None
-    return _mean_delay(design[good], answer[good], np.asarray(lags * step, dtype=np.float64), spacing, case)
+    design = np.column_stack([moves[good - lag] for lag in lags])
+    return _mean_delay(design, answers[good], np.asarray(lags * step, dtype=np.float64), spacing, case)
 
 
 def _settled_share(case: Case) -> Callable[[Floats, Floats], Floats] | None:
@@ -97,15 +98,16 @@ def _settled_share(case: Case) -> Callable[[Floats, Floats], Floats] | None:
 
 
 def _mean_delay(design: Floats, answer: Floats, lags_s: Floats, spacing: float, case: Case) -> Measured | None:
-    ridge = 0.004 * np.trace(design.T @ design) / lags_s.size
-    response = np.linalg.solve(design.T @ design + ridge * np.eye(lags_s.size), design.T @ answer)
+    together = design.T @ design
+    steadied = together + 0.004 * np.trace(together) / lags_s.size * np.eye(lags_s.size)
+    response = np.linalg.solve(steadied, design.T @ answer)
     total = float(response.sum())
     if total <= 0:
         return None
     delay = float(response @ lags_s / total)
     residual = answer - design @ response
     noise = float(np.var(residual))
-    spread = np.linalg.inv(design.T @ design + ridge * np.eye(lags_s.size)) * noise
+    spread = np.linalg.inv(steadied) * noise
     slope = (lags_s - delay) / total
     sd = float(np.sqrt(np.maximum(float(slope @ spread @ slope), 0.0)))
     if sd > 0.6:
