@@ -117,6 +117,67 @@ def test_held_values_are_thinned_to_what_can_be_new() -> None:
     assert refreshed(columns, hold)[0].tolist() == list(range(0, 800, 4))
 
 
+@given(
+    st.integers(2, 20).flatmap(
+        lambda cycle: st.tuples(st.just(cycle), st.lists(st.integers(0, cycle - 1), min_size=2, max_size=5))
+    ),
+    st.integers(1, 4),
+)
+def test_each_column_is_new_in_its_own_rows_whatever_the_turns(turns: tuple[int, list[int]], written: int) -> None:
+    """Also where every row is written several times, so that no two neighbouring rows both bring something."""
+    cycle, firsts = turns
+    rng = np.random.default_rng(5)
+    columns = [
+        np.repeat(np.roll(np.repeat(rng.permutation(70).astype(float), cycle), first), written) for first in firsts
+    ]
+    hold = hold_of(columns)
+    assert hold is not None
+    assert hold.cycle == cycle * written
+    assert (hold.together is not None) == (len(set(firsts)) == 1)
+    every, height = cycle * written, 70 * cycle * written
+    for first, rows in zip(firsts, refreshed(columns, hold), strict=True):
+        own = {0, *range(first * written, height, every)}
+        assert rows.tolist() == sorted(own)
+
+
+def test_columns_updated_together_are_all_new_in_each_update() -> None:
+    """Coarse values, which stay the same in a third of the updates, and updates that are a row early or late."""
+    rng = np.random.default_rng(0)
+    steps = rng.choice([4, 5], 400, p=[0.1, 0.9])
+    columns = [np.repeat(values, steps) for values in rng.integers(0, 3, (4, 400)).astype(float)]
+    hold = hold_of(columns)
+    assert hold is not None
+    assert hold.together is not None
+    updates = np.cumsum(steps) - steps
+    for rows in refreshed(columns, hold):
+        # An update in which nothing moved is looked for a whole cycle after the one before it.
+        assert rows.size == 400
+        assert np.abs(rows - updates).max() <= 1
+
+
+def in_turns() -> list[str]:
+    """3000 rows of three columns, each updated every ten rows, but four, three and three rows after one another."""
+    rng = np.random.default_rng(1)
+    rpm = np.repeat(800 + rng.normal(0, 9, 300).round(0), 10)
+    pressure = np.roll(np.repeat((35 + rng.normal(0, 2, 300)).round(2), 10), 4)
+    throttle = np.roll(np.repeat((5 + rng.normal(0, 2, 300)).round(1), 10), 7)
+    return [
+        f"{row / 10},{','.join(map(str, each))}"
+        for row, each in enumerate(zip(rpm.tolist(), pressure.tolist(), throttle.tolist(), strict=True))
+    ]
+
+
+IN_TURNS = "Time (s),Engine speed (1/min),Manifold pressure (kPa),Throttle position (%)"
+
+
+def test_columns_in_turns_that_never_change_in_neighbouring_rows(tmp_path: Path) -> None:
+    recording = recording_of(tmp_path, in_turns(), IN_TURNS)
+    for signal, first in (("engine_speed", 0.0), ("manifold_pressure", 0.4), ("throttle", 0.7)):
+        assert 300 <= len(recording[signal]) <= 302
+        # each its own: the first row, then one in each second (a value that stays the same is looked for on time)
+        assert np.round(recording[signal].time[-200:] % 1.0, 6).tolist() == [first] * 200
+
+
 def test_free_values_are_not_taken_for_held() -> None:
     rng = np.random.default_rng(0)
     assert hold_of([rng.normal(size=500), rng.normal(size=500)]) is None
@@ -157,6 +218,31 @@ def test_rows_that_are_there_twice_are_set_aside(tmp_path: Path) -> None:
     said = " ".join(recording.report.remarks)
     assert "there twice" in said
     assert "share their stamp" in said
+
+
+@pytest.mark.parametrize("times", [2, 3])
+@pytest.mark.parametrize("held", [True, False])
+def test_a_file_in_which_every_row_is_there_twice_reads_as_if_once(tmp_path: Path, times: int, held: bool) -> None:
+    """Its stamps repeat, but that is no coarse clock, over which the rows would have to be spread."""
+    rows = in_turns() if held else [f"{n / 10},{800 + n % 7},{30 + n % 5},{n % 11}" for n in range(300)]
+    once = recording_of(tmp_path, rows, IN_TURNS)
+    more = recording_of(tmp_path, [row for row in rows for _ in range(times)], IN_TURNS)
+    assert more.report.rows_set_aside == (times - 1) * len(rows)
+    said = " ".join(more.report.remarks)
+    assert "there twice" in said
+    assert "spread" not in said
+    for name, signal in once.signals.items():
+        np.testing.assert_array_equal(more[name].time, signal.time)
+        np.testing.assert_array_equal(more[name].values, signal.values)
+
+
+def test_rows_that_are_alike_between_two_ticks_of_a_coarse_clock_are_kept(tmp_path: Path) -> None:
+    """Five rows a second under stamps of whole seconds, of which the engine at rest makes many alike."""
+    rows = [f"{n // 5},{0 if n < 200 else 800 + n % 7},{30 + n % 3 * (n >= 200)}" for n in range(400)]
+    recording = recording_of(tmp_path, rows, "time (s),RPM,MAP (kPa)")
+    assert recording.report.rows_set_aside == 0
+    assert "spread evenly" in " ".join(recording.report.remarks)
+    np.testing.assert_allclose(np.diff(recording["engine_speed"].time), 0.2)
 
 
 def test_a_railed_sensor_is_evidence_and_kept(tmp_path: Path) -> None:

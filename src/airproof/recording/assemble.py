@@ -289,11 +289,14 @@ def _one_clock(time: Floats, shared: list[_Ready]) -> tuple[Floats, Moves, int, 
     if not isinstance(order, slice):
         for one in shared:
             one.values = one.values[order]
-    spread, says = clock.spread_repeats(time)
-    if says:
-        time = spread
-        remarks.append(says)
     doubled, twice = doubled_rows(time, [one.values for one in shared])
+    if twice:
+        # Only rows that differ show a clock too coarse for them, and then rows between two of its ticks may be alike.
+        spread, says = clock.spread_repeats(time)
+        if says:
+            time = spread
+            remarks.append(says)
+            doubled, twice = doubled_rows(time, [one.values for one in shared])
     if twice:
         remarks.append(f"{twice} rows share their stamp with the row before: kept in their order")
     turning = next((one.values for one in shared if one.claim.signal.name == "engine_speed"), None)

@@ -217,8 +217,9 @@ def hold_of(columns: Sequence[Floats] | Moves) -> Hold | None:
     """How the columns are held; None where they change freely from row to row.
 
     Held where the columns that change often (50 times or more, two columns at least) hardly ever (2 %) change again
-    sooner than some rows after their last change. Judged: Airproof authors, because free values of two moving
-    signals change in neighbouring rows far more often.
+    in the very next row. Judged: Airproof authors, because free values of two moving signals change in neighbouring
+    rows far more often. They take turns where changes of any columns follow one another within half the shortest
+    cycle more often than that: two columns that are updated in different rows of a cycle leave such a gap in it.
     """
     cycles: list[int] = []
     changed: list[Bools] = []
@@ -238,7 +239,9 @@ def hold_of(columns: Sequence[Floats] | Moves) -> Hold | None:
     cycle = int(np.median(cycles))
     any_moved = np.logical_or.reduce(changed)
     gaps = np.diff(np.flatnonzero(any_moved))
-    if np.count_nonzero(gaps == 1) <= 0.02 * gaps.size:
+    # Measured by the cycle, not by neighbouring rows: the turns of a slow round, or of a table whose rows are all
+    # there twice, leave rows between them in which nothing changes.
+    if np.count_nonzero(gaps <= max(1, min(cycles) // 2)) <= 0.02 * gaps.size:
         return Hold(cycle, _at_least_every(any_moved, cycle))
     return Hold(cycle, None)
 
