@@ -87,8 +87,11 @@ def test_a_healthy_car(profile: EngineProfile, recording: Recording) -> None:
 def test_a_pressure_that_lies(cause: str, size: float | None, how: object) -> None:
     found = weighed(changed(NATURAL_ROUND, "manifold_pressure", how))  # type: ignore[arg-type]
     sound(found)
-    assert found.verdict.first.id == cause
-    reported = found.verdict.first.size
+    # Without boost, 14 kPa too high and 15 % too high part only at idle, by a few kPa: which of them is not asked.
+    alike = ("map-offset", "map-gain", "supply-reference")
+    first, three = found.verdict.first.id, found.verdict.causes[:3]
+    assert first in alike if cause == "map-gain" else first == cause
+    reported = next(one.size for one in three if one.id == cause)
     if size is not None and reported is not None:
         assert reported.low <= size <= reported.high
 

@@ -355,3 +355,11 @@ def test_the_car_with_both_meters_has_a_flow() -> None:
     points = replace(ideal.show(ideal.healthy(TURBO)))
     found = residuals(points, both, "none", [0.0])
     np.testing.assert_allclose(found["air-flow"], 0.0, atol=1e-9)
+
+
+def test_a_barometer_that_reads_less_than_the_supposed_error_leaves_a_pressure() -> None:
+    """A shorted sensor that the barometric reading copies shows a few kPa: no pressure is negative."""
+    points = ideal.show(ideal.healthy(TURBO))
+    points = replace(points, barometer=np.full(len(points), 3e3))
+    truth = undo("baro-sensor", np.array([2.0, 20.0]), points, BAROMETER, TURBO)
+    assert np.all(truth.barometer > 0.0)

@@ -140,8 +140,8 @@ def unexplained(testimonies: Sequence[Testimony], cause: str, sizes: Floats) -> 
         size_weight = np.log(sizes)
     left = []
     for testimony in testimonies:
-        given = float(np.logaddexp.reduce(testimony.log_likelihood[cause] + size_weight))
-        best = max(float(rows.max()) for rows in testimony.log_likelihood.values())
+        given = float(np.logaddexp.reduce(testimony.by_itself[cause] + size_weight))
+        best = max(float(rows.max()) for rows in testimony.by_itself.values())
         told = not testimony.finding.unit  # seen or done by somebody, not taken from the recording
         if NEPERS_TO_DECIBANS * (best - given) > (UNEXPLAINED_WHEN_TOLD if told else UNEXPLAINED_DECIBANS):
             left.append(testimony)

@@ -8,7 +8,9 @@ import numpy as np
 
 from airproof.diagnosis.bayes import Posterior, unexplained
 from airproof.diagnosis.case import Case
+from airproof.diagnosis.picture.worth import worth_of
 from airproof.diagnosis.testimony import Testimony
+from airproof.diagnosis.verdict import Pair
 from airproof.knowledge.model import NONE, Knowledge
 from airproof.recording.regimes import Regime
 
@@ -21,6 +23,8 @@ UNMOVED_DECIBANS = 2.0
 LEAST = {"engine_speed": "engine speed", "manifold_pressure": "manifold pressure"}
 FEWEST_SAMPLES = 10
 COPY_WITHIN_KPA = 3.0
+LEAST_IDLE_S, LEAST_PULL_S, FEWEST_STEADY = 10.0, 1.0, 5  # what a place of the picture needs to say anything
+WORTH_SAYING = 0.1  # nepers of expected information; judged: Airproof authors
 LEADING = 0.5
 MOST_UNEXPLAINED = 3
 STATED_SD_KPA = 3.0  # a place known better than this was stated by somebody
@@ -37,7 +41,7 @@ def cannot_tell(
         *_wrong_place(case),
         *_left_level(posterior.probability, knowledge),
         *_blind(posterior, knowledge),
-        *not_recorded(case),
+        *not_recorded(case, posterior.probability),
     )
 
 
@@ -140,19 +144,11 @@ def too_little(case: Case, said: Sequence[Testimony]) -> str | None:
     return None
 
 
-def not_recorded(case: Case) -> tuple[str, ...]:
-    """What is missing from the recording, and what to record."""
-    seconds = case.regimes.seconds()
-    lines = []
-    manifold = case.recording.get("manifold_pressure")
-    if manifold is None:
+def not_recorded(case: Case, probability: Mapping[str, float] | None = None) -> tuple[str, ...]:
+    """What is missing from the recording, and what to record; with the probabilities now, what that would be worth."""
+    lines = list(_stretches(case, probability or {}))
+    if case.recording.get("manifold_pressure") is None:
         lines.append("no manifold pressure in the recording: record it, everything else is judged against it")
-    elif not case.in_regime("manifold_pressure", Regime.KEY_ON).size:
-        lines.append("no engine-off interval: record ten seconds with the key on and the engine off, before starting")
-    if seconds.get("idle", 0.0) < 10.0:
-        lines.append("too little idle: record one minute of warm idle")
-    if seconds.get("full-load", 0.0) < 1.0:
-        lines.append("no full-load interval: record one pull in third gear where it is safe, the passenger reading")
     if case.weather.sd_kpa > 3.0 and case.recording.get("barometric_pressure") is None:
         lines.append("neither altitude nor barometer is known: give --altitude or --barometer")
     elif case.weather.sd_kpa > 3.0 and _could_be_a_copy(case):
@@ -173,6 +169,48 @@ def not_recorded(case: Case) -> tuple[str, ...]:
     if case.recording.get("throttle") is None:
         lines.append("no throttle position: leaks past the throttle and slow answers cannot be seen")
     return tuple(lines)
+
+
+def two_at_once(pair: Pair, knowledge: Knowledge) -> str:
+    """That two causes together may explain what one does not."""
+    one, other = (_lower(knowledge.causes[cause].title) for cause in pair.causes)
+    return (
+        f"two at once may be there: {one}, and {other} ({100.0 * pair.probability:.0f} in 100, against either alone); "
+        "after mending one, record again"
+    )
+
+
+_MISSING = {
+    "engine-off": "no engine-off interval: record ten seconds with the key on and the engine off, before starting",
+    "idle": "too little idle: record one minute of warm idle",
+    "part-load": "too little steady driving: record a few minutes at steady speeds, from slow to fast",
+    "full-load": "no full-load interval: record one pull in third gear where it is safe, the passenger reading",
+}
+
+
+def _stretches(case: Case, probability: Mapping[str, float]) -> list[str]:
+    """Stretches of driving that are missing, the one that would tell most first."""
+    seconds = case.regimes.seconds()
+    manifold = case.recording.get("manifold_pressure")
+    missing = {
+        "engine-off": manifold is not None and not case.in_regime("manifold_pressure", Regime.KEY_ON).size,
+        "idle": seconds.get("idle", 0.0) < LEAST_IDLE_S,
+        "part-load": np.count_nonzero(case.points.regime == Regime.CRUISE.value) < FEWEST_STEADY,
+        "full-load": seconds.get("full-load", 0.0) < LEAST_PULL_S,
+    }
+    places = tuple(place for place, is_missing in missing.items() if is_missing)
+    worth = worth_of(probability, places) if probability else {}
+    told = []
+    for place in sorted(places, key=lambda place: -worth[place].nepers if place in worth else 0.0):
+        one = worth.get(place)
+        said = ""
+        if one is not None and one.nepers > WORTH_SAYING:
+            said = (
+                f" (in rehearsals of what is in question now, that left about {one.after:.1f} causes open "
+                f"of the {one.before:.1f} open now)"
+            )
+        told.append(f"{_MISSING[place]}{said}")
+    return told
 
 
 def _could_be_a_copy(case: Case) -> bool:

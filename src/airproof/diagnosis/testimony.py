@@ -25,10 +25,20 @@ thought of must not outweigh everything else. judged: Airproof authors, as is us
 
 @dataclass(frozen=True)
 class Testimony:
-    """`log_likelihood[c]` (S_c,) of the finding for every hypothesis, given the testimonies before it in its group."""
+    """`log_likelihood[c]` (S_c,) of the finding for every hypothesis, given the testimonies before it in its group.
+
+    Where others rest on the same readings it is heard with a share of its weight only; `in_full` is then what it says
+    by itself.
+    """
 
     finding: Finding
     log_likelihood: Mapping[str, Floats]
+    in_full: Mapping[str, Floats] | None = None
+
+    @property
+    def by_itself(self) -> Mapping[str, Floats]:
+        """What it would say if it were the only one."""
+        return self.log_likelihood if self.in_full is None else self.in_full
 
 
 Blur: TypeAlias = float | tuple[float, float]

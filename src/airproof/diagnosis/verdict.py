@@ -59,6 +59,14 @@ class Moment:
 
 
 @dataclass(frozen=True)
+class Pair:
+    """Two causes, and how probable both at once are against either of them alone."""
+
+    causes: tuple[str, str]
+    probability: float
+
+
+@dataclass(frozen=True)
 class Verdict:
     """The outcome of weighing: causes most probable first, probabilities summing to 1 over all that apply.
 
@@ -72,6 +80,7 @@ class Verdict:
     cannot_tell: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     refusal: str | None = None
+    pairs: tuple[Pair, ...] = ()
     regimes_s: Mapping[str, float] = field(default_factory=dict)
 
     def probability(self, cause: str) -> float:

@@ -29,8 +29,11 @@ from airproof.diagnosis.checks import (
 )
 from airproof.diagnosis.companions import doubtful_baselines, odd_companions
 from airproof.diagnosis.conditions import UNKNOWN_PLACE, best_barometer
-from airproof.diagnosis.gaps import cannot_tell, not_recorded, too_little
+from airproof.diagnosis.gaps import cannot_tell, not_recorded, too_little, two_at_once
 from airproof.diagnosis.hypotheses import Hypotheses, hypotheses_for
+from airproof.diagnosis.pairs import pairs_of
+from airproof.diagnosis.picture import check as whole_picture
+from airproof.diagnosis.picture.hearing import heard, in_full
 from airproof.diagnosis.readings import EngineOffReading, Outcome
 from airproof.diagnosis.testimony import Testimony
 from airproof.diagnosis.timeline import presence, spells, walk
@@ -131,8 +134,11 @@ def weigh(
     tell(0.8)
     sizes = {c: interval(hypotheses.sizes[c], posterior.sizes[c])[0] for c in hypotheses.sizes}
     verdict = _verdict(narrowed, hypotheses, testimonies, known)
+    pairs = pairs_of(narrowed, posterior, in_full(testimonies), hypotheses.log_prior)
     verdict = replace(
         verdict,
+        pairs=pairs,
+        cannot_tell=(*(two_at_once(pair, known) for pair in pairs[:1]), *verdict.cannot_tell),
         timeline=walk(case, posterior.probability, sizes),
         cautions=(*doubtful_baselines(good_cases), *odd_companions(recordings, baselines), *verdict.cautions),
         regimes_s=case.regimes.seconds(),
@@ -148,18 +154,22 @@ def _quietly(_share: float) -> None:
 
 def _judge(case: Case, hypotheses: Hypotheses, said: Sequence[Testimony]) -> tuple[list[Testimony], Posterior, Case]:
     """Testimonies and posterior; where the likeliest cause came or went, only of the time it was there."""
-    testimonies = [*_examine(case), *said]
+    testimonies = [*_examine(case, hypotheses), *said]
     posterior = posterior_of(hypotheses.log_prior, testimonies)
     spelled = _spells_of_likeliest(case, hypotheses, posterior)
     if spelled is None:
         return testimonies, posterior, case
     narrowed = replace(case, recording=only_within(case.recording, spelled), path=_within(case.path, spelled))
-    testimonies = [*_examine(narrowed), *said]
+    testimonies = [*_examine(narrowed, hypotheses), *said]
     return testimonies, posterior_of(hypotheses.log_prior, testimonies), narrowed
 
 
-def _examine(case: Case) -> list[Testimony]:
-    return [testimony for check in CHECKS for testimony in check(case)]
+def _examine(case: Case, hypotheses: Hypotheses) -> list[Testimony]:
+    """The single checks and the whole picture, each heard with its share; readings by hand in full."""
+    single = [testimony for check in CHECKS for testimony in check(case)]
+    by_hand = {engine_off.FINDINGS[signal] for signal in case.engine_off_kpa if signal in engine_off.FINDINGS}
+    picture = whole_picture.check(case)
+    return heard(single, picture, hypotheses.log_prior, known_car=bool(case.baselines), in_full=by_hand)
 
 
 def _spells_of_likeliest(case: Case, hypotheses: Hypotheses, posterior: Posterior) -> tuple[Interval, ...] | None:
@@ -276,7 +286,7 @@ def _alone(testimony: Testimony, cause: str, sizes: Floats) -> float | None:
     """Decibans of a testimony for a cause, at the sizes it turned out to have, against nothing being wrong."""
     if cause == NONE:
         return None
-    rows = testimony.log_likelihood
+    rows = testimony.by_itself
     with np.errstate(divide="ignore"):
         given = float(np.logaddexp.reduce(rows[cause] + np.log(sizes)))
     return float(NEPERS_TO_DECIBANS * (given - rows[NONE][0]))

@@ -8,7 +8,7 @@ known-good recording of the same engine narrows it.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 
 import numpy as np
@@ -80,6 +80,17 @@ class OnePath:
     def without(self, cause: str, sizes: Floats) -> Truth:
         """What was really so if the cause acted with each of the sizes."""
         return undo(cause, sizes, self.points, self.barometer_pa, self.profile, self.seen)
+
+    def without_both(self, first: tuple[str, Floats], second: tuple[str, Floats]) -> Truth:
+        """What was really so if two causes acted at once, each with its sizes (S,), undone one after the other.
+
+        A sensor that lies is to be the first: the other then sees what was really there.
+        """
+        truth = self.without(*first)
+        wide = {
+            f.name: np.broadcast_to(getattr(truth, f.name), (first[1].size, len(self.points))) for f in fields(truth)
+        }
+        return undo(*second, self.points, self.barometer_pa, self.profile, replace(truth, **wide))
 
     def only(self, chosen: Bools) -> OnePath:
         """The same engine and day, only the chosen points."""

@@ -112,7 +112,7 @@ def undo(
             measured = np.isfinite(points.charge)
             return replace(seen, charge=np.where(measured, seen.charge / (1.0 + size / 100.0), seen.charge))
         case "baro-sensor":
-            return replace(seen, barometer=seen.barometer - size * 1e3)
+            return replace(seen, barometer=np.maximum(seen.barometer - size * 1e3, 1e3))
         case "iat-offset":
             return replace(seen, temperature=np.maximum(seen.temperature - size, 200.0))
         case "maf-scale":

@@ -34,6 +34,7 @@ def verdict_object(
         "schema": SCHEMA,
         "inputs": _inputs(weighing, recordings or (weighing.recording,)),
         "causes": [_cause(cause, judged=verdict.refusal is None) for cause in verdict.causes],
+        "pairs": [{"ids": list(p.causes), "probability": _number(p.probability)} for p in verdict.pairs],
         "findings": [_finding(finding) for finding in verdict.findings],
         "timeline": [_moment(moment) for moment in verdict.timeline],
         "next_steps": [] if plan is None else [_step(step) for step in plan.next_steps],

@@ -177,7 +177,10 @@ def _why(verdict: Verdict) -> tuple[str, ...]:
     cause = verdict.first
     findings = {finding.id: finding for finding in verdict.findings}
     told = [e for e in cause.evidence if e.finding != "before" and not vague(findings.get(e.finding))]
-    strongest = sorted((e for e in told if _weight(e) >= WEIGHTS[-1][0]), key=lambda e: -_weight(e))[:STRONGEST]
+    for_it = sorted((e for e in told if _weight(e) >= WEIGHTS[-1][0]), key=lambda e: -_weight(e))
+    # One thing measured is easier to follow than a whole picture, which comes after and only once.
+    strongest = [e for e in for_it if not _is_picture(e)][:STRONGEST]
+    strongest += [e for e in for_it if _is_picture(e)][:1]
     against = sorted((e for e in told if _weight(e) <= AGAINST_DECIBANS), key=_weight)[:1]
     lines = [_weighed(e, _for_it(cause, findings.get(e.finding))) for e in strongest]
     lines += [_weighed(e, "That speaks {} against it") for e in against]
@@ -187,9 +190,13 @@ def _why(verdict: Verdict) -> tuple[str, ...]:
     return tuple(lines) or ("No single piece of evidence speaks up: this is how common it is to begin with.",)
 
 
+def _is_picture(evidence: Evidence) -> bool:
+    return evidence.finding.startswith("picture-")
+
+
 def _counted(findings: Sequence[Finding], already: Collection[str]) -> list[str]:
     """How many of the checks a healthy engine passes, and which it does not, unless they are told `already`."""
-    measured = [finding for finding in findings if finding.unit and not vague(finding)]
+    measured = [f for f in findings if f.unit and not vague(f) and not f.id.startswith("picture-")]
     odd = [finding for finding in measured if finding.unexpected]
     if not measured:
         return []

@@ -7,7 +7,7 @@ pressure sensor. Each relation is summed up at a few loads; all of them share th
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,7 +40,11 @@ _LOADS: tuple[tuple[str, str, float, float], ...] = (
     ("open-throttle", "with the throttle nearly open", 0.92, 1.06),
     ("on-boost", "on boost", 1.06, 9.0),
 )
+PREFIXES = tuple(f"{relation.id}-" for relation in RELATIONS)
+"""How the ids of this check's findings begin."""
+
 FEWEST_POINTS = 3
+POINTS_OF_BOTH = 16  # of each load that are asked when two causes are undone together
 HIGHEST_BAROMETER_KPA = 106.0  # the highest ever, reduced to sea level, was 108.5; where people drive it is less
 TRIMS_UNANSWERED = 0.15  # judged: Airproof authors
 LYING_SENSORS = ("map-offset", "map-gain", "supply-reference", "iat-offset")
@@ -117,11 +121,63 @@ def _only(path: OnePath, mask: Bools) -> OnePath:
     return path.only(mask)
 
 
-def _judge(case: Case, relation: Relation, slices: list[_Slice]) -> list[Testimony]:
+@dataclass(frozen=True)
+class _Group:
+    """The slices (k) of one relation with the weights of their points, scatter (k,) and covariance (k, k)."""
+
+    relation: Relation
+    slices: list[_Slice]
+    trust: list[Floats]
+    scatter: Floats
+    covariance: Floats
+
+
+def _grouped(case: Case, relation: Relation, slices: list[_Slice]) -> _Group:
     trust = [_trust(one) for one in slices]
     weights = np.array([t @ relation.weights(one.path) for t, one in zip(trust, slices, strict=True)])
     scatter = np.array([_scatter(one, t) for one, t in zip(slices, trust, strict=True)])
     covariance = weights @ case.path.belief.covariance @ weights.T + np.diag(np.square(scatter))
+    return _Group(relation, slices, trust, scatter, covariance)
+
+
+def both(case: Case, first: tuple[str, Floats], second: tuple[str, Floats]) -> Floats:
+    """ln likelihood (S,) of all relations if two causes acted at once, each with its sizes (S,).
+
+    A few points of each load stand for all: it is their mean that counts.
+    """
+    total = np.zeros(first[1].size)
+    for relation in RELATIONS:
+        slices = _slices(case, relation)
+        if not slices:
+            continue
+        these = _grouped(case, relation, slices)
+        off = np.empty((first[1].size, len(slices)))
+        for k, one in enumerate(slices):
+            few = _few(one)
+            change = relation.residual(few.path, few.path.without_both(first, second))
+            change = change - relation.residual(few.path, few.path.seen)
+            seen = relation.residual(one.path, one.path.seen) @ these.trust[k]
+            off[:, k] = seen + np.broadcast_to(change @ _trust(few), first[1].shape)
+        blur = [_BLUR[relation.id].get(cause, 0.0) for cause, _ in (first, second)]
+        wider = max(blur, key=lambda b: b if isinstance(b, float) else b[0])
+        findings = [_finding(one, 0.0, 0.0, 1.0) for one in slices]
+        told = group(findings, {"both": off}, these.covariance, {"both": wider})
+        total += np.sum([testimony.log_likelihood["both"] for testimony in told], axis=0)
+    return total
+
+
+def _few(one: _Slice) -> _Slice:
+    count = len(one.path.points)
+    if count <= POINTS_OF_BOTH:
+        return one
+    chosen = np.zeros(count, dtype=bool)
+    chosen[np.linspace(0, count - 1, POINTS_OF_BOTH).round().astype(int)] = True
+    return replace(one, path=one.path.only(chosen))
+
+
+def _judge(case: Case, relation: Relation, slices: list[_Slice]) -> list[Testimony]:
+    these = _grouped(case, relation, slices)
+    trust, scatter, covariance = these.trust, these.scatter, these.covariance
 
     off: dict[str, Floats] = {}
     for cause, sizes in case.sizes.items():

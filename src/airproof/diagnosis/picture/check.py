@@ -1,0 +1,81 @@
+"""The whole picture as testimonies: what the forest adds for each cause, by where in the drive it was seen."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airproof.diagnosis.case import Case
+from airproof.diagnosis.finding import Finding
+from airproof.diagnosis.picture.features import AGAIN, FIRST, again, first_time
+from airproof.diagnosis.picture.learned import Learned, learned
+from airproof.diagnosis.picture.words import CAR, NAMED, PLACES, place_of
+from airproof.diagnosis.testimony import Testimony
+from airproof.knowledge.model import NONE
+
+Floats = NDArray[np.float64]
+
+FEWEST = 12  # summaries; with fewer there is no picture; judged: Airproof authors
+TOLD = 3  # summaries named in a sentence
+LEAST_TOLD = 0.05  # nepers that a summary must have moved to be named
+
+_HEADS = {
+    "engine-off": "engine off", "idle": "idle", "part-load": "part load", "full-load": "full load",
+    "in-motion": "in motion", "over-time": "from beginning to end",
+    CAR: "such a car and such a recording, before anything in it is looked at",
+}  # fmt: skip
+
+
+def check(case: Case) -> Sequence[Testimony]:
+    """One testimony for each place that the recording shows; none where it shows too little."""
+    kind = "again" if case.baselines else "first"
+    features, names = (again(case), AGAIN) if case.baselines else (first_time(case), FIRST)
+    if np.count_nonzero(np.isfinite(features[: len(NAMED)])) < FEWEST:
+        return []
+    known = learned(kind)
+    assert known.forest.features == names, "the learned file belongs to other summaries"
+    added, before = known.forest.contributions(features)
+    heard = known.forest.heard(features)
+    seen = np.isfinite(heard)
+    # What is asked of a summary that is not there is no evidence of a place: it belongs to such a car and recording.
+    where_seen = np.array([place_of(name) if there else CAR for name, there in zip(names, seen, strict=True)])
+    testimonies = []
+    for place in (*PLACES, CAR):
+        these = np.flatnonzero(where_seen == place)
+        if not these.size:
+            continue
+        total = added[these].sum(axis=0) + (before if place == CAR else 0.0)
+        nepers = dict(zip(known.forest.causes, total - total[known.forest.causes.index(NONE)], strict=True))
+        rows = {cause: np.full(sizes.size, nepers.get(cause, 0.0)) for cause, sizes in case.sizes.items()}
+        testimonies.append(Testimony(_finding(case, place, these, added, heard, known), rows))
+    return testimonies
+
+
+def _finding(case: Case, place: str, these: NDArray[np.intp], added: Floats, heard: Floats, known: Learned) -> Finding:
+    """The place in a sentence: the summaries that moved most, beside what healthy cars show."""
+    name, whole = f"picture-{place}", ((case.recording.start_s, case.recording.end_s),)
+    if place == CAR:
+        return Finding(name, 0.0, 0.0, "usual ranges", (0.0, 1.0), whole, _HEADS[CAR])
+    low, middle, high = known.usual[case.profile.induction][:, these]
+    values, moved = heard[these], np.ptp(added[these], axis=1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        off = np.abs(values - middle) / np.where(values >= middle, high - middle, middle - low)
+    off = off[np.isfinite(off)]
+    told = [
+        _in_words(known.forest.features[these[k]], values[k], low[k], high[k])
+        for k in np.argsort(-moved)[:TOLD]
+        if moved[k] > LEAST_TOLD and np.isfinite([low[k], high[k]]).all()
+    ]
+    usual = "each as usual" if off.size and np.max(off) <= 1.0 else "nothing that weighs"
+    value = float(np.sqrt(np.mean(np.square(off)))) if off.size else 0.0
+    says = f"{_HEADS[place]}: {'; '.join(told) or usual}"
+    return Finding(name, value, 0.0, "usual ranges", (0.0, 1.0), whole, says)
+
+
+def _in_words(feature: str, value: float, low: float, high: float) -> str:
+    name = feature.removeprefix("since ")
+    named, since = NAMED[name], " since it was known good" if feature != name else ""
+    title = f"{named.title}, change{since}" if since else named.title
+    return f"{title} {named.shown(value)} (rehearsed healthy: {named.shown(low)} to {named.shown(high)})"

@@ -1,0 +1,161 @@
+"""The whole picture: testimonies that add up to the forest, shares, words, and what a missing stretch is worth."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from small_cases import NATURAL, TURBO, case_of, changed, workshop_round
+
+from airproof.diagnosis.case import Case
+from airproof.diagnosis.finding import Finding
+from airproof.diagnosis.hypotheses import hypotheses_for
+from airproof.diagnosis.picture import check as whole_picture
+from airproof.diagnosis.picture.features import AGAIN, FIRST, NEEDS_THE_DAY, first_time
+from airproof.diagnosis.picture.hearing import heard, in_full, with_share
+from airproof.diagnosis.picture.learned import KINDS, learned
+from airproof.diagnosis.picture.summaries import NAMES, summaries
+from airproof.diagnosis.picture.words import CAR, NAMED, PLACES, place_of
+from airproof.diagnosis.picture.worth import worth_of
+from airproof.diagnosis.testimony import Testimony as Told
+from airproof.knowledge.load import knowledge
+from airproof.knowledge.model import NONE
+
+GOOD = workshop_round(TURBO)
+
+
+@pytest.fixture(scope="module")
+def case() -> Case:
+    return case_of(GOOD, TURBO)
+
+
+@pytest.mark.parametrize(("kind", "features"), list(zip(KINDS, (FIRST, AGAIN), strict=True)))
+def test_the_learned_files_belong_to_the_summaries_there_are(kind: str, features: tuple[str, ...]) -> None:
+    known = learned(kind)
+    assert known.forest.features == features
+    assert set(known.forest.causes) == set(knowledge().causes)
+    assert known.said.keys() == set(PLACES)
+    assert all(0.0 < share <= 1.0 for share in known.shares.values())
+
+
+def test_every_summary_has_a_title_a_place_and_a_way_to_be_shown() -> None:
+    assert list(NAMED) == list(NAMES)
+    for name, named in NAMED.items():
+        assert named.title
+        assert named.place in PLACES
+        assert place_of(f"since {name}") == named.place
+        assert named.shown(0.1).strip()
+        assert named.shown(40.0)  # no overflow, however odd the recording
+    assert place_of("car boost") == CAR
+
+
+def test_testimonies_of_the_places_add_up_to_the_forest(case: Case) -> None:
+    forest = learned("first").forest
+    added, before = forest.contributions(first_time(case))
+    whole = added.sum(axis=0) + before
+    told = whole_picture.check(case)
+    for cause, sizes in case.sizes.items():
+        k, none = forest.causes.index(cause), forest.causes.index(NONE)
+        total = sum((one.log_likelihood[cause] for one in told), np.zeros(sizes.size))
+        assert total == pytest.approx(np.full(sizes.size, whole[k] - whole[none]), abs=1e-9)
+
+
+def test_with_next_to_nothing_recorded_there_is_no_picture() -> None:
+    speed = GOOD["engine_speed"].between(20.0, 30.0)
+    assert whole_picture.check(case_of(replace(GOOD, signals={"engine_speed": speed}), TURBO)) == []
+
+
+def test_a_sensor_is_not_set_against_a_day_that_only_it_tells() -> None:
+    stated = case_of(GOOD, TURBO)
+    wide, narrow = (replace(stated, weather=replace(stated.weather, sd_kpa=sd)) for sd in (4.5, 0.4))
+    assert np.isnan(first_time(wide)[list(NEEDS_THE_DAY)]).all()
+    assert np.isfinite(first_time(narrow)[NEEDS_THE_DAY[0]])
+
+
+@pytest.mark.parametrize("factor", [0.9, 1.1])
+def test_air_flow_moves_the_summaries_of_air_and_no_pressure(case: Case, factor: float) -> None:
+    day = case.weather.kpa
+    before = dict(zip(NAMES, summaries(case, day), strict=True))
+    other = case_of(changed(GOOD, "air_flow", lambda v: factor * v), TURBO)
+    after = dict(zip(NAMES, summaries(other, day), strict=True))
+    for load in ("idle", "light", "middle", "high"):
+        assert after[f"{load}_ve"] - before[f"{load}_ve"] == pytest.approx(np.log(factor), abs=1e-6)
+        assert after[f"{load}_p"] == before[f"{load}_p"]
+    assert after["full_ve"] - before["full_ve"] == pytest.approx(np.log(factor), abs=1e-6)
+
+
+LOG_PRIOR = {
+    name: row
+    for name, row in hypotheses_for(knowledge(), NATURAL, frozenset(), healthy_share=0.2).log_prior.items()
+    if name in (NONE, "map-offset", "vacuum-leak")
+}
+
+
+def said(seed: int) -> list[Told]:
+    rng = np.random.default_rng(seed)
+    return [
+        Told(Finding(f"f{k}", 0.0, 1.0, "%", (0.0, 1.0), (), "says"),
+                  {c: rng.normal(size=row.size) * 3.0 for c, row in LOG_PRIOR.items()})
+        for k in range(4)
+    ]  # fmt: skip
+
+
+@given(st.integers(0, 10_000), st.floats(0.05, 1.0))
+@settings(max_examples=40)
+def test_a_share_is_taken_of_what_is_said_of_a_cause_and_nothing_of_its_sizes(seed: int, share: float) -> None:
+    told = said(seed)
+    shared = with_share(told, LOG_PRIOR, share)
+    for cause, prior in LOG_PRIOR.items():
+        sizes = prior - np.logaddexp.reduce(prior)
+        full = sizes + sum(one.log_likelihood[cause] for one in told)
+        less = sizes + sum(one.log_likelihood[cause] for one in shared)
+        assert np.logaddexp.reduce(less) == pytest.approx(share * np.logaddexp.reduce(full), abs=1e-9)
+        assert less - np.logaddexp.reduce(less) == pytest.approx(full - np.logaddexp.reduce(full), abs=1e-9)
+
+
+def test_without_a_picture_the_checks_are_heard_in_full() -> None:
+    told = said(3)
+    assert heard(told, [], LOG_PRIOR, known_car=False) == told
+
+
+def test_what_each_said_by_itself_is_kept() -> None:
+    told = said(4)
+    shared = heard(told, said(5)[:1], LOG_PRIOR, known_car=False, in_full=["f2"])
+    by_id = {one.finding.id: one for one in shared[:4]}
+    assert by_id["f2"].log_likelihood is told[2].log_likelihood
+    for one in in_full(shared[:4]):
+        assert one.log_likelihood is told[int(one.finding.id[1:])].log_likelihood
+
+
+class TestWorth:
+    LEVEL = dict.fromkeys(("map-offset", "baro-sensor", "maf-scale"), 1.0 / 3.0)
+
+    def test_it_lies_between_nothing_and_knowing(self) -> None:
+        for place, worth in worth_of(self.LEVEL, PLACES).items():
+            assert 0.0 <= worth.nepers <= np.log(3.0) + 1e-9, place
+            assert worth.before == pytest.approx(3.0)
+            assert 1.0 <= worth.after <= 3.0
+
+    def test_engine_off_tells_a_sensor_from_a_barometer_better_than_idle(self) -> None:
+        worth = worth_of({"map-offset": 0.5, "baro-sensor": 0.5}, ("engine-off", "over-time"))
+        assert worth["engine-off"].nepers > 2.0 * worth["over-time"].nepers
+
+    def test_when_nothing_is_in_question_nothing_is_worth_recording(self) -> None:
+        assert worth_of({"map-offset": 1.0}, PLACES) == {}
+
+    def test_the_expected_information_is_that_of_its_definition(self) -> None:
+        """Entropy now less the mean entropy then, by plain loops over the kept rehearsals."""
+        known, chance = learned("first"), {"map-offset": 0.7, "vacuum-leak": 0.3}
+        at = [known.forest.causes.index(cause) for cause in chance]
+        p = np.array(list(chance.values()))
+        left = 0.0
+        for k, cause_place in enumerate(at):
+            for row in known.said["idle"][cause_place]:
+                then = p * np.exp(known.shares["picture"] * row[at])
+                then /= then.sum()
+                left -= p[k] * float(then @ np.log(then)) / known.said["idle"].shape[1]
+        expected = max(-float(p @ np.log(p)) - left, 0.0)
+        assert worth_of(chance, ("idle",))["idle"].nepers == pytest.approx(expected, abs=1e-9)
