@@ -5,7 +5,8 @@
 Every case is a simulated car of our own invention; each signal is logged three times a second, codes are given, the
 engine is known by what its profile states. The ways are: plain; bent (engines of another efficiency form, throttle law
 and turbocharger than the simulator's); displacement (stated 10 % wrong); altitude (stated 100 m wrong); half (half of
-the signals missing); good (with a known-good recording of the same car on another day); bare (no codes given).
+the signals missing); good (with a known-good recording of the same car on another day); bare (no codes
+given); sisters (good recordings of three other cars of the type).
 Figures come with their standard error.
 """
 
@@ -36,7 +37,7 @@ from airproof.knowledge.load import knowledge
 from airproof.recording.recording import Recording
 
 LOGGER = "grouped"
-WAYS = ("plain", "bent", "displacement", "altitude", "half", "good", "bare")
+WAYS = ("plain", "bent", "displacement", "altitude", "half", "good", "bare", "sisters")
 HEALTHY_SHARE = 0.25  # as many healthy cars beside the faulty ones
 MORE_BENT = 2.0  # of the spread that was learnt from
 ALWAYS = ("engine_speed", "manifold_pressure")
@@ -85,6 +86,7 @@ def judge(place: int, *, seed: int, way: str, faulty: bool) -> Judged:
     recording, codes = recorded(request)
     profile, altitude_m = request.profile, request.scene.altitude_m
     baselines: list[Recording] = []
+    sisters: list[Recording] = []
     match way:
         case "displacement":
             wrong = profile.displacement_l * float(rng.choice([0.9, 1.1]))
@@ -99,11 +101,13 @@ def judge(place: int, *, seed: int, way: str, faulty: bool) -> Judged:
             baselines = [recorded(replace(request, faults=(), day=1))[0]]
         case "bare":
             codes = []
+        case "sisters":
+            sisters = [recorded(replace(request, faults=(), seed=request.seed + k))[0] for k in (1, 2, 3)]
         case _:
             pass
     verdict = weigh(
-        [recording], profile, baselines=baselines, codes=codes, barometer=barometer_of(altitude_m=altitude_m),
-        ambient_c=request.scene.ambient_c,
+        [recording], profile, baselines=baselines, sisters=sisters, codes=codes,
+        barometer=barometer_of(altitude_m=altitude_m), ambient_c=request.scene.ambient_c,
     ).verdict  # fmt: skip
     fault = request.faults[0] if request.faults else None
     return _beside("none" if fault is None else fault.cause, 0.0 if fault is None else fault.size, verdict)

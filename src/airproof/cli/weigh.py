@@ -26,6 +26,14 @@ def weigh(
             help="A recording of the same car known to be good. Again for more.",
         ),
     ] = None,
+    sister: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--sister",
+            metavar="RECORDING",
+            help="A good recording of another car with the same engine. Again for more.",
+        ),
+    ] = None,
     signals: Annotated[
         list[str] | None,
         typer.Option(
@@ -123,6 +131,7 @@ def weigh(
             recordings=paths_of("RECORDING", recordings),
             engine=path_of("--engine", once("--engine", engine) or ""),
             baselines=paths_of("--baseline", baseline),
+            sisters=paths_of("--sister", sister),
             signals=one_path("--signals", signals),
             codes=code or [],
             symptoms=symptom or [],

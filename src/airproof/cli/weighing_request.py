@@ -44,6 +44,7 @@ class Request:
     recordings: Sequence[Path]
     engine: Path
     baselines: Sequence[Path]
+    sisters: Sequence[Path]
     signals: Path | None
     codes: Sequence[str]
     symptoms: Sequence[str]
@@ -61,7 +62,7 @@ def carry_out(request: Request) -> None:
     known = knowledge()
     if request.exhibits is not None:
         check_folder(request.exhibits)
-    _refuse_repeats(request.recordings, request.baselines)
+    _refuse_repeats(request.recordings, [*request.baselines, *request.sisters])
     profile = load_profile(request.engine)
     codes = [_code(code, known) for asked in request.codes for code in re.split(r"[\s,;]+", asked.strip())]
     symptoms = [_symptom(symptom, known) for symptom in request.symptoms]
@@ -70,13 +71,14 @@ def carry_out(request: Request) -> None:
     readings = _readings(request.readings, known)
     prices = known.prices if request.prices is None else load_prices(request.prices, known.prices)
     mapping = None if request.signals is None else read_signal_map(request.signals)
-    with progress_over([*request.recordings, *request.baselines]) as progress:
+    with progress_over([*request.recordings, *request.baselines, *request.sisters]) as progress:
         recordings = _read(request.recordings, mapping, barometer, progress)
         baselines = _read(request.baselines, mapping, barometer, progress)
         weighing = weigh(
             recordings,
             profile,
             baselines=baselines,
+            sisters=_read(request.sisters, mapping, barometer, progress),
             codes=codes,
             symptoms=symptoms,
             barometer=barometer,

@@ -41,7 +41,7 @@ from airproof.diagnosis.told import from_codes, from_outcomes, from_symptoms
 from airproof.diagnosis.traces import traces_of
 from airproof.diagnosis.verdict import CauseVerdict, Evidence, Size, Verdict
 from airproof.diagnosis.weighing import Barometer, Weighing
-from airproof.engine.air_path import OnePath, another_day, closed_stop_of, generic_belief, learn_engine
+from airproof.engine.air_path import OnePath, another_day, closed_stop_of, generic_belief, learn_engine, learn_type
 from airproof.engine.operating_points import find_operating_points
 from airproof.engine.profile import EngineProfile
 from airproof.engine.smooth_table import EngineBelief
@@ -88,6 +88,7 @@ def weigh(
     profile: EngineProfile,
     *,
     baselines: Sequence[Recording] = (),
+    sisters: Sequence[Recording] = (),
     codes: Sequence[str] = (),
     symptoms: Sequence[str] = (),
     barometer: Barometer | None = None,
@@ -97,6 +98,7 @@ def weigh(
 ) -> Weighing:
     """Weigh one car's recordings.
 
+    `baselines` are known-good recordings of this car, `sisters` of other cars with the same engine, one each.
     `codes` and `symptoms` are ids as the knowledge spells them; unknown ones carry no weight. `barometer` is what is
     known of the day without the car's sensors. `progress` is told the share done, 0 to 1.
     """
@@ -109,6 +111,7 @@ def weigh(
     hypotheses = hypotheses_for(known, profile, frozenset(recording), healthy_share=healthy_share)
 
     belief = generic_belief(profile)
+    belief = learn_type(belief, [_case(one, profile, weather, belief, hypotheses, ambient_c).path for one in sisters])
     good_cases = [_case(good, profile, weather, belief, hypotheses, ambient_c) for good in baselines]
     for good in good_cases:
         belief = learn_engine(belief, good.path)

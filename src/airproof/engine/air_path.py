@@ -7,7 +7,7 @@ known-good recording of the same engine narrows it.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
 
@@ -57,6 +57,14 @@ def generic_belief(profile: EngineProfile) -> EngineBelief:
 def another_day(belief: EngineBelief) -> EngineBelief:
     """What is believed of a learnt engine on another day: a healthy engine strays a little from itself."""
     return belief.loosened(shared().another_day)
+
+
+def learn_type(belief: EngineBelief, sisters: Sequence[OnePath]) -> EngineBelief:
+    """What is believed of one more engine of a type, after known-good recordings of others of it, each another car."""
+    for sister in sisters:
+        one = belief.loosened(shared().another_car)
+        belief = belief.through(one, learn_engine(one, sister.believing(one)))
+    return belief.loosened(shared().another_car) if sisters else belief
 
 
 @dataclass(frozen=True)

@@ -39,6 +39,7 @@ class Shared:
     rest: float
     spread: Mapping[str, Smoothness]
     another_day: Mapping[str, Smoothness]
+    another_car: Mapping[str, Smoothness]
     scatter: Mapping[str, float]
     points_that_repeat: float
 
@@ -75,6 +76,7 @@ def from_toml(tables: Mapping[str, Any]) -> Shared:
             rest=tables["rest"]["mean"],
             spread={name: _smoothness(tables[name]) for name in TABLES},
             another_day={name: _smoothness(tables[name]["another_day"]) for name in TABLES},
+            another_car={name: _smoothness(tables[name]["another_car"]) for name in TABLES},
             points_that_repeat=scatter.pop("points_that_repeat"),
             scatter=scatter,
         )

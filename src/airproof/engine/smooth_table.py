@@ -138,6 +138,17 @@ class EngineBelief:
             covariance[part, part] += self.grids[name].covariance(smoothness)
         return replace(self, covariance=covariance)
 
+    def through(self, one: EngineBelief, learnt: EngineBelief) -> EngineBelief:
+        """What is believed of a type after one engine of it was learnt: `one` before, `learnt` after.
+
+        `one` is this belief, loosened by how far engines of a type differ. What was learnt of the one engine is handed
+        up as far as the two have in common (both Gaussian: the type's regression on the engine).
+        """
+        gain = np.linalg.solve(one.covariance, self.covariance).T
+        mean = self.mean + gain @ (learnt.mean - one.mean)
+        covariance = self.covariance - gain @ (one.covariance - learnt.covariance) @ gain.T
+        return replace(self, mean=mean, covariance=(covariance + covariance.T) / 2.0)
+
     def learn(self, weights: Floats, residuals: Floats, sd: Floats) -> EngineBelief:
         """Condition on n residuals against the present mean, each +- sd, with weights (n, K).
 
