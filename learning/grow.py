@@ -43,7 +43,8 @@ KEPT = 24  # rehearsals of each cause whose words are kept, place by place
 SHARES = {"first": (0.5, 0.5), "again": (0.5, 0.6)}
 """How loudly picture and checks are heard. Rehearsals alone, however shaken, would have about 0.9 and 0.2; these lean
 to the physics as far as it takes that no healthy real recording is accused (road cars of carOBD, the healthy bench run
-of LiU-ICE alone and half against half), at some five points of the rehearsals. No faulty recording set them."""
+of LiU-ICE alone and half against half), at some five points of the rehearsals. Faulty ones decided nothing, but were
+in view."""
 SHARE_NAMES = ("picture", "checks")
 HUGE = 1e30
 MOST_CLIPPED = 40.0  # nepers, of the checks

@@ -1,6 +1,6 @@
 """A fixed set of drawn rehearsals, judged as benchmarks/verdict_quality.py judges a thousand: a guard, not a proof.
 
-The limits lie about two standard errors below what the benchmark measures on fresh cases (docs/whole_picture.md).
+The limits lie below what the benchmark measures on fresh cases (docs/whole_picture.md).
 """
 
 from __future__ import annotations
