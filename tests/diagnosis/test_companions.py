@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 from small_cases import NATURAL, case_of, changed, workshop_round
 
-from airproof.diagnosis.companions import doubtful_baselines, odd_companions
+from airproof.diagnosis.companions import doubtful_good, odd_companions
 from airproof.recording.recording import Recording, Signal
 
 TIME = np.arange(50, dtype=np.float64)
@@ -38,7 +38,7 @@ def test_two_altitudes_are_noticed() -> None:
 
 def test_a_baseline_that_contradicts_itself_is_doubted() -> None:
     good = case_of(workshop_round(NATURAL), NATURAL)
-    assert doubtful_baselines([good]) == ()
+    assert doubtful_good([good]) == ()
     lying = case_of(changed(workshop_round(NATURAL), "manifold_pressure", lambda v: v + 8.0), NATURAL)
-    (line,) = doubtful_baselines([good, lying])
+    (line,) = doubtful_good([good, lying])
     assert "8 kPa too high with the engine off" in line

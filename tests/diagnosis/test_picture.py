@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -47,9 +48,39 @@ def test_every_summary_has_a_title_a_place_and_a_way_to_be_shown() -> None:
         assert named.title
         assert named.place in PLACES
         assert place_of(f"since {name}") == named.place
-        assert named.shown(0.1).strip()
-        assert named.shown(40.0)  # no overflow, however odd the recording
+        assert re.fullmatch(r"[-+]?[0-9.]+( [^ ].*)?", named.scale.shown(0.1)), name
+        unitless = ("full_rich",)  # lambda
+        assert name in unitless or " " in named.scale.shown(0.1), name
+        assert named.scale.shown(40.0)  # no overflow, however odd the recording
+        assert re.match(r"\+0(\.0+)? ", named.scale.changed(0.0) or "+0 "), name
     assert place_of("car boost") == CAR
+
+
+@pytest.mark.parametrize(
+    ("name", "really", "unit"),
+    [
+        ("full_n", 3200.0, "1/min"),
+        ("over_n", 2400.0, "1/min"),
+        ("idle_p", 35.0, "%"),
+        ("light_p", 40.0, "%"),
+        ("ko_map", 0.0, "kPa"),
+        ("full_thr", 90.0, "%"),
+        ("breaks", 0.0, "times"),
+    ],
+)
+def test_a_number_told_is_the_one_in_the_recording(case: Case, name: str, really: float, unit: str) -> None:
+    found = dict(zip(NAMES, summaries(case, case.barometer.kpa), strict=True))
+    number, told = NAMED[name].scale.shown(found[name]).split(" ", 1)
+    assert told == unit
+    assert float(number) == pytest.approx(really, rel=0.02, abs=0.3)
+
+
+def test_what_changed_is_told_in_words_that_are_a_change() -> None:
+    good = workshop_round(TURBO)
+    case = case_of(changed(good, "air_flow", lambda v: 1.1 * v), TURBO, baselines=[good])
+    told = " ".join(one.finding.says for one in whole_picture.check(case))
+    assert "change since it was known good in metered air over displaced air" in told
+    assert "+10 %" in told
 
 
 def test_testimonies_of_the_places_add_up_to_the_forest(case: Case) -> None:

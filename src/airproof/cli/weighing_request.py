@@ -163,11 +163,11 @@ def _refuse_repeats(recordings: Sequence[Path], baselines: Sequence[Path]) -> No
     for first, second in itertools.combinations([*recordings, *baselines], 2):
         if not _same(first, second):
             continue
-        role = "the baseline" if second in baselines and first in recordings else "another one"
+        role = "one given as good" if second in baselines and first in recordings else "another one"
         raise UnusableRequest(
             f"{first} and {role}, {second}, are the same recording",
             "different recordings",
-            "Give each once; a baseline is another recording, of a time when the car was known to be good.",
+            "Give each once; a good one is another recording, of a time or a car known to be good.",
         )
 
 

@@ -34,7 +34,7 @@ def odd_companions(recordings: Sequence[Recording], baselines: Sequence[Recordin
     return tuple(lines)
 
 
-def doubtful_baselines(cases: Sequence[Case]) -> tuple[str, ...]:
+def doubtful_good(cases: Sequence[Case]) -> tuple[str, ...]:
     """Cautions where a recording given as known to be good contradicts itself with the engine off."""
     lines = []
     for case in cases:
@@ -49,7 +49,7 @@ def doubtful_baselines(cases: Sequence[Case]) -> tuple[str, ...]:
         apart = float(np.median(standing)) - float(np.mean(others))
         if abs(apart) > GOOD_SENSORS_AGREE_KPA:
             lines.append(
-                f"the baseline {case.recording.label} itself reads {abs(apart):.0f} kPa too "
+                f"{case.recording.label}, given as good, itself reads {abs(apart):.0f} kPa too "
                 f"{'high' if apart > 0 else 'low'} with the engine off: is it known to be good?"
             )
     return tuple(lines)

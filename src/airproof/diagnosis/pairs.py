@@ -24,10 +24,8 @@ from airproof.knowledge.model import NONE
 Floats = NDArray[np.float64]
 
 TWO_SHARE = 0.08  # of the cars with one fault that have a second; judged: Airproof authors
-FOREMOST = 4  # causes whose pairs are looked at
-SIZES_A_SIDE = 7  # of each cause
-WORTH_LOOKING = 0.02  # causes less probable are in no pair
-WORTH_SAYING = 0.2
+FOREMOST, SIZES_A_SIDE = 4, 7  # causes whose pairs are looked at, sizes of each; judged: Airproof authors, for time
+WORTH_LOOKING, WORTH_SAYING = 0.02, 0.2  # probabilities; judged: Airproof authors
 
 ALONE = frozenset({"map-stuck", "map-circuit", "map-intermittent", "control-unit"})
 """Where the signal is lost, nothing is left by which to find a second cause."""

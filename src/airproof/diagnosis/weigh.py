@@ -27,7 +27,7 @@ from airproof.diagnosis.checks import (
     signal_health,
     temperatures,
 )
-from airproof.diagnosis.companions import doubtful_baselines, odd_companions
+from airproof.diagnosis.companions import doubtful_good, odd_companions
 from airproof.diagnosis.conditions import UNKNOWN_PLACE, best_barometer
 from airproof.diagnosis.gaps import cannot_tell, not_recorded, too_little, two_at_once
 from airproof.diagnosis.hypotheses import Hypotheses, hypotheses_for
@@ -111,7 +111,9 @@ def weigh(
     hypotheses = hypotheses_for(known, profile, frozenset(recording), healthy_share=healthy_share)
 
     belief = generic_belief(profile)
-    belief = learn_type(belief, [_case(one, profile, weather, belief, hypotheses, ambient_c).path for one in sisters])
+    # Sister cars were driven elsewhere, on other days: of that only their own sensors tell.
+    others = [_case(one, profile, UNKNOWN_PLACE, belief, hypotheses, None) for one in sisters]
+    belief = learn_type(belief, [other.path for other in others])
     good_cases = [_case(good, profile, weather, belief, hypotheses, ambient_c) for good in baselines]
     for good in good_cases:
         belief = learn_engine(belief, good.path)
@@ -131,7 +133,7 @@ def weigh(
     refusal = too_little(case, said) or _refusal(case)
     if refusal is not None:
         verdict = _verdict(case, hypotheses, said, known, refusal=refusal)
-        return Weighing(recording, case.regimes, profile, case.barometer, verdict, (), tuple(baselines))
+        return Weighing(recording, case.regimes, profile, case.barometer, verdict, (), tuple(baselines), tuple(sisters))
 
     testimonies, posterior, narrowed = _judge(case, hypotheses, said)
     tell(0.8)
@@ -143,10 +145,12 @@ def weigh(
         pairs=pairs,
         cannot_tell=(*(two_at_once(pair, known) for pair in pairs[:1]), *verdict.cannot_tell),
         timeline=walk(case, posterior.probability, sizes),
-        cautions=(*doubtful_baselines(good_cases), *odd_companions(recordings, baselines), *verdict.cautions),
+        cautions=(*doubtful_good([*good_cases, *others]), *odd_companions(recordings, baselines), *verdict.cautions),
         regimes_s=case.regimes.seconds(),
     )
-    weighing = Weighing(recording, case.regimes, profile, case.barometer, verdict, traces_of(case), tuple(baselines))
+    weighing = Weighing(
+        recording, case.regimes, profile, case.barometer, verdict, traces_of(case), tuple(baselines), tuple(sisters)
+    )
     tell(1.0)
     return weighing
 

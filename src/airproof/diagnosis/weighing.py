@@ -59,6 +59,7 @@ class Weighing:
     verdict: Verdict
     traces: tuple[RelationTrace, ...] = ()
     baselines: tuple[Recording, ...] = field(default=())
+    sisters: tuple[Recording, ...] = field(default=())
 
     def trace(self, name: str) -> RelationTrace | None:
         """The trace of that id, or None where the signals for it are missing."""

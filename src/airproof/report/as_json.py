@@ -52,6 +52,7 @@ def _inputs(weighing: Weighing, recordings: Sequence[Recording]) -> dict[str, An
     return {
         "recordings": [one.label for one in recordings],
         "baselines": [one.label for one in weighing.baselines],
+        "sisters": [one.label for one in weighing.sisters],
         "signals": sorted(weighing.recording),
         "understood": [
             {"heading": c.heading, "signal": c.signal, "unit": c.unit, "how": c.how, "says": c.says}

@@ -10,16 +10,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airproof.diagnosis.case import Case
+from airproof.diagnosis.checks.signal_health import RUNNING
+from airproof.diagnosis.picture.loads import OPENING_SHIFT
 from airproof.recording.recording import Signal
 
 Floats = NDArray[np.float64]
 
+# Judged: Airproof authors. What the summaries so defined mean is learnt, so that these decide how sharp they are, not
+# what they say.
 STEP_S = 0.1
 EARLIEST_S, LATEST_S = -1.5, 5.0
 SLOW_S = 6.0  # what moves slower than this is the drive, not an answer
-RUNNING = 400.0  # 1/min
 FEWEST = 40  # samples of each signal
-OPENING_SHIFT = 0.02
+FINEST_TOLD_S = 0.2  # delays are put as asinh of so many seconds: alike near none, by ratio far off
 CEILING = 0.92  # of the barometer: above it a compressor has its own time
 NAMES = (
     *(f"{pair}_{what}" for pair in ("thr_map", "flow_map", "load_map", "thr_flow", "map_charge") for what in
@@ -29,7 +32,7 @@ NAMES = (
 
 
 def answers(case: Case) -> dict[str, float]:
-    """For each pair of signals: the shift at which they agree best (asinh of s over 0.2), how well, and the tail."""
+    """For each pair of signals: the shift at which they agree best (asinh of s over a step), how well, the tail."""
     recording = case.recording
     pressure, speed = recording.get("manifold_pressure"), recording.get("engine_speed")
     if pressure is None or speed is None or min(len(pressure), len(speed)) < FEWEST:
@@ -72,9 +75,9 @@ def answers(case: Case) -> dict[str, float]:
         if answer is None:
             continue
         lag, fit, tail = answer
-        found[f"{lead}_{follow}_lag"] = float(np.arcsinh(lag / 0.2))
+        found[f"{lead}_{follow}_lag"] = float(np.arcsinh(lag / FINEST_TOLD_S))
         found[f"{lead}_{follow}_fit"] = fit
-        found[f"{lead}_{follow}_tail"] = float(np.arcsinh(tail / 0.2))
+        found[f"{lead}_{follow}_tail"] = float(np.arcsinh(tail / FINEST_TOLD_S))
     if "thr_map_lag" in found and "thr_flow_lag" in found:
         found["lag_excess"] = found["thr_map_lag"] - found["thr_flow_lag"]
     return found

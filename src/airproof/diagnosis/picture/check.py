@@ -10,16 +10,17 @@ from numpy.typing import NDArray
 from airproof.diagnosis.case import Case
 from airproof.diagnosis.finding import Finding
 from airproof.diagnosis.picture.features import AGAIN, FIRST, again, first_time
-from airproof.diagnosis.picture.learned import Learned, learned
-from airproof.diagnosis.picture.words import CAR, NAMED, PLACES, place_of
+from airproof.diagnosis.picture.learned import REINSTALL, Learned, learned
+from airproof.diagnosis.picture.words import CAR, NAMED, NOT_TOLD, PLACES, place_of
 from airproof.diagnosis.testimony import Testimony
+from airproof.errors import BrokenKnowledge
 from airproof.knowledge.model import NONE
 
 Floats = NDArray[np.float64]
 
 FEWEST = 12  # summaries; with fewer there is no picture; judged: Airproof authors
 TOLD = 3  # summaries named in a sentence
-LEAST_TOLD = 0.05  # nepers that a summary must have moved to be named
+LEAST_TOLD = 0.05  # nepers that a summary must have moved to be named; judged: Airproof authors
 
 _HEADS = {
     "engine-off": "engine off", "idle": "idle", "part-load": "part load", "full-load": "full load",
@@ -35,7 +36,8 @@ def check(case: Case) -> Sequence[Testimony]:
     if np.count_nonzero(np.isfinite(features[: len(NAMED)])) < FEWEST:
         return []
     known = learned(kind)
-    assert known.forest.features == names, "the learned file belongs to other summaries"
+    if known.forest.features != names:
+        raise BrokenKnowledge(f"learned_{kind}.npz: other summaries", "the summaries of this version", REINSTALL)
     added, before = known.forest.contributions(features)
     heard = known.forest.heard(features)
     seen = np.isfinite(heard)
@@ -64,18 +66,27 @@ def _finding(case: Case, place: str, these: NDArray[np.intp], added: Floats, hea
         off = np.abs(values - middle) / np.where(values >= middle, high - middle, middle - low)
     off = off[np.isfinite(off)]
     told = [
-        _in_words(known.forest.features[these[k]], values[k], low[k], high[k])
-        for k in np.argsort(-moved)[:TOLD]
-        if moved[k] > LEAST_TOLD and np.isfinite([low[k], high[k]]).all()
-    ]
+        words
+        for k in np.argsort(-moved)
+        if moved[k] > LEAST_TOLD
+        and np.isfinite([low[k], high[k]]).all()
+        and (words := _in_words(known.forest.features[these[k]], values[k], low[k], high[k]))
+    ][:TOLD]
     usual = "each as usual" if off.size and np.max(off) <= 1.0 else "nothing that weighs"
     value = float(np.sqrt(np.mean(np.square(off)))) if off.size else 0.0
     says = f"{_HEADS[place]}: {'; '.join(told) or usual}"
     return Finding(name, value, 0.0, "usual ranges", (0.0, 1.0), whole, says)
 
 
-def _in_words(feature: str, value: float, low: float, high: float) -> str:
+def _in_words(feature: str, *value_low_high: float) -> str | None:
+    """A summary with its number and what nine in ten healthy rehearsed cars show; None where it has no number."""
     name = feature.removeprefix("since ")
-    named, since = NAMED[name], " since it was known good" if feature != name else ""
-    title = f"{named.title}, change{since}" if since else named.title
-    return f"{title} {named.shown(value)} (rehearsed healthy: {named.shown(low)} to {named.shown(high)})"
+    if name in NOT_TOLD:
+        return None
+    named, since = NAMED[name], feature != name
+    shown = [named.scale.changed(x) if since else named.scale.shown(x) for x in value_low_high]
+    if None in shown:
+        return None
+    value, low, high = shown
+    title = f"change since it was known good in {named.title}" if since else named.title
+    return f"{title} {value} (rehearsed healthy: {low} to {high})"

@@ -1,9 +1,9 @@
 """How loudly each testimony is heard where several rest on the same readings.
 
 The whole picture and the single checks read the same recording, so that their testimonies must not simply multiply:
-each is heard with a share of its weight. The shares are those under which rehearsed cars that nothing was learnt from,
-shaken as another maker's, have their true cause most probable (`learning/grow.py`). The picture says nothing of sizes,
-so what a check says of the size of a cause is heard in full; only what it says for or against the cause is shared.
+each is heard with a share of its weight, about half: more to the physics than rehearsals alone would have it
+(`learning/grow.py` says why). The picture says nothing of sizes, so what a check says of the size of a cause is heard
+in full; only what it says for or against the cause is shared.
 """
 
 from __future__ import annotations

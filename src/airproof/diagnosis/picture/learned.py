@@ -1,6 +1,6 @@
 """What rehearsals teach: a forest for cars met for the first time, and one for cars with a known-good recording.
 
-All of it is `data/learned.npz`, made by `learning/` from rehearsals of bent engines by seed; it says how many.
+All of it is in `data/learned_*.npz`, made by `learning/` from rehearsals of bent engines by seed; `made` says how many.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from airproof.errors import BrokenKnowledge
 
 Floats = NDArray[np.float64]
 
+REINSTALL = "Install Airproof again."
 KINDS = ("first", "again")
 """A car met for the first time; one that a known-good recording is there of."""
 
@@ -26,7 +27,7 @@ KINDS = ("first", "again")
 @dataclass(frozen=True)
 class Learned:
     """One forest; `usual[induction]` (3, F): of each feature the 5, 50 and 95 % points of healthy rehearsed cars;
-    `shares`: with which part of its weight the picture, the single checks and what was told are heard. `said[place]`
+    `shares`: with which part of their weight the picture and the single checks are heard. `said[place]`
     (C, J, C): for each cause, what that place said of every cause in J rehearsals of it, nepers. `made`: from what.
     """
 
@@ -45,7 +46,7 @@ def learned(kind: str) -> Learned:
         with file.open("rb") as opened, np.load(opened) as held:
             return _from(held)
     except (OSError, KeyError, ValueError) as fault:
-        raise BrokenKnowledge(str(fault), "what rehearsals taught", "Install Airproof again.") from fault
+        raise BrokenKnowledge(str(fault), "what rehearsals taught", REINSTALL) from fault
 
 
 def _from(held: Mapping[str, NDArray[np.generic]]) -> Learned:

@@ -12,8 +12,11 @@ from airproof.diagnosis.case import Case
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
+# Judged: Airproof authors. What the summaries so defined mean is learnt, so that these decide how sharp they are, not
+# what they say.
 FEWEST = 5  # points at one load
 FEWEST_IN_ALL = 12
+FLOOR = 0.01  # nepers added to a spread, so that its logarithm stays finite
 PART = 0.4  # of the points, at the beginning and at the end
 WHAT = ("ve", "trim", "area", "fve", "lam")
 AT_IDLE = ("n", "p", "thr")
@@ -47,4 +50,4 @@ def _compare(name: str, values: Floats, places: Mapping[str, Bools], time: Float
     count = max(int(PART * inorder.size), 3)
     found[f"{name}_later"] = float(np.median(inorder[-count:]) - np.median(inorder[:count]))
     low, high = np.quantile(together, (0.06, 0.94))
-    found[f"{name}_apart"] = float(np.log(high - low + 0.01))
+    found[f"{name}_apart"] = float(np.log(high - low + FLOOR))

@@ -13,11 +13,15 @@ from airproof.recording.regimes import Regime
 
 Floats = NDArray[np.float64]
 
+# Judged: Airproof authors. What the summaries so defined mean is learnt, so that these decide how sharp they are, not
+# what they say.
 SHORTEST_S = 1.5
 STEP_S = 0.2
 LATE = 0.35  # of a pull: what is before belongs to the turbocharger
+USUAL_RPM = 3000.0  # what the speed of a pull is put against
+BEFORE_S, SPOOL_SHIFT_S = 3.0, 3.2  # looked at before a pull; added to the time, so that its logarithm stays finite
 FEWEST = 4  # samples or moments
-LEAST_PULL = 0.02  # 1/s, of ln speed; below it the engine is held, on a bench or a hill; judged: Airproof authors
+LEAST_PULL = 0.02  # 1/s, of ln speed; below it the engine is held, on a bench or a hill
 LEVELS = (
     "n", "p", "thr", "ve", "fve", "load", "lam", "rich", "adv", "charge", "drop", "short", "gate", "iat",
 )  # fmt: skip
@@ -61,7 +65,7 @@ def _quantities(case: Case, day_kpa: float, times: Floats) -> dict[str, Floats]:
     density = logarithm(pressure * profile.displacement_m3 * speed / (2.0 * R_AIR * warm))
     outside = np.nan if case.ambient_c is None else case.ambient_c
     return {
-        "n": logarithm(speed * 60.0 / 3000.0),
+        "n": logarithm(speed * 60.0 / USUAL_RPM),
         "p": logarithm(pressure / (1e3 * day_kpa)),
         "thr": logarithm(at["throttle"] / 100.0 + OPENING_SHIFT),
         "ve": logarithm(at["air_flow"] * 1e-3) - density,
@@ -97,10 +101,10 @@ def _course(case: Case, span: Interval) -> dict[str, float]:
             held, last = float(np.median(part[part.size // 3 :])), float(np.median(part[-max(part.size // 6, 2) :]))
             out["full_over"] = float(np.log(max(float(np.quantile(part, 0.97)), 1.0) / max(held, 1.0)))
             out["full_fall"] = float(np.log(max(last, 1.0) / max(held, 1.0)))
-            before = pressure.between(start - 3.0, end)
+            before = pressure.between(start - BEFORE_S, end)
             up = np.flatnonzero(before.values > 0.93 * held)
             if up.size:
-                out["full_spool"] = float(np.log(max(float(before.time[up[0]]) - start + 3.2, 0.1)))
+                out["full_spool"] = float(np.log(max(float(before.time[up[0]]) - start + SPOOL_SHIFT_S, 0.1)))
     if speed is not None:
         part_n = speed.between(start, end + 1e-6)
         if len(part_n) >= FEWEST and part_n.values.min() > 300.0:

@@ -3,43 +3,45 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Literal
 
-from airproof.diagnosis.picture import loads, pulls
+from airproof.diagnosis.picture import answers, loads, over_time, pulls, unsteadiness
 from airproof.diagnosis.picture.summaries import ACROSS, NAMES
 
 PLACES = ("engine-off", "idle", "part-load", "full-load", "in-motion", "over-time")
 """Where a summary is taken, in the order they are told."""
 
 _TITLES = {
-    "n": "engine speed",
-    "p": "manifold pressure over the barometer",
-    "thr": "throttle",
+    "n": "engine speed as a share of the idle speed",
+    "p": "manifold pressure as a share of the barometer",
+    "thr": "throttle opening",
     "ve": "metered air over displaced air",
     "fve": "air that the fuel burns over displaced air",
-    "area": "effective throttle area",
+    "area": "effective throttle area for each displacement",
     "trim": "total fuel correction",
     "load": "calculated load",
     "lam": "lambda over wanted lambda",
-    "charge": "charge pressure over the barometer",
-    "charge0": "charge pressure over the barometer",
+    "charge": "charge pressure as a share of the barometer",
+    "charge0": "charge pressure as a share of the barometer",
     "gate": "wastegate command",
     "rich": "wanted lambda",
     "adv": "ignition advance",
-    "drop": "manifold over charge pressure",
+    "drop": "manifold pressure as a share of the charge pressure",
     "short": "charge pressure over its target",
     "iat": "intake air warmer than outside by",
     "over": "overshoot of the pressure",
     "fall": "pressure at the end of the pull over its middle",
-    "pull": "speed gained in a second",
-    "spool": "time for the pressure to come up",
-    "p_slope": "growth of the pressure over speed",
-    "ve_slope": "growth of metered air over speed",
-    "fve_slope": "growth of fuel over speed",
-    "load_slope": "growth of calculated load over speed",
-    "rest_n": "unsteadiness of engine speed",
-    "rest_p": "unsteadiness of manifold pressure",
-    "rest_lam": "unsteadiness of lambda",
+    "pull": "speed gained each second of the pull",
+    "spool": "pressure up, after the pull begins",
+    "p_slope": "growth of the pressure with speed",
+    "ve_slope": "growth of metered air with speed",
+    "fve_slope": "growth of fuel with speed",
+    "load_slope": "growth of calculated load with speed",
+    "rest_n": "unsteadiness of engine speed from sample to sample",
+    "rest_p": "unsteadiness of manifold pressure from sample to sample",
+    "rest_lam": "unsteadiness of lambda from sample to sample",
     "slow": "lowest over usual engine speed",
     "ko_map": "manifold pressure against the day",
     "ko_charge": "charge pressure against the day",
@@ -48,20 +50,20 @@ _TITLES = {
     "ko_map_baro": "manifold pressure against the car's barometer",
     "ko_iat": "intake air warmer than outside by",
     "cruise_iat": "intake air at cruise warmer than outside by",
-    "over_p": "overrun pressure over the barometer",
+    "over_p": "overrun pressure as a share of the barometer",
     "over_n": "engine speed in overrun",
-    "over_thr": "throttle in overrun",
-    "over_rest": "unsteadiness of the pressure in overrun",
-    "snap_p": "highest pressure of a throttle snap over the barometer",
+    "over_thr": "throttle opening in overrun",
+    "over_rest": "unsteadiness of the pressure in overrun from sample to sample",
+    "snap_p": "highest pressure of a throttle snap as a share of the barometer",
     "delay": "delay of the pressure behind the throttle",
     "breaks": "dropouts of the pressure",
     "railed": "share of time at the end of the sensor's range",
-    "swing": "range over which the pressure moved, over the barometer",
-    "rest_n_cruise": "unsteadiness of engine speed at cruise",
-    "rest_p_cruise": "unsteadiness of the pressure at cruise",
-    "rest_lam_cruise": "unsteadiness of lambda at cruise",
-    "p_top": "highest pressure over the barometer",
-    "p_bottom": "lowest pressure over the barometer",
+    "swing": "range over which the pressure moved as a share of the barometer",
+    "rest_n_cruise": "unsteadiness of engine speed at cruise from sample to sample",
+    "rest_p_cruise": "unsteadiness of the pressure at cruise from sample to sample",
+    "rest_lam_cruise": "unsteadiness of lambda at cruise from sample to sample",
+    "p_top": "highest pressure as a share of the barometer",
+    "p_bottom": "lowest pressure as a share of the barometer",
     "lag_excess": "delay of the pressure behind the air flow, both behind the throttle",
 }
 _PAIRS = {
@@ -73,66 +75,125 @@ _ANSWERS = {"lag": "delay of", "fit": "agreement of", "tail": "trailing of"}
 _LOADS = {"idle": "at idle", "light": "at light load", "middle": "at part load", "high": "at high load"}
 _TIMES = {"later": "change from beginning to end in", "apart": "spread at like load of"}
 
-_KPA = ("ko_map", "ko_charge", "baro", "ko_map_charge", "ko_map_baro")
-_KELVIN = ("idle_iat", "full_iat", "ko_iat", "cruise_iat")
+
+@dataclass(frozen=True)
+class Scale:
+    """How a summary turns into a number with a unit, and its change since another day into one, where it can.
+
+    `unit` follows the number. A change is that of a plain logarithm in percent, of a linear scale in its own unit; of
+    any other (`bent`) it has no meaning of its own, and is not told.
+    """
+
+    number: Callable[[float], float]
+    digits: int
+    unit: str
+    signed: bool = False
+    change: Literal["logarithm", "linear", "bent"] = "bent"
+
+    def shown(self, value: float) -> str:
+        """The value: "+12 %", "0.35 s", "8.1 kPa"."""
+        return self._with_unit(self.number(value), signed=self.signed)
+
+    def changed(self, by: float) -> str | None:
+        """The change: "+12 %", "-1.2 kPa"; None where the scale has none."""
+        if self.change == "logarithm":
+            return f"{100.0 * math.expm1(min(by, MOST)):+.0f} %"
+        if self.change == "linear":
+            return self._with_unit(self.number(by) - self.number(0.0), signed=True)
+        return None
+
+    def _with_unit(self, number: float, *, signed: bool) -> str:
+        return f"{number:{'+' if signed else ''}.{self.digits}f} {self.unit}".rstrip()
+
+
+MOST = 9.0  # of a logarithm, so that no odd recording overflows
+
+
+def _log(per_unit: float, digits: int, unit: str, floor: float = 0.0) -> Scale:
+    """A logarithm of a positive number, to which `floor` was added."""
+    return Scale(
+        lambda value: per_unit * max(math.exp(min(value, MOST)) - floor, 0.0), digits, unit,
+        change="logarithm" if floor == 0.0 else "bent",
+    )  # fmt: skip
+
+
+def _linear(per_unit: float, digits: int, unit: str, *, signed: bool = False) -> Scale:
+    return Scale(lambda value: per_unit * value, digits, unit, signed, "linear")
+
+
+_PERCENT_MORE = Scale(lambda value: 100.0 * math.expm1(min(value, MOST)), 0, "%", signed=True, change="logarithm")
+_PERCENT_OF = _log(100.0, 0, "%")
+_OPENING = _log(100.0, 1, "%", loads.OPENING_SHIFT)
+_SECONDS = Scale(lambda value: answers.FINEST_TOLD_S * math.sinh(max(min(value, MOST), -MOST)), 2, "s")
+_KPA = _linear(unsteadiness.KPA, 1, "kPa", signed=True)
+_KELVIN = _linear(unsteadiness.TENS, 0, "K")
+_NO_SPREAD_N = _log(100.0, 1, "%", unsteadiness.FLOOR_OF_LOG)
+_NO_SPREAD_KPA = _log(1.0, 1, "kPa", unsteadiness.FLOOR_KPA)
+
+_BY_NAME = {
+    **dict.fromkeys(("ko_map", "ko_charge", "baro", "ko_map_charge", "ko_map_baro"), _KPA),
+    **dict.fromkeys(("idle_iat", "full_iat", "ko_iat", "cruise_iat"), _KELVIN),
+    "full_n": _log(pulls.USUAL_RPM, 0, "1/min"),
+    "over_n": _log(unsteadiness.USUAL_RPM, 0, "1/min"),
+    "full_gate": _linear(100.0, 0, "%"),
+    "breaks": Scale(lambda value: math.expm1(min(value, MOST)), 0, "times"),
+    "railed": _log(100.0, 1, "%", unsteadiness.RAILED_FLOOR),
+    "swing": _log(100.0, 0, "%", unsteadiness.SWING_FLOOR),
+    "over_thr": _OPENING,
+    "over_rest": _NO_SPREAD_KPA,
+    "delay": _SECONDS,
+}
+_BY_WHAT = {
+    **dict.fromkeys(("trim", "lam", "fall", "over", "short", "slow", "ve", "fve"), _PERCENT_MORE),
+    "thr": _OPENING,
+    "area": _log(1.0, 3, "m2/m3"),
+    "adv": _linear(unsteadiness.TENS, 0, "degrees"),
+    "gate": _linear(100.0, 0, "%"),
+    "rich": _log(1.0, 2, ""),  # lambda has no unit
+    "pull": _log(100.0, 0, "%/s"),
+    "spool": _log(1.0, 1, "s", pulls.SPOOL_SHIFT_S),
+    "rest_n": _NO_SPREAD_N,
+    "rest_lam": _NO_SPREAD_N,
+    "rest_p": _NO_SPREAD_KPA,
+}
+_BY_ENDING = {
+    "_lag": _SECONDS,
+    "_tail": _SECONDS,
+    "_fit": _linear(100.0, 0, "%"),
+    "_slope": _linear(1.0, 2, "% for each % of speed"),
+    "_later": _PERCENT_MORE,
+    "_apart": _log(100.0, 1, "%", over_time.FLOOR),
+    "_cruise": _NO_SPREAD_N,
+}
+
+NOT_TOLD = ("lag_excess", *(f"thr_full_over_{load}" for what, load in ACROSS if what == "thr"))
+"""Differences of two bent scales: they help the forest, and have no number with a unit."""
 
 
 @dataclass(frozen=True)
 class Named:
-    """A summary's title, where it is taken, and how its value is shown: factor, kind of scale, unit."""
+    """A summary's title, where it is taken, and on what scale it is told."""
 
     title: str
     place: str
-    scale: str
-
-    def shown(self, value: float) -> str:
-        """The value in its own unit: "+12 %", "0.35 s", "8.1 kPa"."""
-        match self.scale:
-            case "kPa":
-                return f"{5.0 * value:+.1f} kPa"
-            case "K":
-                return f"{10.0 * value:.0f} K"
-            case "degrees":
-                return f"{10.0 * value:.0f} degrees"
-            case "percent":
-                return f"{100.0 * value:.0f} %"
-            case "seconds":
-                return f"{0.2 * math.sinh(value):.2f} s"
-            case "change":
-                return f"{100.0 * math.expm1(min(value, 5.0)):+.0f} %"
-            case "count":
-                return f"{math.expm1(min(value, 12.0)):.0f}"
-            case "plain":
-                return f"{value:.2f}"
-            case _:
-                return f"{math.exp(min(value, 9.0)):.3g}"
+    scale: Scale
 
 
-def _scale_of(name: str, what: str) -> str:
-    if name in _KPA:
-        return "kPa"
-    if name in _KELVIN:
-        return "K"
-    if what == "adv":
-        return "degrees"
-    if what == "gate":
-        return "percent"
-    if name.endswith(("_lag", "_tail")) or name in ("delay", "lag_excess"):
-        return "seconds"
-    if name.endswith(("_fit", "_slope")):
-        return "plain"
-    if name == "breaks":
-        return "count"
-    changes = ("trim", "lam", "fall", "over", "short", "slow", "ve", "fve")
-    return "change" if what in changes or "_over_" in name or name.endswith("_later") else "ratio"
+def _scale_of(name: str, what: str) -> Scale:
+    if name in _BY_NAME:
+        return _BY_NAME[name]
+    if name == "rest_p_cruise":
+        return _NO_SPREAD_KPA
+    if what in _BY_WHAT:
+        return _BY_WHAT[what]
+    return next((scale for ending, scale in _BY_ENDING.items() if name.endswith(ending)), _PERCENT_OF)
 
 
 def _named(name: str) -> Named:
     if name.endswith(tuple(f"_{way}" for way in _TIMES)):
         stem, _, way = name.rpartition("_")
         what, where = (stem.removeprefix("idle_"), " at idle") if stem.startswith("idle_") else (stem, "")
-        scale = "change" if way == "later" else "ratio"
-        return Named(f"{_TIMES[way]} {_TITLES[what]}{where}", "over-time", scale)
+        return Named(f"{_TIMES[way]} {_TITLES[what]}{where}", "over-time", _BY_ENDING[f"_{way}"])
     for pair, title in _PAIRS.items():
         if name.startswith(f"{pair}_") and name.rpartition("_")[2] in _ANSWERS:
             way = name.rpartition("_")[2]
@@ -141,10 +202,11 @@ def _named(name: str) -> Named:
         if name == f"{what}_{one}_over_{other}":
             there = {"full": "at full load", **_LOADS}
             place = {"idle": "idle", "full": "full-load"}.get(one, "part-load")
-            return Named(f"{_TITLES[what]} {there[one]} against {there[other]}", place, "change")
+            return Named(f"{_TITLES[what]} {there[one]} against {there[other]}", place, _PERCENT_MORE)
     if name in pulls.NAMES:
         what = name.removeprefix("full_")
-        return Named(f"{_TITLES[what]} at full load" if what in pulls.LEVELS else _TITLES[what], "full-load",
+        title = "engine speed" if what == "n" else _TITLES[what]
+        return Named(f"{title} at full load" if what in pulls.LEVELS else title, "full-load",
                      _scale_of(name, what))  # fmt: skip
     first, _, what = name.partition("_")
     if first in _LOADS and what in _TITLES:

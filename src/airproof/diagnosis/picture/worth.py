@@ -17,7 +17,7 @@ from airproof.diagnosis.picture.learned import learned
 
 Floats = NDArray[np.float64]
 
-IN_QUESTION = 0.002  # causes less probable are not played through
+IN_QUESTION = 0.002  # causes less probable are not played through; judged: Airproof authors
 
 
 @dataclass(frozen=True)
