@@ -54,6 +54,7 @@ OFFSET = cause(
 def verdict(*causes: CauseVerdict, **more: object) -> Verdict:
     """A verdict of these causes, with a finding or two."""
     findings = (
+        Finding("boost-error", -1.0, 1.0, "kPa", (-10.0, 8.0), ((40.0, 60.0),), "boost settles 1 kPa below its target"),
         Finding("key-on-baro", 8.1, 0.3, "kPa", (-1.5, 1.5), ((0.0, 12.0),), "reads 8.1 kPa above the barometer"),
         Finding("trim-idle", 0.0, 1.0, "%", (-8.0, 8.0), ((20.0, 60.0),), "the mixture correction is 0 % at idle"),
     )

@@ -268,3 +268,11 @@ def test_the_users_own_drawing_settings_stay_out_and_stay_as_they_were(
 def test_the_interactive_front_end_is_never_loaded(drawn: tuple[Exhibit, ...]) -> None:
     assert drawn
     assert "matplotlib.pyplot" not in sys.modules
+
+
+def test_boost_that_never_settled_is_not_called_low(tmp_path: Path) -> None:
+    """While a turbocharger comes up the pressure is below its target on any car."""
+    made = weighing()
+    findings = tuple(finding for finding in made.verdict.findings if finding.id != "boost-error")
+    brief = replace(made, verdict=replace(made.verdict, findings=findings))
+    assert draw_exhibits(brief, tmp_path)[4].title == "Boost is asked for too briefly to settle"

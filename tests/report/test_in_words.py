@@ -130,7 +130,7 @@ def test_where_nothing_speaks_up_that_is_said() -> None:
 
 def test_for_a_healthy_engine_the_checks_are_counted() -> None:
     why = parts(said=verdict(cause("none", 0.9), cause("ignition", 0.1)))["why"].lines
-    assert why[0] == "Of 2 things checked, 1 lies where a healthy engine has them."
+    assert why[0] == "Of 3 things checked, 2 lie where a healthy engine has them."
     assert why[1] == "Not there: Reads 8.1 kPa above the barometer."
 
 
