@@ -227,6 +227,7 @@ def test_every_source_is_used() -> None:
             known.areas,
             known.codes,
             known.symptoms,
+            known.setups,
             known.steps,
             known.prices.parts,
         )

@@ -16,7 +16,7 @@ from typing import Annotated, Any, NoReturn
 import typer
 
 from airproof import __version__
-from airproof.cli import explain, rehearse, weigh
+from airproof.cli import explain, plan, rehearse, weigh
 from airproof.cli.streams import complain, make_streams_safe
 from airproof.cli.usage import UsageError, in_our_words
 from airproof.errors import AirproofError
@@ -25,6 +25,7 @@ OWN_FAULT, UNUSABLE, INTERRUPTED = 1, 2, 130
 
 COMMANDS: tuple[tuple[str, Callable[..., None]], ...] = (
     ("weigh", weigh.weigh),
+    ("plan", plan.plan),
     ("explain", explain.explain),
     ("rehearse", rehearse.rehearse),
 )
@@ -38,6 +39,7 @@ cause: how probable, how large, on what evidence, and what to do next.
 \b
   airproof weigh drive.csv --engine engine.toml
   airproof weigh drive.csv --engine engine.toml --code P0106 --symptom rough-idle --altitude 350m
+  airproof plan verdict.json
   airproof explain P0106
   airproof rehearse --engine engine.toml --cause vacuum-leak=4mm --compare
 

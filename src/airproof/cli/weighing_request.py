@@ -23,8 +23,9 @@ from airproof.knowledge.model import Knowledge, Prices
 from airproof.recording.mapping import SignalMap, read_signal_map
 from airproof.recording.readers import read_recording
 from airproof.recording.recording import Recording
-from airproof.repair.plan import Plan, already_recorded, make_plan
-from airproof.repair.prices import load_prices
+from airproof.repair.plan import Plan, already_recorded, plan_of
+from airproof.repair.prices import load_prices, tools_of
+from airproof.repair.task import HABIT, task_for
 from airproof.report.as_json import as_json
 from airproof.report.exhibits import Exhibit, check_folder, draw_exhibits
 from airproof.report.in_words import Part, in_words
@@ -69,7 +70,7 @@ def carry_out(request: Request) -> None:
     barometer = the_barometer(request.altitude, request.barometer)
     ambient_c = the_ambient_c(request.ambient)
     readings = _readings(request.readings, known)
-    prices = known.prices if request.prices is None else load_prices(request.prices, known.prices)
+    prices = known.prices if request.prices is None else load_prices(request.prices, known.prices, tools_of(known))
     mapping = None if request.signals is None else read_signal_map(request.signals)
     with progress_over([*request.recordings, *request.baselines, *request.sisters]) as progress:
         recordings = _read(request.recordings, mapping, barometer, progress)
@@ -111,7 +112,9 @@ def _plan(
     outcomes = [reading for reading in readings if isinstance(reading, Outcome)]
     done = {one.step for one in outcomes} | already_recorded(weighing.verdict.regimes_s, known)
     seen = {one.step for one in outcomes if one.found}
-    return make_plan(probabilities, known, prices, done=done, seen=seen)
+    pairs = weighing.verdict.pair_weights()
+    task = task_for(probabilities, known, prices, done=done, seen=seen, pairs=pairs).doubted()
+    return plan_of(task, task.looked_into(asked=[HABIT]))
 
 
 def _read(

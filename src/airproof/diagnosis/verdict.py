@@ -66,6 +66,10 @@ class Pair:
     probability: float
 
 
+ALL_BUT_SURE = 1.0 - 1e-9
+"""Of a pair: odds beyond a thousand million to one are no odds."""
+
+
 @dataclass(frozen=True)
 class Verdict:
     """The outcome of weighing: causes most probable first, probabilities summing to 1 over all that apply.
@@ -86,6 +90,15 @@ class Verdict:
     def probability(self, cause: str) -> float:
         """Probability of that cause; 0 where it does not apply."""
         return next((c.probability for c in self.causes if c.id == cause), 0.0)
+
+    def pair_weights(self) -> dict[tuple[str, ...], float]:
+        """The weight of each pair beside the probabilities of single causes, with which it sums to more than 1."""
+        return {
+            pair.causes: min(pair.probability, ALL_BUT_SURE)
+            / (1.0 - min(pair.probability, ALL_BUT_SURE))
+            * sum(map(self.probability, pair.causes))
+            for pair in self.pairs
+        }
 
     @property
     def first(self) -> CauseVerdict:

@@ -130,10 +130,13 @@ def weigh(
         *from_symptoms(symptoms, known, hypotheses.sizes),
         *from_outcomes([r for r in readings if isinstance(r, Outcome)], known, hypotheses.sizes),
     ]
+    steps_done = {r.step: r.found for r in readings if isinstance(r, Outcome)}
     refusal = too_little(case, said) or _refusal(case)
     if refusal is not None:
         verdict = _verdict(case, hypotheses, said, known, refusal=refusal)
-        return Weighing(recording, case.regimes, profile, case.barometer, verdict, (), tuple(baselines), tuple(sisters))
+        return Weighing(
+            recording, case.regimes, profile, case.barometer, verdict, (), tuple(baselines), tuple(sisters), steps_done
+        )
 
     testimonies, posterior, narrowed = _judge(case, hypotheses, said)
     tell(0.8)
@@ -149,7 +152,15 @@ def weigh(
         regimes_s=case.regimes.seconds(),
     )
     weighing = Weighing(
-        recording, case.regimes, profile, case.barometer, verdict, traces_of(case), tuple(baselines), tuple(sisters)
+        recording,
+        case.regimes,
+        profile,
+        case.barometer,
+        verdict,
+        traces_of(case),
+        tuple(baselines),
+        tuple(sisters),
+        steps_done,
     )
     tell(1.0)
     return weighing

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -50,7 +51,7 @@ class RelationTrace:
 
 @dataclass(frozen=True)
 class Weighing:
-    """One recording weighed."""
+    """One recording weighed; `steps_done`: steps that were told, and whether each found what it looks for."""
 
     recording: Recording
     regimes: Regimes
@@ -60,6 +61,7 @@ class Weighing:
     traces: tuple[RelationTrace, ...] = ()
     baselines: tuple[Recording, ...] = field(default=())
     sisters: tuple[Recording, ...] = field(default=())
+    steps_done: Mapping[str, bool] = field(default_factory=dict)
 
     def trace(self, name: str) -> RelationTrace | None:
         """The trace of that id, or None where the signals for it are missing."""

@@ -1,7 +1,7 @@
 """Reading what is known from its data files, and refusing what is not sound.
 
 A folder holds TOML files; each may hold tables of any kind: `sources`, `equipment`, `causes`, `families`,
-`areas`, `codes`, `symptoms`, `steps`, `prices`, and in them one table per entry, headed by its id. A code
+`areas`, `codes`, `symptoms`, `setups`, `steps`, `prices`, and in them one table per entry, headed by its id. A code
 that says `like = "P0171"` takes from that code all it does not say itself.
 """
 
@@ -29,12 +29,13 @@ from airproof.knowledge.model import (
     Knowledge,
     Known,
     Prices,
+    SetUp,
     Source,
     Step,
     Symptom,
 )
 
-KINDS = ("sources", "equipment", "causes", "families", "areas", "codes", "symptoms", "steps", "prices")
+KINDS = ("sources", "equipment", "causes", "families", "areas", "codes", "symptoms", "setups", "steps", "prices")
 WAY_OUT = "Repair that entry; the other entries of the same kind show how one looks."
 
 Entry = TypeVar("Entry", bound=BaseModel)
@@ -73,6 +74,7 @@ def _load(folder: Traversable) -> Knowledge:
         symptoms=_entries(Symptom, raw["symptoms"]),
         steps=_entries(Step, raw["steps"]),
         prices=_entry(Prices, prices_where, "prices", prices),
+        setups=_entries(SetUp, raw["setups"]),
     )
     _check_references(known, raw, prices_where)
     return known
@@ -169,6 +171,7 @@ def _check_references(known: Knowledge, raw: Mapping[str, Raw], prices_file: str
         "areas": known.areas,
         "codes": known.codes,
         "symptoms": known.symptoms,
+        "setups": known.setups,
         "steps": known.steps,
         "prices": {"prices": known.prices, **known.prices.parts},
     }
@@ -188,6 +191,9 @@ def _check_references(known: Knowledge, raw: Mapping[str, Raw], prices_file: str
     for key, step in known.steps.items():
         within("steps", key, [*step.tells, *step.cures], known.causes, "cause")
         within("steps", key, step.after, known.steps, "step")
+        within("steps", key, step.set_up, known.setups, "set-up")
+        if step.minutes < sum(known.setups[name].minutes for name in step.set_up):
+            refuse("steps", key, "fewer minutes than what it needs set up", "minutes that include it")
         within("steps", key, [step.part] if step.part else [], known.prices.parts, "part")
         if key in _all_before(key, known.steps):
             refuse("steps", key, "it must come after itself", "an order that can be followed")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
@@ -28,6 +28,7 @@ Induction = Literal["naturally-aspirated", "turbocharged", "supercharged"]
 AirMetering = Literal["air-flow sensor", "speed-density", "both"]
 Fuel = Literal["petrol", "e10", "e85", "diesel"]
 Standing = Literal["read", "computed", "from memory", "common practice, no source", "judged"]
+Skill = Literal["anyone", "mechanic", "specialist"]
 StepKind = Literal["look", "measure", "record", "clean", "repair", "replace", "specialist", "watch"]
 
 
@@ -183,8 +184,41 @@ class Code(Witness):
     check_first: tuple[Id, ...]
 
 
+class SetUp(Known):
+    """Something made ready once that several steps need: a sensor taken out, a meter at a plug.
+
+    `minutes` are for making it ready and putting it back. It is put back before the engine runs, unless it
+    `stands_running`.
+    """
+
+    title: Text
+    minutes: Annotated[float, Field(gt=0.0)]
+    stands_running: bool = False
+
+
+class Risk(BaseModel):
+    """What may go wrong in a step, and what it then costs on top, in the currency of the prices."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    says: Text
+    chance: Annotated[float, Field(ge=0.0, lt=1.0)]
+    money: Annotated[float, Field(ge=0.0)]
+
+    @property
+    def expected_money(self) -> float:
+        """Chance times money."""
+        return self.chance * self.money
+
+
+NO_RISK = Risk(says="nothing out of the ordinary", chance=0.0, money=0.0)
+
+
 class Step(Known):
     """Something the mechanic can do: it costs a part and minutes; it tells, cures, or ends the job.
+
+    `minutes` include all it needs `set_up` and putting that back; where that stands already from the step before, they
+    are fewer by it. Work on the engine ends with a check in which it runs (`runs`, or any kind that cures).
 
     `tells[c]` is the probability of the outcome worded `if_so`, given c; `otherwise` the same for all causes
     that `tells` does not name. `cures[c]` is the chance that c is gone afterwards; only watching "cures"
@@ -206,6 +240,10 @@ class Step(Known):
     ends: bool = False
     records: Mapping[Id, Annotated[float, Field(gt=0.0)]] = {}
     after: tuple[Id, ...] = ()
+    set_up: tuple[Id, ...] = ()
+    runs: bool = False
+    skill: Skill = "anyone"
+    risk: Risk = NO_RISK
     cautions: tuple[Text, ...] = ()
 
     @model_validator(mode="after")
@@ -223,6 +261,11 @@ class Step(Known):
             msg = f"only watching can settle `{NONE}`"
             raise ValueError(msg)
         return self
+
+    @property
+    def engine_runs(self) -> bool:
+        """Whether the engine runs in it or at its end, so that it must be whole by then."""
+        return self.runs or bool(self.cures)
 
     def positive_given(self, cause: str) -> float:
         """Probability of the outcome `if_so`, given that cause; 0.5 where the step tells nothing."""
@@ -246,7 +289,7 @@ class PartPrice(Known):
 
 
 class Prices(BaseModel):
-    """What time and parts cost, all in one currency."""
+    """What time and parts cost, all in one currency, and what tools there are not."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -254,6 +297,7 @@ class Prices(BaseModel):
     labour_per_hour: Annotated[float, Field(ge=0.0)]
     source: Sources
     parts: Mapping[Id, PartPrice]
+    tools_missing: tuple[Text, ...] = ()
 
     def part(self, key: str | None) -> float:
         """Typical price of a part; nothing for no part."""
@@ -273,3 +317,4 @@ class Knowledge:
     symptoms: Mapping[str, Symptom]
     steps: Mapping[str, Step]
     prices: Prices
+    setups: Mapping[str, SetUp] = field(default_factory=dict)

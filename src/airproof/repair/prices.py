@@ -1,10 +1,11 @@
-"""A shop's own prices over the ones that ship with the package.
+"""A shop's own prices, and the tools it has not, over the ones that ship with the package.
 
 PRICES.toml, every line of it optional:
 
     currency = "EUR"           # then every part needs its own price: nothing is converted
     labour_per_hour = 85
     own_time_free = true       # for those who work on their own car; instead of labour_per_hour
+    tools_missing = ["smoke machine"]   # steps that need them are not planned
 
     [parts]
     map-sensor = 39.90
@@ -13,14 +14,14 @@ PRICES.toml, every line of it optional:
 from __future__ import annotations
 
 import difflib
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from airproof.errors import UnusableFile
-from airproof.knowledge.model import PartPrice, Prices
+from airproof.knowledge.model import Knowledge, PartPrice, Prices
 from airproof.toml_files import load_toml
 
 WAY_OUT = "A price file looks like this: labour_per_hour = 85, then [parts] and map-sensor = 39.90."
@@ -35,17 +36,28 @@ class _PriceFile(BaseModel):
     currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")] | None = None
     labour_per_hour: Amount | None = None
     own_time_free: bool = False
+    tools_missing: list[str] = []
     parts: dict[str, Amount] = {}
 
 
-def load_prices(path: Path, usual: Prices) -> Prices:
-    """`usual` with what the file at `path` says put over it.
+def load_prices(path: Path, usual: Prices, tools: Collection[str] = ()) -> Prices:
+    """`usual` with what the file at `path` says put over it; `tools` are those that any step needs.
 
-    Raises UnusableFile: not a file, not TOML, an unknown key or part, a price that cannot be, a time both
+    Raises UnusableFile: not a file, not TOML, an unknown key, part or tool, a price that cannot be, a time both
     free and paid, or another currency with parts left unpriced.
     """
     own = load_toml(path, _PriceFile, wanted="a shop's prices", way_out=WAY_OUT)
-    return _put_over(own, usual, str(path))
+    strange = [tool for tool in own.tools_missing if tool not in tools]
+    if strange:
+        near = [n for tool in strange for n in difflib.get_close_matches(tool, tools, n=2)]
+        hint = f"Did you mean {' or '.join(near)}?" if near else f"Known are {_few(sorted(tools))}."
+        raise UnusableFile(f"unknown tool {', '.join(strange)}", "tools by their names", hint, where=str(path))
+    return _put_over(own, usual, str(path)).model_copy(update={"tools_missing": tuple(own.tools_missing)})
+
+
+def tools_of(knowledge: Knowledge) -> frozenset[str]:
+    """All tools that any step needs."""
+    return frozenset(tool for step in knowledge.steps.values() for tool in step.tools)
 
 
 def _few(names: Sequence[str]) -> str:

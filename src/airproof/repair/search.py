@@ -46,8 +46,33 @@ SAME_COST = 6
 """Digits of the currency after the point that are compared: what is cheaper by less costs the same, so that the last
 digit of a sum, which no two processors share, does not choose."""
 
-History = frozenset[tuple[int, bool]]
-"""What has been done, and whether it came out positive; for a cure always False: it did not help."""
+ALIKE = 12
+"""Digits after the point in which two beliefs agree that are one: reached by the same steps in another order, they
+differ in the last."""
+
+
+NOTHING = np.zeros(3)
+"""Of money, minutes and the watched part."""
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a job stands: belief (n,), steps done (S,), set-ups standing (K,), after so many steps looked ahead."""
+
+    belief: Floats
+    done: Flags
+    standing: Flags
+    ahead: int = 0
+
+    @property
+    def weight(self) -> float:
+        """Probability of getting here."""
+        return float(self.belief.sum())
+
+    @property
+    def key(self) -> tuple[bytes, bytes, bytes]:
+        """The same for the same place, whichever way it was reached."""
+        return np.round(self.belief, ALIKE).tobytes(), self.done.tobytes(), self.standing.tobytes()
 
 
 @dataclass(frozen=True)
@@ -72,84 +97,104 @@ class Search:
         kinds = self._tells[np.arange(len(choices.steps)) != choices.ending]
         states = 3.0 ** np.count_nonzero(kinds) * 2.0 ** np.count_nonzero(~kinds)
         self.complete = bool(states <= STATES_TO_VISIT_ALL)
-        self._known: dict[History, Floats] = {}
+        self._known: dict[tuple[bytes, bytes, bytes], Floats] = {}
 
-    def options(self, belief: Floats, done: Flags, asked: Collection[int] = ()) -> list[Option]:
-        """Steps that can be taken first, cheapest whole job first; `belief` (n,), `done` (S,).
+    def start(self, belief: Floats, done: Flags) -> Place:
+        """A job that stands at a belief (n,), with steps done (S,) and nothing set up."""
+        return Place(belief, done, np.zeros(len(self.choices.setting_up), dtype=np.bool_))
+
+    def options(self, place: Place, asked: Collection[int] = ()) -> list[Option]:
+        """Steps that can be taken first, cheapest whole job first.
 
         Those followed up in earnest only, and those `asked` for.
         """
-        return self._options(belief, done, frozenset(), self._first_steps, asked)
+        return self._options(place, self._first_steps, asked)
 
-    def after(self, belief: Floats, done: Flags, step: int) -> list[tuple[bool, float, int]]:
-        """Where a step leads: for each outcome whether positive, its probability, and the best step then."""
-        leads = []
-        for came, child in self._outcomes(belief, step):
-            weight = float(child.sum())
-            if weight > 0.0:
-                then = self._options(child, _with(done, step), frozenset({(step, came)}), 1)
-                leads.append((came, weight / float(belief.sum()), then[0].step))
-        return leads
+    def best(self, place: Place) -> Option:
+        """The step to take there."""
+        return self._options(place, 1)[0]
 
-    def _outcomes(self, belief: Floats, step: int) -> list[tuple[bool, Floats]]:
-        if step == self.choices.ending:
+    def leads(self, place: Place, step: int) -> list[tuple[bool, Place]]:
+        """Where a step leads to if the job is not over with it: whether the outcome was positive, and the place."""
+        c = self.choices
+        if step == c.ending:
             return []
         if self._tells[step]:
-            positive = belief * self._positive[step]
-            return [(True, positive), (False, belief - positive)]
-        return [(False, belief * (1.0 - self.choices.cures[step]))]
+            positive = place.belief * self._positive[step]
+            children = [(True, positive), (False, place.belief - positive)]
+        else:
+            children = [(False, c.not_cured(place.belief[None, :], np.array([step]))[0])]
+        done = _with(place.done, step)
+        standing = c.standing_after(place.standing, step)
+        return [(came, Place(child, done, standing, place.ahead + 1)) for came, child in children]
 
-    def _options(
-        self, belief: Floats, done: Flags, history: History, width: int, asked: Collection[int] = ()
-    ) -> list[Option]:
+    def _options(self, place: Place, width: int, asked: Collection[int] = ()) -> list[Option]:
         """The `width` best steps here, and those asked for, by what the job costs with them, cheapest first.
 
         Each is first judged with the sequence of repairs after it; the best are then followed further.
         """
-        weight = float(belief.sum())
-        steps = self._possible(belief, done, weight, asked)
-        totals = weight * self.choices.uses[steps]
-        leads = [self._outcomes(belief, step) for step in steps]
-        owners = [row for row, outcomes in enumerate(leads) for _ in outcomes]
-        rest: list[list[Floats]] = [[] for _ in steps]
-        if owners:
-            after = np.repeat(done[None, :], len(owners), axis=0)
-            after[np.arange(len(owners)), np.asarray(steps)[owners]] = True
-            children = np.array([child for outcomes in leads for _, child in outcomes])
-            for owner, total in zip(owners, self._sequences.totals(children, after), strict=True):
-                totals[owner] += total
-                rest[owner].append(total)
+        weight = place.weight
+        steps = self._possible(place, asked)
+        uses = self.choices.uses_with(place.standing)
+        totals = weight * uses[steps]
+        leads = [self.leads(place, step) for step in steps]
+        rest = self._in_sequence(leads)
+        if not self.complete:
+            totals = totals + np.array([sum((x for x in onward if x is not None), NOTHING) for onward in rest])
         order = np.argsort(np.round(totals @ self.choices.worth, SAME_COST), kind="stable")
         followed = list(order[: None if self.complete else width])
         followed += [row for row in order if steps[row] in asked and row not in followed]
         found = []
         for row in followed:
-            step, total = steps[row], weight * self.choices.uses[steps[row]]
-            for (came, child), sequence in zip(leads[row], rest[row], strict=True):
-                total = total + self._value(child, _with(done, step), history | {(step, came)}, sequence)
-            found.append(Option(step, total, float(total @ self.choices.worth)))
+            total = weight * uses[steps[row]]
+            for (_, child), sequence in zip(leads[row], rest[row], strict=True):
+                total = total + self._value(child, sequence)
+            found.append(Option(steps[row], total, float(total @ self.choices.worth)))
         return sorted(found, key=lambda option: round(option.cost, SAME_COST))
 
-    def _value(self, belief: Floats, done: Flags, history: History, sequence: Floats) -> Floats:
-        """What the rest of the job uses up (E,), weighted by the chance of it; no more than `sequence`."""
-        weight = float(belief.sum())
-        if weight <= 0.0 or (not self.complete and (len(history) >= DEEPEST or weight < RARE)):
-            return sequence
-        if history not in self._known:
-            best = self._options(belief, done, history, 1)[0]
-            self._known[history] = min(best.total, sequence, key=lambda total: float(total @ self.choices.worth))
-        return self._known[history]
+    def _in_sequence(self, leads: list[list[tuple[bool, Place]]]) -> list[list[Floats | None]]:
+        """What the sequence of repairs uses up (E,) from each place that some steps lead to; None where all places are
+        visited, and nobody asks.
+        """
+        children = [child for outcomes in leads for _, child in outcomes]
+        if self.complete or not children:
+            return [[None for _ in outcomes] for outcomes in leads]
+        totals = iter(
+            self._sequences.totals(
+                np.array([child.belief for child in children]),
+                np.array([child.done for child in children]),
+                np.array([child.standing for child in children]),
+            )
+        )
+        return [[next(totals) for _ in outcomes] for outcomes in leads]
 
-    def _possible(self, belief: Floats, done: Flags, weight: float, asked: Collection[int]) -> list[int]:
+    def _value(self, place: Place, sequence: Floats | None) -> Floats:
+        """What the rest of the job uses up (E,), weighted by the chance of it; no more than the `sequence` of repairs
+        where that was followed.
+        """
+        weight = place.weight
+        if weight <= 0.0:
+            return NOTHING
+        if sequence is not None and (place.ahead >= DEEPEST or weight < RARE):
+            return sequence
+        key = place.key
+        if key not in self._known:
+            best = self._options(place, 1)[0].total
+            worth = self.choices.worth
+            self._known[key] = best if sequence is None or best @ worth < sequence @ worth else sequence
+        return self._known[key]
+
+    def _possible(self, place: Place, asked: Collection[int]) -> list[int]:
         """Steps not done, whose predecessors are, and which promise something here; the ending step always."""
-        c = self.choices
+        c, belief, done, weight = self.choices, place.belief, place.done, place.weight
         ready = ~done & ~(self._needs & ~done).any(axis=1)
         chosen = ready.copy()
         if not self.complete:
             moved = np.abs(self._positive - (self._positive @ belief / weight)[:, None]) @ belief
-            promise = np.where(ready, np.maximum(c.cures @ belief, moved), 0.0)
+            promise = np.where(ready, np.maximum(c.cured(belief), moved), 0.0)
             chosen &= promise >= WORTHWHILE * weight
-            rate = np.where(chosen, promise / (c.cost + SMALL_CHANGE), 0.0)
+            cost = c.uses_with(place.standing) @ c.worth
+            rate = np.where(chosen, promise / (cost + SMALL_CHANGE), 0.0)
             chosen &= rate >= np.sort(rate)[-LOOKED_AT:][0]
             chosen |= self._gates(done) & ready
             chosen[list(asked)] |= ready[list(asked)]

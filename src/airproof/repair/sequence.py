@@ -34,59 +34,66 @@ class Sequences:
         c = choices
         tested = c.pairs_test >= 0
         repair_first = np.where(tested, c.pairs_test, c.pairs_repair)
-        ones = np.ones_like(c.cures[c.pairs_repair])
+        ones = np.ones_like(c.stays[c.pairs_repair])
+        uses = c.from_scratch
+        self._choices = c
         self._worth = c.worth
-        self._end = c.uses[c.ending]
+        self._end = uses[c.ending]
         self._cost_end = float(self._end @ c.worth)
         self._test, self._repair, self._tested = c.pairs_test, c.pairs_repair, tested
         self._fires = np.where(tested[:, None], c.positive[c.pairs_test], ones)
-        self._cures = self._fires * c.cures[c.pairs_repair]
-        self._uses_first = c.uses[repair_first]
-        self._uses_then = np.where(tested[:, None], c.uses[c.pairs_repair], 0.0)
+        self._cures_and_fires = np.concatenate([self._fires * (1.0 - c.stays[c.pairs_repair]), self._fires]).T
+        self._uses_first = uses[repair_first]
+        self._set_up_first = c.set_up[repair_first]
+        self._uses_then = np.where(tested[:, None], uses[c.pairs_repair], 0.0)
         self._needs = c.before[c.pairs_repair].copy()
         self._needs[tested, c.pairs_test[tested]] = False
         self._marks = self._needs.copy()
         self._marks[np.arange(c.pairs_repair.size), c.pairs_repair] = True
         self._marks[tested, c.pairs_test[tested]] = True
-        self._uses = c.uses
-        self._cost_needs = (self._needs * c.cost).T
+        self._uses = uses
+        self._needy = self._needs.any(axis=1)
+        self._cost_needs = (self._needs[self._needy] * c.cost).T
         self._cost_first = self._uses_first @ c.worth
         self._cost_then = self._uses_then @ c.worth
 
-    def totals(self, beliefs: Floats, done: Flags) -> Floats:
-        """What the sequence is expected to use up (L, E), from beliefs (L, n) and steps done (L, S)."""
+    def totals(self, beliefs: Floats, done: Flags, standing: Flags | None = None) -> Floats:
+        """What the sequence is expected to use up (L, E), from beliefs (L, n), steps done (L, S), set-ups standing
+        (L, K), of which the first move makes use.
+        """
         weight = beliefs.sum(axis=1)
-        ending = weight[:, None] * self._end
-        spent, endings = [], [ending]
-        for _ in range(LONGEST):
-            if self._repair.size == 0:
-                break
+        total: Floats = weight[:, None] * self._end
+        rows = np.arange(weight.size)
+        made = []
+        for number in range(LONGEST if self._repair.size else 0):
             move, rate = self._best_moves(beliefs, done, weight)
-            going = rate * self._cost_end > HOPELESS
-            if not going.any():
+            going = np.flatnonzero(rate * self._cost_end > HOPELESS)
+            if going.size == 0:
                 break
+            rows, move, beliefs, done, weight = rows[going], move[going], beliefs[going], done[going], weight[going]
             fired = np.einsum("ln,ln->l", beliefs, self._fires[move])
             undone = self._needs[move] & ~done
             used = weight[:, None] * (self._uses_first[move] + undone @ self._uses)
             used += fired[:, None] * self._uses_then[move]
-            spent.append((going, used))
-            beliefs = beliefs * (1.0 - self._cures[move])
+            if number == 0 and standing is not None:
+                ready = standing[going] & self._set_up_first[move] & ~undone.any(axis=1, keepdims=True)
+                used -= weight[:, None] * (ready @ self._choices.setting_up)
+            made.append((rows, used, weight[:, None] * self._end))
+            beliefs = self._choices.not_cured(beliefs, self._repair[move], self._fires[move])
             done = done | self._marks[move]
             weight = beliefs.sum(axis=1)
-            endings.append(weight[:, None] * self._end)
-        total = endings[-1]
-        for (going, used), ending in zip(reversed(spent), reversed(endings[:-1]), strict=True):
-            going_on = used + total
-            cheaper = going & (going_on @ self._worth < ending @ self._worth)
-            total = np.where(cheaper[:, None], going_on, ending)
-        return np.asarray(total)
+            total[rows] = weight[:, None] * self._end
+        for rows, used, ending in reversed(made):
+            going_on = used + total[rows]
+            cheaper = going_on @ self._worth < ending @ self._worth
+            total[rows] = np.where(cheaper[:, None], going_on, ending)
+        return total
 
     def _best_moves(self, beliefs: Floats, done: Flags, weight: Floats) -> tuple[NDArray[np.intp], Floats]:
         """The move of the highest rate, and that rate: probability cured per unit of cost."""
-        cured = beliefs @ self._cures.T
-        fired = beliefs @ self._fires.T
-        first = self._cost_first + (~done).astype(np.float64) @ self._cost_needs
-        cost = weight[:, None] * first + fired * self._cost_then
+        cured, fired = np.split(beliefs @ self._cures_and_fires, 2, axis=1)
+        cost = weight[:, None] * self._cost_first + fired * self._cost_then
+        cost[:, self._needy] += weight[:, None] * ((~done).astype(np.float64) @ self._cost_needs)
         gone = done[:, self._repair] | (self._tested & done[:, self._test])
         rate = np.where(gone, 0.0, cured / np.maximum(cost, TINY))
         move = np.argmax(rate, axis=1)

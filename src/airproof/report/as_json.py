@@ -8,13 +8,14 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from airproof.diagnosis.finding import Finding
-from airproof.diagnosis.verdict import CauseVerdict, Moment
+from airproof.diagnosis.verdict import CauseVerdict, Moment, Pair, Verdict
 from airproof.diagnosis.weighing import Weighing
 from airproof.recording.recording import Recording
 from airproof.report.in_words import cautions_of
 
 if TYPE_CHECKING:
-    from airproof.repair.plan import Habit, NextStep, Plan
+    from airproof.repair.habit import Habit
+    from airproof.repair.plan import NextStep, Plan
 
 SCHEMA = "airproof.verdict/1"
 _PROBABILITY_DIGITS = 12  # significant: the sum of all stays 1, and near-certainty is not rounded to certainty
@@ -34,11 +35,11 @@ def verdict_object(
         "schema": SCHEMA,
         "inputs": _inputs(weighing, recordings or (weighing.recording,)),
         "causes": [_cause(cause, judged=verdict.refusal is None) for cause in verdict.causes],
-        "pairs": [{"ids": list(p.causes), "probability": _number(p.probability)} for p in verdict.pairs],
+        "pairs": [_pair(pair, verdict) for pair in verdict.pairs],
         "findings": [_finding(finding) for finding in verdict.findings],
         "timeline": [_moment(moment) for moment in verdict.timeline],
-        "next_steps": [] if plan is None else [_step(step) for step in plan.next_steps],
-        "habit": _habit(None if plan is None else plan.habit),
+        "next_steps": [] if plan is None else [step_object(step) for step in plan.next_steps],
+        "habit": habit_object(None if plan is None else plan.habit),
         "currency": None if plan is None else plan.currency,
         "cannot_tell": list(verdict.cannot_tell),
         "cautions": list(cautions_of(verdict, plan)),
@@ -53,6 +54,7 @@ def _inputs(weighing: Weighing, recordings: Sequence[Recording]) -> dict[str, An
         "recordings": [one.label for one in recordings],
         "baselines": [one.label for one in weighing.baselines],
         "sisters": [one.label for one in weighing.sisters],
+        "steps_done": dict(weighing.steps_done),
         "signals": sorted(weighing.recording),
         "understood": [
             {"heading": c.heading, "signal": c.signal, "unit": c.unit, "how": c.how, "says": c.says}
@@ -101,6 +103,12 @@ def _cause(cause: CauseVerdict, *, judged: bool) -> dict[str, Any]:
     }
 
 
+def _pair(pair: Pair, verdict: Verdict) -> dict[str, Any]:
+    """`weight` stands beside the probabilities of single causes, which sum to 1 without it."""
+    weight = verdict.pair_weights()[pair.causes]
+    return {"ids": list(pair.causes), "probability": _number(pair.probability), "weight": _number(weight)}
+
+
 def _finding(finding: Finding) -> dict[str, Any]:
     return {
         "id": finding.id,
@@ -122,7 +130,8 @@ def _moment(moment: Moment) -> dict[str, Any]:
     }
 
 
-def _step(step: NextStep) -> dict[str, Any]:
+def step_object(step: NextStep) -> dict[str, Any]:
+    """A step with what the whole job takes, begun with it."""
     return {
         "id": step.id,
         "title": step.title,
@@ -137,7 +146,7 @@ def _step(step: NextStep) -> dict[str, Any]:
     }
 
 
-def _habit(habit: Habit | None) -> dict[str, Any]:
+def habit_object(habit: Habit | None) -> dict[str, Any]:
     """Where no price makes the habit right, the price below which it would be is 0; all null where there is none."""
     if habit is None:
         keys = ("expected_money", "expected_minutes", "expected_cost")

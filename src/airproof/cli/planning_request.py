@@ -1,0 +1,87 @@
+"""Carrying out one `airproof plan`."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+from pathlib import Path
+
+from airproof.cli.streams import say, say_parts
+from airproof.cli.typed import path_of
+from airproof.errors import UnusableFile, UnusableRequest
+from airproof.knowledge.load import knowledge
+from airproof.knowledge.model import Knowledge, Step
+from airproof.repair.advice import advise
+from airproof.repair.prices import load_prices, tools_of
+from airproof.repair.task import Task
+from airproof.repair.verdict_file import WANTED, WAY_OUT, task_of
+from airproof.report.plan_as_json import as_json
+from airproof.report.plan_in_words import in_words
+
+YES_OR_NO = {"yes": True, "y": True, "found": True, "no": False, "n": False, "not-found": False}
+
+
+@dataclass(frozen=True)
+class PlanRequest:
+    """The options of `airproof plan` as they were typed."""
+
+    verdict: str
+    done: Sequence[str]
+    prices: Path | None
+    json: bool
+
+
+def carry_out(request: PlanRequest) -> None:
+    """Plan and tell."""
+    known = knowledge()
+    steps = [_done(typed, known) for typed in request.done]
+    prices = known.prices if request.prices is None else load_prices(request.prices, known.prices, tools_of(known))
+    task: Task = task_of(_text(request.verdict), known, prices, request.verdict)
+    for step, found in steps:
+        task = task.after(step, found)
+    advice = advise(task)
+    say(as_json(advice, task)) if request.json else say_parts(in_words(advice, task))
+
+
+def _text(verdict: str) -> str:
+    if verdict == "-":
+        return sys.stdin.read()
+    path = path_of("VERDICT.json", verdict)
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except OSError as fault:
+        found = f"cannot be read ({fault.strerror or fault})"
+        raise UnusableFile(found, WANTED, "Check the path.", where=verdict) from fault
+    except UnicodeDecodeError as fault:
+        raise UnusableFile("is not text in UTF-8", WANTED, WAY_OUT, where=verdict) from fault
+
+
+def _done(typed: str, known: Knowledge) -> tuple[Step, bool | None]:
+    """A step and whether it found what it looks for; None for a repair, which then did not help."""
+    name, _, outcome = typed.partition("=")
+    step = known.steps.get(name.strip())
+    if step is None:
+        near = ", ".join(get_close_matches(name, known.steps, 4, 0.4)) or ", ".join(list(known.steps)[:6])
+        raise UnusableRequest(f"{name!r} is not a step", "the id of a step", f"Near: {near}.", where="--done")
+    if step.ends:
+        raise UnusableRequest(
+            f"with {name} the job is over", "a step that leaves it open", "Leave it out.", where="--done"
+        )
+    said = YES_OR_NO.get(outcome.strip().lower())
+    if step.tells and said is None:
+        raise UnusableRequest(
+            f"{typed!r} does not say what came of it",
+            f'{name}=yes ("{step.if_so}") or {name}=no ("{step.if_not}")',
+            "Say which.",
+            where="--done",
+        )
+    if not step.tells and said:
+        raise UnusableRequest(
+            f"{typed!r}: with a repair that helped the job is over",
+            "a repair that did not help",
+            "Leave it out.",
+            where="--done",
+        )
+    return step, said if step.tells else None
