@@ -22,7 +22,8 @@ def options(text: str) -> set[str]:
 
 
 def test_every_option_is_named_and_no_other(airproof: Airproof) -> None:
-    weighing, *others = (options(airproof(command, "--help").out) for command in ("weigh", "rehearse", "plan"))
+    commands = ("weigh", "rehearse", "plan", "meter")
+    weighing, *others = (options(airproof(command, "--help").out) for command in commands)
     assert options(README) - {"--help"} >= weighing - {"--help"}
     assert options(README) - {"--help"} <= weighing.union(*others)
 

@@ -230,6 +230,10 @@ def test_every_source_is_used() -> None:
             known.setups,
             known.steps,
             known.prices.parts,
+            known.sensors,
+            known.thermistors,
+            known.sensor_kinds,
+            known.meter_tasks,
         )
         for entry in entries.values()
         for source in entry.source

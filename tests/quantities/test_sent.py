@@ -100,3 +100,9 @@ def test_what_is_no_frame() -> None:
             sent.nibble_from_ticks(ticks)
     with pytest.raises(UnusableQuantity, match="from 0 to 15"):
         sent.frame_ticks(16, [1], 2)
+
+
+def test_the_average_that_a_meter_shows() -> None:
+    # Nine pulses of five low ticks in frames of 152 to 272 ticks, by hand: 107/152 and 227/272
+    assert [sent.average_share(ticks) for ticks in sent.frame_range_ticks(6)] == pytest.approx([107 / 152, 227 / 272])
+    assert sent.average_share(10_000) > 0.99  # a long pause: near its high level

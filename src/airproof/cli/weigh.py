@@ -108,6 +108,7 @@ def weigh(
       [[reading]]
       signal = "manifold_pressure"
       value = "106 kPa"         # absolute, key on, engine off
+    What was measured with a meter goes into the same file: "airproof meter --help" shows how.
 
     \b
     MAP.toml says which heading of the file is which signal, where its words are not known:

@@ -5,13 +5,16 @@ from __future__ import annotations
 import filecmp
 import itertools
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from airproof.cli.place import the_ambient_c, the_barometer
 from airproof.cli.progress import Progress, progress_over
 from airproof.cli.streams import say, say_parts
+from airproof.diagnosis.by_meter import measured_steps
+from airproof.diagnosis.meter.measured import Measurements
+from airproof.diagnosis.meter.measured_file import measurements_of
 from airproof.diagnosis.readings import EngineOffReading, Outcome, load_readings
 from airproof.diagnosis.weigh import weigh
 from airproof.diagnosis.weighing import Barometer, Weighing
@@ -104,7 +107,7 @@ def _exhibits(drawn: Sequence[Exhibit], folder: Path | None) -> list[Part]:
 
 
 def _plan(
-    weighing: Weighing, known: Knowledge, prices: Prices, readings: Iterable[Outcome | EngineOffReading]
+    weighing: Weighing, known: Knowledge, prices: Prices, readings: Sequence[Outcome | EngineOffReading | Measurements]
 ) -> Plan | None:
     if weighing.verdict.refusal is not None:
         return None
@@ -112,6 +115,8 @@ def _plan(
     outcomes = [reading for reading in readings if isinstance(reading, Outcome)]
     done = {one.step for one in outcomes} | already_recorded(weighing.verdict.regimes_s, known)
     seen = {one.step for one in outcomes if one.found}
+    measured = measured_steps(readings, weighing.barometer, known)
+    done, seen = done | set(measured), (seen - set(measured)) | {step for step, found in measured.items() if found}
     pairs = weighing.verdict.pair_weights()
     task = task_for(probabilities, known, prices, done=done, seen=seen, pairs=pairs).doubted()
     return plan_of(task, task.looked_into(asked=[HABIT]))
@@ -135,8 +140,9 @@ def _read(
         raise UnusableFile(fault.given, fault.wanted, MAP_LINES, where=fault.where) from fault
 
 
-def _readings(paths: Sequence[Path], known: Knowledge) -> list[Outcome | EngineOffReading]:
-    return list(itertools.chain.from_iterable(load_readings(path, known) for path in paths))
+def _readings(paths: Sequence[Path], known: Knowledge) -> list[Outcome | EngineOffReading | Measurements]:
+    by_hand = itertools.chain.from_iterable(load_readings(path, known) for path in paths)
+    return [*by_hand, *measurements_of(paths, known)]
 
 
 def _code(asked: str, known: Knowledge) -> str:

@@ -15,7 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, StrictBool
 
@@ -58,7 +58,12 @@ class _Reading(BaseModel):
 class _File(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
-    reading: list[_Reading]
+    reading: list[_Reading] = []
+    # Measurements with a meter stand in the same file: diagnosis/meter/measured_file.py reads these tables.
+    measured: list[Any] = []
+    meter: dict[str, Any] = {}
+    sensor: dict[str, Any] = {}
+    day: dict[str, Any] = {}
 
 
 def load_readings(path: Path, knowledge: Knowledge) -> list[Outcome | EngineOffReading]:
@@ -67,7 +72,10 @@ def load_readings(path: Path, knowledge: Knowledge) -> list[Outcome | EngineOffR
     Raises UnusableFile: not TOML, a key unknown, a step or unit that does not exist.
     """
     where = str(path)
-    entries = load_toml(path, _File, wanted="readings", way_out=WAY_OUT).reading
+    file = load_toml(path, _File, wanted="readings", way_out=WAY_OUT)
+    entries = file.reading
+    if not entries and not file.measured:
+        raise UnusableFile("no [[reading]] and no [[measured]] in it", "readings", WAY_OUT, where=where)
     readings = [_one(entry, number, knowledge, where) for number, entry in enumerate(entries, start=1)]
     names = [reading.step if isinstance(reading, Outcome) else reading.signal for reading in readings]
     twice = next((name for name in names if names.count(name) > 1), None)

@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from airproof.diagnosis import by_meter
 from airproof.diagnosis.bayes import NEPERS_TO_DECIBANS, Posterior, interval, narrowed, posterior_of, weigh_testimonies
 from airproof.diagnosis.case import Case, Check
 from airproof.diagnosis.checks import (
@@ -31,6 +32,7 @@ from airproof.diagnosis.companions import doubtful_good, odd_companions
 from airproof.diagnosis.conditions import UNKNOWN_PLACE, best_barometer
 from airproof.diagnosis.gaps import cannot_tell, not_recorded, too_little, two_at_once
 from airproof.diagnosis.hypotheses import Hypotheses, hypotheses_for
+from airproof.diagnosis.meter.measured import Measurements
 from airproof.diagnosis.pairs import pairs_of
 from airproof.diagnosis.picture import check as whole_picture
 from airproof.diagnosis.picture.hearing import heard, in_full
@@ -93,7 +95,7 @@ def weigh(
     symptoms: Sequence[str] = (),
     barometer: Barometer | None = None,
     ambient_c: float | None = None,
-    readings: Sequence[Outcome | EngineOffReading] = (),
+    readings: Sequence[Outcome | EngineOffReading | Measurements] = (),
     progress: Callable[[float], None] | None = None,
 ) -> Weighing:
     """Weigh one car's recordings.
@@ -125,10 +127,13 @@ def weigh(
         baselines=tuple(good_cases),
         engine_off_kpa={r.signal: r.kpa for r in readings if isinstance(r, EngineOffReading)},
     )
+    measured, by_hand = by_meter.heard_from(case, readings, known)
+    outcomes = [r for r in readings if isinstance(r, Outcome) and r.step not in by_hand]
     said = [
         *from_codes(codes, known, hypotheses.sizes),
         *from_symptoms(symptoms, known, hypotheses.sizes),
-        *from_outcomes([r for r in readings if isinstance(r, Outcome)], known, hypotheses.sizes),
+        *from_outcomes(outcomes, known, hypotheses.sizes),
+        *measured,
     ]
     steps_done = {r.step: r.found for r in readings if isinstance(r, Outcome)}
     refusal = too_little(case, said) or _refusal(case)

@@ -1,8 +1,9 @@
 """Reading what is known from its data files, and refusing what is not sound.
 
 A folder holds TOML files; each may hold tables of any kind: `sources`, `equipment`, `causes`, `families`,
-`areas`, `codes`, `symptoms`, `setups`, `steps`, `prices`, and in them one table per entry, headed by its id. A code
-that says `like = "P0171"` takes from that code all it does not say itself.
+`areas`, `codes`, `symptoms`, `setups`, `steps`, `prices`, `sensors`, `thermistors`, `sensor_kinds`,
+`meter_tasks`, and in them one table per entry, headed by its id. A code that says `like = "P0171"` takes from
+that code all it does not say itself.
 """
 
 from __future__ import annotations
@@ -34,8 +35,12 @@ from airproof.knowledge.model import (
     Step,
     Symptom,
 )
+from airproof.knowledge.sensors import MeterTask, SensorKind, SensorLine, ThermistorTable, check_sensors
 
-KINDS = ("sources", "equipment", "causes", "families", "areas", "codes", "symptoms", "setups", "steps", "prices")
+KINDS = (
+    "sources", "equipment", "causes", "families", "areas", "codes", "symptoms", "setups", "steps", "prices",
+    "sensors", "thermistors", "sensor_kinds", "meter_tasks",
+)  # fmt: skip
 WAY_OUT = "Repair that entry; the other entries of the same kind show how one looks."
 
 Entry = TypeVar("Entry", bound=BaseModel)
@@ -75,6 +80,10 @@ def _load(folder: Traversable) -> Knowledge:
         steps=_entries(Step, raw["steps"]),
         prices=_entry(Prices, prices_where, "prices", prices),
         setups=_entries(SetUp, raw["setups"]),
+        sensors=_entries(SensorLine, raw["sensors"]),
+        thermistors=_entries(ThermistorTable, raw["thermistors"]),
+        sensor_kinds=_entries(SensorKind, raw["sensor_kinds"]),
+        meter_tasks=_entries(MeterTask, raw["meter_tasks"]),
     )
     _check_references(known, raw, prices_where)
     return known
@@ -174,6 +183,10 @@ def _check_references(known: Knowledge, raw: Mapping[str, Raw], prices_file: str
         "setups": known.setups,
         "steps": known.steps,
         "prices": {"prices": known.prices, **known.prices.parts},
+        "sensors": known.sensors,
+        "thermistors": known.thermistors,
+        "sensor_kinds": known.sensor_kinds,
+        "meter_tasks": known.meter_tasks,
     }
     for kind, entries in sourced.items():
         for key, entry in entries.items():
@@ -197,6 +210,7 @@ def _check_references(known: Knowledge, raw: Mapping[str, Raw], prices_file: str
         within("steps", key, [step.part] if step.part else [], known.prices.parts, "part")
         if key in _all_before(key, known.steps):
             refuse("steps", key, "it must come after itself", "an order that can be followed")
+    check_sensors(known, within)
     if NONE not in known.causes:
         refuse("causes", NONE, f"no cause {NONE}", "the cause that is no fault")
     if known.steps and not any(step.ends for step in known.steps.values()):

@@ -9,9 +9,12 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Annotated, Literal, Self
+from typing import TYPE_CHECKING, Annotated, Literal, Self
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+if TYPE_CHECKING:
+    from airproof.knowledge.sensors import MeterTask, SensorKind, SensorLine, ThermistorTable
 
 NONE = "none"
 """The cause that is no fault: nothing wrong that the evidence can see."""
@@ -318,3 +321,7 @@ class Knowledge:
     steps: Mapping[str, Step]
     prices: Prices
     setups: Mapping[str, SetUp] = field(default_factory=dict)
+    sensors: Mapping[str, SensorLine] = field(default_factory=dict)
+    thermistors: Mapping[str, ThermistorTable] = field(default_factory=dict)
+    sensor_kinds: Mapping[str, SensorKind] = field(default_factory=dict)
+    meter_tasks: Mapping[str, MeterTask] = field(default_factory=dict)

@@ -105,3 +105,17 @@ def crc_recommended(data: Sequence[int]) -> int:
     sheets and public code use is another one.
     """
     return CRC_TABLE[crc_legacy(data)]
+
+
+LOW_TICKS = 5
+"""How long the wire stays low at the start of each pulse, ticks; from memory of [J2716]: at least 4, usually 5."""
+
+
+def average_share(ticks: int, data_nibbles: int = 6, low_ticks: float = LOW_TICKS) -> float:
+    """Share of its high level that the average of the signal has, for a frame of that length (ticks, pause included).
+
+    Each pulse (calibration, status, data, checksum) begins with a falling edge and stays low for `low_ticks`. This is
+    all that a meter on direct voltage shows: it says that frames are there, and nothing of what they hold.
+    """
+    pulses = 3 + data_nibbles
+    return 1.0 - pulses * low_ticks / ticks

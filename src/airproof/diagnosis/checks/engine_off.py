@@ -7,10 +7,11 @@ and only weather or altitude can tell.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from airproof.diagnosis.case import Case
 from airproof.diagnosis.expectations import expected
@@ -20,10 +21,12 @@ from airproof.diagnosis.testimony import Testimony, group, log_t
 from airproof.recording.recording import Interval
 from airproof.recording.regimes import Regime
 
+Floats = NDArray[np.float64]
+
 COPY_SPREAD_KPA = 1.5  # a copy is rounded, and may be some minutes old; judged: Airproof authors
 AT_REST_KPA = 4.0  # a pressure that moves more is no pressure of an engine at rest, whatever its speed reads
 FINDINGS = {"manifold_pressure": "key-on-baro", "charge_pressure": "key-on-charge", "barometric_pressure": "barometer"}
-_BLUR = {"map-stuck": 25.0, "map-circuit": 60.0, "control-unit": 8.0}
+BLUR = {"map-stuck": 25.0, "map-circuit": 60.0, "control-unit": 8.0}
 
 
 @dataclass(frozen=True)
@@ -40,15 +43,29 @@ _SENSORS = (
 )
 
 
-def check(case: Case) -> Sequence[Testimony]:
-    """One testimony for each pressure sensor seen with the engine off (the barometric reading also when running)."""
+@dataclass(frozen=True)
+class EngineOff:
+    """The pressure sensors seen with the engine off, as one Gaussian group.
+
+    `off[c]` (S_c, k): how far each would still lie from the day if c were undone, kPa; `covariance` (k, k) of that.
+    """
+
+    findings: tuple[Finding, ...]
+    signals: tuple[str, ...]
+    values: Floats
+    off: Mapping[str, Floats]
+    covariance: Floats
+
+
+def seen_engine_off(case: Case) -> EngineOff | None:
+    """What the recording (or a reading by hand) shows of the sensors with the engine off, or None."""
     seen: list[tuple[_Sensor, float, float, tuple[Interval, ...]]] = []
     for sensor in _SENSORS:
         measured = _engine_off(case, sensor)
         if measured is not None:
             seen.append((sensor, *measured))
     if not seen:
-        return []
+        return None
     weather = case.weather
     values = np.array([value for _, value, _, _ in seen])
     variances = np.array([expected(s.tolerance).sd ** 2 + sd**2 for s, _, sd, _ in seen])
@@ -58,15 +75,24 @@ def check(case: Case) -> Sequence[Testimony]:
         cause: np.column_stack([undone(s.signal, value, cause, sizes) - weather.kpa for s, value, _, _ in seen])
         for cause, sizes in case.sizes.items()
     }
-    findings = [
+    findings = tuple(
         _finding(sensor, value, sd, intervals, weather.kpa, float(np.sqrt(covariance[k, k])))
         for k, (sensor, value, sd, intervals) in enumerate(seen)
-    ]
-    testimonies = group(findings, off, covariance, _BLUR)
-    by_name = {s.signal: k for k, (s, _, _, _) in enumerate(seen)}
+    )
+    return EngineOff(findings, tuple(s.signal for s, _, _, _ in seen), values, off, covariance)
+
+
+def check(case: Case) -> Sequence[Testimony]:
+    """One testimony for each pressure sensor seen with the engine off (the barometric reading also when running)."""
+    seen = seen_engine_off(case)
+    if seen is None:
+        return []
+    testimonies = group(seen.findings, seen.off, seen.covariance, BLUR)
+    by_name = {signal: k for k, signal in enumerate(seen.signals)}
     if "barometric_pressure" in by_name and "manifold_pressure" in by_name:
         row = by_name["barometric_pressure"]
-        testimonies[row] = _perhaps_copied(testimonies[row], values[row] - values[by_name["manifold_pressure"]])
+        apart = seen.values[row] - seen.values[by_name["manifold_pressure"]]
+        testimonies[row] = _perhaps_copied(testimonies[row], apart)
     return testimonies
 
 

@@ -51,7 +51,15 @@ def heard(
 def in_full(testimonies: Sequence[Testimony]) -> list[Testimony]:
     """What the single checks said of the recording, each by itself; without the picture and without what was told."""
     mine = [one for one in testimonies if one.finding.unit and not one.finding.id.startswith("picture-")]
-    return [replace(one, log_likelihood=one.by_itself, in_full=None) for one in mine]
+    # What was measured by meter is said given what was recorded of the same sensor: so it stays.
+    return [
+        replace(
+            one,
+            log_likelihood=one.log_likelihood if one.finding.id.startswith("meter ") else one.by_itself,
+            in_full=None,
+        )
+        for one in mine
+    ]
 
 
 def with_share(testimonies: Sequence[Testimony], log_prior: Mapping[str, Floats], share: float) -> list[Testimony]:

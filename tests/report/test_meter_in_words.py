@@ -1,0 +1,66 @@
+"""Meter work in words: plain first, numbers beside them, and the wrong part named."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from airproof.diagnosis.conditions import barometer_of
+from airproof.diagnosis.meter.expected_here import Expected
+from airproof.diagnosis.meter.judged import SessionJudged, judge
+from airproof.diagnosis.meter.measured import Measurements
+from airproof.diagnosis.meter.measured_file import load_measurements
+from airproof.knowledge.load import knowledge
+from airproof.report.meter_in_words import band, judged_in_words, ohms
+
+KNOWN = knowledge()
+EXAMPLES = Path(__file__).resolve().parents[2] / "examples" / "meter"
+DAY = barometer_of(altitude_m=350.0)
+
+
+def session(name: str) -> tuple[SessionJudged, Measurements]:
+    measurements = load_measurements(EXAMPLES / name, KNOWN)
+    return judge(measurements, DAY, KNOWN), measurements
+
+
+def test_numbers_as_one_would_write_them() -> None:
+    assert band(Expected(1.8123, 1.731, 1.894, "V", {})) == "1.81 V (1.73 to 1.89)"
+    assert band(Expected(2502.0, 2310.0, 2570.0, "ohm", {})) == "2.5 kohm (2.31 kohm to 2.57 kohm)"
+    assert band(Expected(98.2, 95.0, 101.4, "kPa", {})) == "98.2 kPa (95.0 to 101.4)"
+    assert ohms(305.0) == "305 ohm"
+
+
+def test_the_answer_comes_first_and_the_line_after() -> None:
+    parts = judged_in_words(*session("readings.toml"), KNOWN)
+    assert [part.id for part in parts] == ["answer", "items", "line", "which", "notes"]
+    assert "span is +4." in " ".join(parts[0].lines)
+    assert any("90 % intervals" in line for line in parts[2].lines)
+
+
+def test_a_wrong_part_is_the_answer() -> None:
+    parts = judged_in_words(*session("wrong_part.toml"), KNOWN)
+    assert parts[0].lines[0].startswith("It fits the line of another sensor instead")
+    assert "86 kPa" in parts[0].lines[1]
+
+
+def test_nothing_amiss_is_said_plainly(tmp_path: Path) -> None:
+    path = tmp_path / "good.toml"
+    path.write_text('[[measured]]\nwhat = "supply"\nvalue = "5.01 V"\n', encoding="utf-8")
+    measurements = load_measurements(path, KNOWN)
+    parts = judged_in_words(judge(measurements, DAY, KNOWN), measurements, KNOWN)
+    assert parts[0].lines == ("Nothing amiss: everything measured is right within what meter, sensor and day leave.",)
+    assert any("accuracy is not stated" in line for line in parts[-1].lines)
+
+
+@pytest.mark.parametrize("read", ["0.00 V", "5.01 V"])
+def test_what_cannot_be_told_is_no_clean_bill(tmp_path: Path, read: str) -> None:
+    path = tmp_path / "unknown.toml"
+    path.write_text(f'[[measured]]\nwhat = "signal"\nvalue = "{read}"\n', encoding="utf-8")
+    measurements = load_measurements(path, KNOWN)
+    answer = " ".join(judged_in_words(judge(measurements, DAY, KNOWN), measurements, KNOWN)[0].lines)
+    assert "no pressure reads so" in answer
+    path.write_text('[[measured]]\nwhat = "signal"\nvalue = "1.80 V"\n', encoding="utf-8")
+    measurements = load_measurements(path, KNOWN)
+    answer = " ".join(judged_in_words(judge(measurements, DAY, KNOWN), measurements, KNOWN)[0].lines)
+    assert "not everything can be told" in answer
