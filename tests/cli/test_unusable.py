@@ -172,7 +172,7 @@ def test_the_same_recording_twice(airproof: Airproof, car: Car, tmp_path: Path) 
     [
         (("--nonsense",), "there is no option --nonsense"),
         (("wiegh",), "Did you mean weigh?"),
-        (("weigh",), "RECORDING is missing"),
+        (("weigh",), "--engine is missing"),
         (("weigh", "a.csv"), "--engine is missing"),
         (("weigh", "a.csv", "--engine"), "--engine has nothing after it"),
         (("weigh", "a.csv", "--engine", "e.toml", "--cod", "P0106"), "there is no option --cod"),

@@ -133,3 +133,62 @@ def test_a_real_recording_in_json(airproof: Airproof, realdata: Path, tmp_path: 
     found = json.loads(ended.out)
     assert found["inputs"]["regimes_s"]["idle"] > 0.0
     assert found["inputs"]["left_out"]
+
+
+FACTS = """
+[[code]]
+id = "P0107"
+status = "present"
+[[look]]
+id = "plug-loose"
+[[reading]]
+step = "measure-key-on-signal"
+found = false
+"""
+
+
+def test_without_a_recording_what_was_told_is_weighed(airproof: Airproof, car: Car, tmp_path: Path) -> None:
+    facts = tmp_path / "facts.toml"
+    facts.write_text(FACTS, encoding="utf-8")
+    ended = airproof("weigh", "--engine", car.engine, "--reading", facts)
+    assert ended.status == 0, ended.err
+    words = " ".join(ended.out.split())
+    assert "circuit is open or shorted" in words or "contact of the manifold pressure sensor breaks" in words
+    assert "Nothing was recorded" in words
+    assert "record live data" in words
+    assert "No recording: what was told, seen and read by hand is all there is." in words
+    assert "one of the two is old or wrong" in words
+    assert "0 signals" not in words
+
+
+def test_without_a_recording_in_json(airproof: Airproof, car: Car, tmp_path: Path) -> None:
+    facts = tmp_path / "facts.toml"
+    facts.write_text(FACTS, encoding="utf-8")
+    found = json.loads(
+        airproof("weigh", "--engine", car.engine, "--reading", facts, "--symptom", "stalling", "--json").out
+    )
+    assert found["inputs"]["recordings"] == []
+    assert found["refusal"] is None
+    assert sum(c["probability"] for c in found["causes"]) == pytest.approx(1.0, abs=1e-9)
+    told = {e["finding"] for e in found["causes"][0]["evidence"]}
+    assert told == {"code P0107", "look plug-loose", "step measure-key-on-signal", "symptom stalling", "before"}
+    (clash,) = found["clashes"]
+    assert set(clash["facts"]) == {"code P0107", "step measure-key-on-signal"}
+    # the look was taken: its step is done, and so is the measurement
+    steps = {step["id"] for step in found["next_steps"]}
+    assert not steps & {"look-plug-and-wiring", "measure-key-on-signal"}
+
+
+def test_nothing_at_all_is_refused_in_a_line(airproof: Airproof, car: Car) -> None:
+    ended = airproof("weigh", "--engine", car.engine)
+    assert ended.status == 2
+    assert ended.out == ""
+    assert "neither a recording nor anything told" in ended.line
+
+
+def test_a_symptom_that_is_not_so_beats_the_flag(airproof: Airproof, car: Car, tmp_path: Path) -> None:
+    facts = tmp_path / "facts.toml"
+    facts.write_text('[[symptom]]\nid = "stalling"\nwithdrawn = true\n[[code]]\nid = "P0171"\n', encoding="utf-8")
+    one = airproof("weigh", "--engine", car.engine, "--reading", facts, "--symptom", "stalling", "--json")
+    other = airproof("weigh", "--engine", car.engine, "--code", "P0171", "--json")
+    assert one.out == other.out

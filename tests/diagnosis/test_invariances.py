@@ -33,7 +33,7 @@ from airproof.recording.recording import Recording
 
 KNOWN = knowledge()
 HYPOTHESES = hypotheses_for(KNOWN, TURBO, frozenset({"manifold_pressure", "charge_pressure"}), healthy_share=0.2)
-few = settings(max_examples=20)
+few = settings(max_examples=20, deadline=None)
 some_codes = st.lists(st.sampled_from(sorted(KNOWN.codes)), min_size=1, max_size=6, unique=True)
 some_symptoms = st.lists(st.sampled_from(sorted(KNOWN.symptoms)), min_size=1, max_size=4, unique=True)
 

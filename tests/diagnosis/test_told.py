@@ -41,15 +41,18 @@ def test_an_unknown_code_has_no_weight(codes: list[str]) -> None:
     assert from_codes(unknown, KNOWN, SIZES) == []
 
 
-def test_codes_of_one_family_count_as_one_witness() -> None:
+def test_codes_of_one_family_are_hardly_more_than_one_witness() -> None:
+    """One common chance decides in a share: three codes say more than the rarest of them, and far less than three."""
     family = family_of("P0106")[:3]
-    assert len(family) == 3
     told = from_codes(family, KNOWN, SIZES)
     alone = [from_codes([code], KNOWN, SIZES)[0] for code in family]
+    alike = KNOWN.families[KNOWN.codes["P0106"].family].alike
     for cause in SIZES:
-        together = sum(one.log_likelihood[cause] for one in told)
-        mean = sum(one.log_likelihood[cause] for one in alone) / 3
-        np.testing.assert_allclose(together, mean)
+        together = np.exp(sum(one.log_likelihood[cause] for one in told))
+        each = np.exp([one.log_likelihood[cause] for one in alone])
+        np.testing.assert_allclose(together, alike * each.min(axis=0) + (1.0 - alike) * each.prod(axis=0))
+        for one, by_itself in zip(told, alone, strict=True):
+            np.testing.assert_allclose(one.by_itself[cause], by_itself.log_likelihood[cause])
 
 
 def test_the_same_code_twice_counts_once_and_families_are_separate_witnesses() -> None:

@@ -97,3 +97,41 @@ def test_symptoms_by_their_other_names() -> None:
         assert explain(symptom.id.replace("-", "_").upper(), KNOWN).id == symptom.id
     with pytest.raises(UnusableRequest, match="wobbly"):
         explain("wobbly", KNOWN)
+
+
+@pytest.mark.parametrize(
+    ("asked", "kind", "entry"),
+    [
+        ("plug-loose", "look", "plug-loose"),
+        ("split hose", "look", "hose-split"),
+        ("hissing", "look", "hissing"),  # its id, though the symptom "whistle" is also called so
+        ("hiss", "symptom", "whistle"),
+        ("New-Sensor-in-vain", "history", "new-sensor-in-vain"),
+        ("when hot", "condition", "only-hot"),
+    ],
+)
+def test_what_is_noticed_by_id_or_another_name(asked: str, kind: str, entry: str) -> None:
+    found = explain(asked, KNOWN)
+    assert (found.kind, found.id) == (kind, entry)
+    json.dumps(found.as_object())
+
+
+def test_what_an_entry_speaks_against() -> None:
+    assert "[intake-restriction]" in lines("filter-changed", "speaks-against")
+    assert "[intake-restriction]" not in lines("filter-changed", "speaks-for")
+
+
+def test_a_look_names_the_step_it_is_a_detail_of() -> None:
+    assert "[look-plug-and-wiring]" in lines("plug-loose", "detail-of")
+    assert explain("plug-loose", KNOWN).as_object()["step"] == "look-plug-and-wiring"
+
+
+@pytest.mark.parametrize("kind", ["symptoms", "looks", "history", "conditions"])
+def test_all_of_a_kind_are_listed(kind: str) -> None:
+    found = explain(kind, KNOWN)
+    assert found.as_object()["entries"] == list(getattr(KNOWN, kind))
+    assert all(f"[{name}]" in lines(kind, "entries") for name in getattr(KNOWN, kind))
+
+
+def test_a_cause_names_what_is_seen_with_it() -> None:
+    assert "[hose-split]" in lines("vacuum-leak", "looks")

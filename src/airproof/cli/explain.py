@@ -1,4 +1,4 @@
-"""`airproof explain`: what is known of a code, a cause, a symptom or a step."""
+"""`airproof explain`: what is known of a code, a cause, a step, or of what is noticed, seen or told."""
 
 from __future__ import annotations
 
@@ -10,17 +10,21 @@ import typer
 def explain(
     what: Annotated[
         list[str],
-        typer.Argument(metavar="WHAT", help="Codes such as P0106, or ids of causes, symptoms or steps."),
+        typer.Argument(
+            metavar="WHAT", help="Codes such as P0106, ids of causes, symptoms, looks or steps; or looks, history."
+        ),
     ],
     json: Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")] = False,
 ) -> None:
-    """Explain codes, causes, symptoms and steps: what a code claims, what else sets it, what to check first.
+    """Explain codes, causes, symptoms, looks and steps: what a code claims, what else sets it, what to check first.
 
     \b
       airproof explain P0106
       airproof explain P0299 P0234
       airproof explain map-offset
       airproof explain "rough idle" measure-key-on-signal
+      airproof explain plug-loose new-sensor-in-vain only-hot
+      airproof explain looks            (or symptoms, history, conditions: all there are)
 
     The maker's service data comes first; meanings here are the standard's, which makers may narrow.
     """

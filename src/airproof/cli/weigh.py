@@ -8,16 +8,20 @@ import typer
 
 
 def weigh(
-    recordings: Annotated[
-        list[str],
-        typer.Argument(metavar="RECORDING", help="Recordings of the car: CSV, gzipped CSV, Parquet or MDF 4."),
-    ],
     engine: Annotated[
         list[str],
         typer.Option(
             "--engine", metavar="ENGINE.toml", help="What engine it is: size, cylinders, induction, air metering."
         ),
     ],
+    recordings: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[RECORDING]",
+            help="Recordings of the car: CSV, gzipped CSV, Parquet or MDF 4. None where there is none.",
+            show_default=False,
+        ),
+    ] = None,
     baseline: Annotated[
         list[str] | None,
         typer.Option(
@@ -64,7 +68,7 @@ def weigh(
     ] = None,
     reading: Annotated[
         list[str] | None,
-        typer.Option("--reading", metavar="FILE.toml", help="What was looked at or measured by hand. Again for more."),
+        typer.Option("--reading", metavar="FILE.toml", help="What was told, seen or measured by hand. Again for more."),
     ] = None,
     prices: Annotated[
         list[str] | None,
@@ -81,6 +85,7 @@ def weigh(
       airproof weigh drive.csv --engine engine.toml
       airproof weigh drive.csv --engine engine.toml --code P0106 --code P0171 --symptom rough-idle
       airproof weigh drive.csv --engine engine.toml --baseline good.csv --altitude 350m --exhibits pictures
+      airproof weigh --engine engine.toml --reading facts.toml
 
     \b
     engine.toml says what engine it is; four lines are enough:
@@ -101,14 +106,32 @@ def weigh(
     intermittent. "airproof explain rough-idle" tells what one speaks for.
 
     \b
-    A reading file says what was seen or measured by hand; "airproof explain P0106" names steps:
+    A reading file holds all that was told, seen or measured by hand, in any order:
       [[reading]]
       step = "look-hoses"       # "airproof explain look-hoses" tells what is asked
       found = false
       [[reading]]
       signal = "manifold_pressure"
       value = "106 kPa"         # absolute, key on, engine off
+      [[code]]
+      id = "P0106"
+      status = "pending"        # or stored, permanent, present
+      order = 1                 # 1 for the one that came first
+      [[freeze_frame]]
+      code = "P0106"
+      engine_speed = "780 1/min"
+      manifold_pressure = "52 kPa"
+      [readiness]
+      codes_read = true         # all codes are given: no others were there
+      misfire = "complete"      # or incomplete, not supported
+      [[look]]                  # and [[symptom]], [[history]], [[condition]]
+      id = "plug-loose"
+      found = false
+
+    \b
     What was measured with a meter goes into the same file: "airproof meter --help" shows how.
+    Looks, history and conditions: "airproof explain looks" (or history, conditions) lists them.
+    A later entry on the same thing takes an earlier one's place; withdrawn = true takes it back.
 
     \b
     MAP.toml says which heading of the file is which signal, where its words are not known:
@@ -129,7 +152,7 @@ def weigh(
 
     carry_out(
         Request(
-            recordings=paths_of("RECORDING", recordings),
+            recordings=paths_of("RECORDING", recordings or []),
             engine=path_of("--engine", once("--engine", engine) or ""),
             baselines=paths_of("--baseline", baseline),
             sisters=paths_of("--sister", sister),

@@ -13,9 +13,8 @@ from airproof.cli.place import the_ambient_c, the_barometer
 from airproof.cli.progress import Progress, progress_over
 from airproof.cli.streams import say, say_parts
 from airproof.diagnosis.by_meter import measured_steps
+from airproof.diagnosis.facts import Facts, facts_of
 from airproof.diagnosis.meter.measured import Measurements
-from airproof.diagnosis.meter.measured_file import measurements_of
-from airproof.diagnosis.readings import EngineOffReading, Outcome, load_readings
 from airproof.diagnosis.weigh import weigh
 from airproof.diagnosis.weighing import Barometer, Weighing
 from airproof.engine.profile import load_profile
@@ -72,7 +71,14 @@ def carry_out(request: Request) -> None:
     symptoms = [_symptom(symptom, known) for symptom in request.symptoms]
     barometer = the_barometer(request.altitude, request.barometer)
     ambient_c = the_ambient_c(request.ambient)
-    readings = _readings(request.readings, known)
+    facts = _facts(request.readings, known, codes, symptoms)
+    measurements = _measurements(request.readings, known)
+    if not request.recordings and not facts.anything and not measurements:
+        raise UnusableRequest(
+            "neither a recording nor anything told",
+            "a recording, or codes, symptoms, looks or readings",
+            "Give a recording, --code, --symptom or --reading FILE.toml.",
+        )
     prices = known.prices if request.prices is None else load_prices(request.prices, known.prices, tools_of(known))
     mapping = None if request.signals is None else read_signal_map(request.signals)
     with progress_over([*request.recordings, *request.baselines, *request.sisters]) as progress:
@@ -83,14 +89,13 @@ def carry_out(request: Request) -> None:
             profile,
             baselines=baselines,
             sisters=_read(request.sisters, mapping, barometer, progress),
-            codes=codes,
-            symptoms=symptoms,
             barometer=barometer,
             ambient_c=ambient_c,
-            readings=readings,
+            readings=measurements,
+            facts=facts,
             progress=progress.weighing,
         )
-    plan = _plan(weighing, known, prices, readings)
+    plan = _plan(weighing, known, prices, measurements)
     drawn = () if request.exhibits is None else draw_exhibits(weighing, request.exhibits)
     if request.json:
         say(as_json(weighing, plan, recordings))
@@ -106,17 +111,13 @@ def _exhibits(drawn: Sequence[Exhibit], folder: Path | None) -> list[Part]:
     return [Part("exhibits", f"Exhibits, in {folder}", tuple(lines))] if lines else []
 
 
-def _plan(
-    weighing: Weighing, known: Knowledge, prices: Prices, readings: Sequence[Outcome | EngineOffReading | Measurements]
-) -> Plan | None:
+def _plan(weighing: Weighing, known: Knowledge, prices: Prices, measurements: Sequence[Measurements]) -> Plan | None:
     if weighing.verdict.refusal is not None:
         return None
     probabilities = {cause.id: cause.probability for cause in weighing.verdict.causes}
-    outcomes = [reading for reading in readings if isinstance(reading, Outcome)]
-    done = {one.step for one in outcomes} | already_recorded(weighing.verdict.regimes_s, known)
-    seen = {one.step for one in outcomes if one.found}
-    measured = measured_steps(readings, weighing.barometer, known)
-    done, seen = done | set(measured), (seen - set(measured)) | {step for step, found in measured.items() if found}
+    told = dict(weighing.steps_done) | measured_steps(measurements, weighing.barometer, known)
+    done = set(told) | already_recorded(weighing.verdict.regimes_s, known)
+    seen = {step for step, found in told.items() if found}
     pairs = weighing.verdict.pair_weights()
     task = task_for(probabilities, known, prices, done=done, seen=seen, pairs=pairs).doubted()
     return plan_of(task, task.looked_into(asked=[HABIT]))
@@ -140,9 +141,20 @@ def _read(
         raise UnusableFile(fault.given, fault.wanted, MAP_LINES, where=fault.where) from fault
 
 
-def _readings(paths: Sequence[Path], known: Knowledge) -> list[Outcome | EngineOffReading | Measurements]:
-    by_hand = itertools.chain.from_iterable(load_readings(path, known) for path in paths)
-    return [*by_hand, *measurements_of(paths, known)]
+def _facts(paths: Sequence[Path], known: Knowledge, codes: Sequence[str], symptoms: Sequence[str]) -> Facts:
+    if not paths:
+        return facts_of(codes, symptoms)
+    from airproof.diagnosis.facts_file import load_facts  # what reads files is not needed where there are none
+
+    return load_facts(paths, known, codes, symptoms)
+
+
+def _measurements(paths: Sequence[Path], known: Knowledge) -> list[Measurements]:
+    if not paths:
+        return []
+    from airproof.diagnosis.meter.measured_file import measurements_of
+
+    return measurements_of(paths, known)
 
 
 def _code(asked: str, known: Knowledge) -> str:

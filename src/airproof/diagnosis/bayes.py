@@ -69,7 +69,7 @@ def _weigh(log_prior: Mapping[str, Floats], testimonies: Sequence[Testimony], *,
     rows = np.array([np.concatenate([t.log_likelihood[c] for c in causes]) for t in testimonies])
     rows = rows.reshape(len(testimonies), prior.size)
     final = prior + rows.sum(axis=0)
-    each = _by_cause(final, starts)
+    each = log_sums(final, starts)
     total = np.logaddexp.reduce(each)
     shares = np.zeros((len(testimonies), len(causes)))
     if shared_out:
@@ -81,13 +81,13 @@ def _weigh(log_prior: Mapping[str, Floats], testimonies: Sequence[Testimony], *,
         probability={c: float(np.exp(each[k] - total)) for k, c in enumerate(causes)},
         prior={c: float(np.exp(np.logaddexp.reduce(log_prior[c]))) for c in causes},
         sizes={c: np.exp(final[edges[k] : edges[k + 1]] - each[k]) for k, c in enumerate(causes)},
-        before=dict(zip(causes, (NEPERS_TO_DECIBANS * _log_odds(_by_cause(prior, starts))).tolist(), strict=True)),
+        before=dict(zip(causes, (NEPERS_TO_DECIBANS * _log_odds(log_sums(prior, starts))).tolist(), strict=True)),
         weights=tuple(dict(zip(causes, share.tolist(), strict=True)) for share in shares) if shared_out else (),
     )
 
 
-def _by_cause(log_joint: Floats, starts: NDArray[np.intp]) -> Floats:
-    """ln of the summed joint of each cause's sizes, along the last axis.
+def log_sums(log_joint: Floats, starts: NDArray[np.intp]) -> Floats:
+    """ln of the summed exponentials of each stretch of the last axis, such as the joint of each cause's sizes.
 
     Exponentials over each cause's greatest: several times faster than adding logarithms pair by pair.
     """
@@ -114,7 +114,7 @@ def _fair_shares(prior: Floats, rows: Floats, starts: NDArray[np.intp]) -> Float
     orders = [draw.permutation(rows.shape[0]) for _ in range(ORDERS)]
     for order in (way for drawn in orders for way in (drawn, drawn[::-1])):
         heard = np.array(list(accumulate(rows[order], initial=prior)))
-        odds = _log_odds(_by_cause(heard, starts))
+        odds = _log_odds(log_sums(heard, starts))
         shares[order] += np.diff(odds, axis=0)
     return np.asarray(shares * NEPERS_TO_DECIBANS / (2 * ORDERS))
 

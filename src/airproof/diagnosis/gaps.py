@@ -14,6 +14,7 @@ from airproof.diagnosis.verdict import Pair
 from airproof.knowledge.model import NONE, Knowledge
 from airproof.recording.regimes import Regime
 
+NO_PLACE = "neither altitude nor barometer is known: give --altitude or --barometer"
 LEVEL_DECIBANS = 7.0
 """Two causes whose odds differ by less (five to one) count as level; judged: Airproof authors."""
 
@@ -124,9 +125,9 @@ def _best_step(first: str, second: str, knowledge: Knowledge) -> str:
     return _lower(knowledge.steps[best].title) if best and information(best) > 0.01 else ""
 
 
-def too_little(case: Case, said: Sequence[Testimony]) -> str | None:
+def too_little(case: Case, *, anything_else: bool) -> str | None:
     """Why this recording cannot be judged at all, or None; what was told beside it can be weighed without it."""
-    if said or case.engine_off_kpa:
+    if anything_else:
         return None
     for name, title in LEAST.items():
         signal = case.recording.get(name)
@@ -147,10 +148,12 @@ def too_little(case: Case, said: Sequence[Testimony]) -> str | None:
 def not_recorded(case: Case, probability: Mapping[str, float] | None = None) -> tuple[str, ...]:
     """What is missing from the recording, and what to record; with the probabilities now, what that would be worth."""
     lines = list(_stretches(case, probability or {}))
+    if not case.recording.signals:
+        return (*lines, *([NO_PLACE] if case.weather.sd_kpa > STATED_SD_KPA else []))
     if case.recording.get("manifold_pressure") is None:
         lines.append("no manifold pressure in the recording: record it, everything else is judged against it")
     if case.weather.sd_kpa > 3.0 and case.recording.get("barometric_pressure") is None:
-        lines.append("neither altitude nor barometer is known: give --altitude or --barometer")
+        lines.append(NO_PLACE)
     elif case.weather.sd_kpa > 3.0 and _could_be_a_copy(case):
         lines.append(
             "the car's own barometric reading may be a copy of the manifold sensor's: --altitude or --barometer tells"
@@ -169,6 +172,15 @@ def not_recorded(case: Case, probability: Mapping[str, float] | None = None) -> 
     if case.recording.get("throttle") is None:
         lines.append("no throttle position: leaks past the throttle and slow answers cannot be seen")
     return tuple(lines)
+
+
+def nothing_recorded() -> tuple[str, ...]:
+    """That the verdict rests on what was told alone."""
+    return (
+        "nothing was recorded: this rests on what was told and seen alone; record live data and weigh it together with "
+        "this: engine speed and manifold pressure at least, with barometer, charge pressure, air flow, throttle, fuel "
+        "trims and intake temperature where the car has them",
+    )
 
 
 def two_at_once(pair: Pair, knowledge: Knowledge) -> str:

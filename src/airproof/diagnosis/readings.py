@@ -1,28 +1,17 @@
-"""Readings from a TOML file: outcomes of steps already done, and pressures read with the engine off.
-
-[[reading]]
-step = "smoke-test-intake"
-found = false
-
-[[reading]]
-signal = "manifold_pressure"
-value = "108.5 kPa"
-regime = "key-on"
-"""
+"""Readings: outcomes of steps already done, and pressures read with the engine off."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal, TypeAlias
 
 from pydantic import BaseModel, ConfigDict, StrictBool
 
 from airproof.errors import AirproofError, UnusableFile
 from airproof.knowledge.model import Knowledge
 from airproof.quantities.units import parse_quantity
-from airproof.toml_files import load_toml
 
 WAY_OUT = 'A reading looks like this: [[reading]] step = "smoke-test-intake", found = false.'
 ENGINE_OFF_KPA = (0.0, 400.0)  # what sensors of this kind can put out, right or wrong
@@ -44,9 +33,16 @@ class EngineOffReading:
     kpa: float
 
 
-class _Reading(BaseModel):
+Reading: TypeAlias = Outcome | EngineOffReading
+
+
+class WrittenReading(BaseModel):
+    """One [[reading]] as it stands in a file."""
+
     model_config = ConfigDict(extra="forbid")
 
+    id: str | None = None
+    withdrawn: StrictBool = False
     step: str | None = None
     found: StrictBool | None = None
     signal: Literal["manifold_pressure", "charge_pressure", "barometric_pressure"] | None = None
@@ -55,36 +51,21 @@ class _Reading(BaseModel):
     note: str = ""
 
 
-class _File(BaseModel):
-    model_config = ConfigDict(extra="forbid")
-
-    reading: list[_Reading] = []
-    # Measurements with a meter stand in the same file: diagnosis/meter/measured_file.py reads these tables.
-    measured: list[Any] = []
-    meter: dict[str, Any] = {}
-    sensor: dict[str, Any] = {}
-    day: dict[str, Any] = {}
-
-
-def load_readings(path: Path, knowledge: Knowledge) -> list[Outcome | EngineOffReading]:
-    """All readings of a file.
+def load_readings(path: Path, knowledge: Knowledge) -> list[Reading]:
+    """All readings of a file of facts.
 
     Raises UnusableFile: not TOML, a key unknown, a step or unit that does not exist.
     """
-    where = str(path)
-    file = load_toml(path, _File, wanted="readings", way_out=WAY_OUT)
-    entries = file.reading
-    if not entries and not file.measured:
-        raise UnusableFile("no [[reading]] and no [[measured]] in it", "readings", WAY_OUT, where=where)
-    readings = [_one(entry, number, knowledge, where) for number, entry in enumerate(entries, start=1)]
-    names = [reading.step if isinstance(reading, Outcome) else reading.signal for reading in readings]
-    twice = next((name for name in names if names.count(name) > 1), None)
-    if twice is not None:
-        raise UnusableFile(f"{twice!r} is read twice", "each reading once", "Keep the one that counts.", where=where)
-    return readings
+    from airproof.diagnosis.facts_file import load_facts  # it knows readings, not the other way round
+
+    return list(load_facts([path], knowledge).readings)
 
 
-def _one(entry: _Reading, number: int, knowledge: Knowledge, where: str) -> Outcome | EngineOffReading:
+def reading_of(entry: WrittenReading, number: int, knowledge: Knowledge, where: str) -> Reading:
+    """The reading that an entry stands for.
+
+    Raises UnusableFile naming the entry by its number.
+    """
     if entry.step is not None and entry.found is not None and entry.signal is None and entry.value is None:
         if entry.step not in knowledge.steps or not knowledge.steps[entry.step].tells:
             telling = [name for name, step in knowledge.steps.items() if step.tells]

@@ -71,6 +71,19 @@ ALL_BUT_SURE = 1.0 - 1e-9
 
 
 @dataclass(frozen=True)
+class Clash:
+    """Facts that no cause, nor two together, explains: at least one of them is old or wrong.
+
+    `facts` are the ids of their evidence; `decibans`: how much more probable they are apart than under the best of all
+    explanations.
+    """
+
+    facts: tuple[str, ...]
+    decibans: float
+    says: str
+
+
+@dataclass(frozen=True)
 class Verdict:
     """The outcome of weighing: causes most probable first, probabilities summing to 1 over all that apply.
 
@@ -85,6 +98,7 @@ class Verdict:
     cautions: tuple[str, ...] = ()
     refusal: str | None = None
     pairs: tuple[Pair, ...] = ()
+    clashes: tuple[Clash, ...] = ()
     regimes_s: Mapping[str, float] = field(default_factory=dict)
 
     def probability(self, cause: str) -> float:

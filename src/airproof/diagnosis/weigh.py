@@ -7,7 +7,7 @@ recording can be added as one more source of testimonies in CHECKS without touch
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,18 +28,22 @@ from airproof.diagnosis.checks import (
     signal_health,
     temperatures,
 )
+from airproof.diagnosis.clashes import clashes_of
 from airproof.diagnosis.companions import doubtful_good, odd_companions
 from airproof.diagnosis.conditions import UNKNOWN_PLACE, best_barometer
-from airproof.diagnosis.gaps import cannot_tell, not_recorded, too_little, two_at_once
+from airproof.diagnosis.facts import Facts, facts_of
+from airproof.diagnosis.freeze_frames import from_frames
+from airproof.diagnosis.gaps import cannot_tell, not_recorded, nothing_recorded, too_little, two_at_once
 from airproof.diagnosis.hypotheses import Hypotheses, hypotheses_for
 from airproof.diagnosis.meter.measured import Measurements
+from airproof.diagnosis.network import Layout, Told, as_testimonies
 from airproof.diagnosis.pairs import pairs_of
 from airproof.diagnosis.picture import check as whole_picture
 from airproof.diagnosis.picture.hearing import heard, in_full
-from airproof.diagnosis.readings import EngineOffReading, Outcome
+from airproof.diagnosis.readings import Reading
 from airproof.diagnosis.testimony import Testimony
 from airproof.diagnosis.timeline import presence, spells, walk
-from airproof.diagnosis.told import from_codes, from_outcomes, from_symptoms
+from airproof.diagnosis.told import steps_told, told_of
 from airproof.diagnosis.traces import traces_of
 from airproof.diagnosis.verdict import CauseVerdict, Evidence, Size, Verdict
 from airproof.diagnosis.weighing import Barometer, Weighing
@@ -95,21 +99,27 @@ def weigh(
     symptoms: Sequence[str] = (),
     barometer: Barometer | None = None,
     ambient_c: float | None = None,
-    readings: Sequence[Outcome | EngineOffReading | Measurements] = (),
+    readings: Sequence[Reading | Measurements] = (),
+    facts: Facts | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Weighing:
-    """Weigh one car's recordings.
+    """Weigh one car's recordings, and what was told beside them; without any recording, what was told alone.
 
     `baselines` are known-good recordings of this car, `sisters` of other cars with the same engine, one each.
-    `codes` and `symptoms` are ids as the knowledge spells them; unknown ones carry no weight. `barometer` is what is
-    known of the day without the car's sensors. `progress` is told the share done, 0 to 1.
+    `codes` and `symptoms` are ids as the knowledge spells them; unknown ones carry no weight. `facts` holds what was
+    told, seen and read by hand; it is said after `codes`, `symptoms` and `readings`, and of two on one thing the later
+    counts. `barometer` is what is known of the day without the car's sensors. `progress` is told the share done, 0 to
+    1.
     """
     tell = progress or _quietly
     known = knowledge()
-    recording = joined(recordings)
+    recording = joined(recordings) if recordings else Recording({}, label="")
     weather = barometer or UNKNOWN_PLACE
-    told = (*codes, *symptoms)
-    healthy_share = _complaint_share(known) if told else HEALTHY_WITHOUT_COMPLAINT
+    told = [one for one in readings if not isinstance(one, Measurements)]
+    facts = facts_of(codes, symptoms, told, facts)
+    healthy_share = _complaint_share(known) if facts.complaint else HEALTHY_WITHOUT_COMPLAINT
+    facts = facts.known_to(known)
+    steps_done = steps_told(facts, known)
     hypotheses = hypotheses_for(known, profile, frozenset(recording), healthy_share=healthy_share)
 
     belief = generic_belief(profile)
@@ -125,35 +135,41 @@ def weigh(
     case = replace(
         _case(recording, profile, weather, belief, hypotheses, ambient_c, good_cases),
         baselines=tuple(good_cases),
-        engine_off_kpa={r.signal: r.kpa for r in readings if isinstance(r, EngineOffReading)},
+        engine_off_kpa=facts.engine_off_kpa,
     )
     measured, by_hand = by_meter.heard_from(case, readings, known)
-    outcomes = [r for r in readings if isinstance(r, Outcome) and r.step not in by_hand]
-    said = [
-        *from_codes(codes, known, hypotheses.sizes),
-        *from_symptoms(symptoms, known, hypotheses.sizes),
-        *from_outcomes(outcomes, known, hypotheses.sizes),
-        *measured,
-    ]
-    steps_done = {r.step: r.found for r in readings if isinstance(r, Outcome)}
-    refusal = too_little(case, said) or _refusal(case)
+    # What was measured carries out its step: an outcome told of it besides says nothing more.
+    facts = facts.without_steps(by_hand)
+    refusal = too_little(case, anything_else=facts.anything or bool(measured)) or _refusal(case)
     if refusal is not None:
-        verdict = _verdict(case, hypotheses, said, known, refusal=refusal)
+        said = _Said.of(facts, case, known, measured)
+        verdict = _verdict(case, hypotheses, said.testimonies, known, refusal=refusal)
         return Weighing(
             recording, case.regimes, profile, case.barometer, verdict, (), tuple(baselines), tuple(sisters), steps_done
         )
 
-    testimonies, posterior, narrowed = _judge(case, hypotheses, said)
+    testimonies, posterior, narrowed, said = _judge(case, hypotheses, facts, known, measured)
     tell(0.8)
     sizes = {c: interval(hypotheses.sizes[c], posterior.sizes[c])[0] for c in hypotheses.sizes}
     verdict = _verdict(narrowed, hypotheses, testimonies, known)
     pairs = pairs_of(narrowed, posterior, in_full(testimonies), hypotheses.log_prior)
+    clashes = clashes_of(facts, said.told, testimonies, hypotheses, known)
     verdict = replace(
         verdict,
         pairs=pairs,
-        cannot_tell=(*(two_at_once(pair, known) for pair in pairs[:1]), *verdict.cannot_tell),
+        clashes=clashes,
+        cannot_tell=(
+            *(clash.says for clash in clashes),
+            *(nothing_recorded() if not recording.signals else ()),
+            *(two_at_once(pair, known) for pair in pairs[:1]),
+            *verdict.cannot_tell,
+        ),
         timeline=walk(case, posterior.probability, sizes),
-        cautions=(*doubtful_good([*good_cases, *others]), *odd_companions(recordings, baselines), *verdict.cautions),
+        cautions=(
+            *doubtful_good([*good_cases, *others]),
+            *(odd_companions(recordings, baselines) if recordings else ()),
+            *verdict.cautions,
+        ),
         regimes_s=case.regimes.seconds(),
     )
     weighing = Weighing(
@@ -175,16 +191,36 @@ def _quietly(_share: float) -> None:
     """Progress that nobody asked for."""
 
 
-def _judge(case: Case, hypotheses: Hypotheses, said: Sequence[Testimony]) -> tuple[list[Testimony], Posterior, Case]:
+@dataclass(frozen=True)
+class _Said:
+    """What was told beside the recording, linked to the causes, and all testimonies of it."""
+
+    told: tuple[Told, ...]
+    testimonies: tuple[Testimony, ...]
+
+    @classmethod
+    def of(cls, facts: Facts, case: Case, known: Knowledge, measured: Sequence[Testimony]) -> _Said:
+        """Freeze frames are judged with the case, which knows engine and day; a code is heard with its frame."""
+        by_meter = {"manifold_pressure"} if any(one.finding.unit == "kPa" for one in measured) else set()
+        frames = from_frames(case, facts.frames, known, by_meter)
+        told = told_of(facts, known, case.sizes, frames.shown)
+        return cls(tuple(told), (*as_testimonies(told, Layout.of(case.sizes)), *frames.testimonies, *measured))
+
+
+def _judge(
+    case: Case, hypotheses: Hypotheses, facts: Facts, known: Knowledge, measured: Sequence[Testimony]
+) -> tuple[list[Testimony], Posterior, Case, _Said]:
     """Testimonies and posterior; where the likeliest cause came or went, only of the time it was there."""
-    testimonies = [*_examine(case, hypotheses), *said]
+    said = _Said.of(facts, case, known, measured)
+    testimonies = [*_examine(case, hypotheses), *said.testimonies]
     posterior = posterior_of(hypotheses.log_prior, testimonies)
     spelled = _spells_of_likeliest(case, hypotheses, posterior)
     if spelled is None:
-        return testimonies, posterior, case
+        return testimonies, posterior, case, said
     narrowed = replace(case, recording=only_within(case.recording, spelled), path=_within(case.path, spelled))
-    testimonies = [*_examine(narrowed, hypotheses), *said]
-    return testimonies, posterior_of(hypotheses.log_prior, testimonies), narrowed
+    said = _Said.of(facts, narrowed, known, measured) if facts.frames else said
+    testimonies = [*_examine(narrowed, hypotheses), *said.testimonies]
+    return testimonies, posterior_of(hypotheses.log_prior, testimonies), narrowed, said
 
 
 def _examine(case: Case, hypotheses: Hypotheses) -> list[Testimony]:

@@ -1,16 +1,17 @@
 """Reading what is known from its data files, and refusing what is not sound.
 
-A folder holds TOML files; each may hold tables of any kind: `sources`, `equipment`, `causes`, `families`,
-`areas`, `codes`, `symptoms`, `setups`, `steps`, `prices`, `sensors`, `thermistors`, `sensor_kinds`,
-`meter_tasks`, and in them one table per entry, headed by its id. A code that says `like = "P0171"` takes from
-that code all it does not say itself.
+A folder holds TOML files, and those in its folder `told` (looks, history, conditions) are read when they are first
+asked for: most verdicts need none of them. Each file may hold tables of any kind: `sources`, `equipment`, `causes`,
+`families`, `areas`, `codes`, `symptoms`, `looks`, `history`, `conditions`, `monitors`, `statuses`, `setups`, `steps`,
+`prices`, `sensors`, `thermistors`, `sensor_kinds`, `meter_tasks`, and in them one table per entry, headed by its id. A
+code that says `like = "P0171"` takes from that code all it does not say itself.
 """
 
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Mapping
-from functools import lru_cache
+from collections.abc import Callable, Iterator, Mapping
+from functools import cached_property, lru_cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -20,30 +21,34 @@ from pydantic import BaseModel, ValidationError
 
 from airproof.errors import BrokenKnowledge
 from airproof.knowledge.model import (
-    JUDGED,
-    NONE,
     Cause,
     Code,
     CodeArea,
-    CodeFamily,
+    CodeStatus,
+    Condition,
     Equipment,
+    Family,
+    History,
     Knowledge,
-    Known,
+    Look,
+    Monitor,
+    Noticed,
     Prices,
     SetUp,
     Source,
     Step,
     Symptom,
 )
-from airproof.knowledge.sensors import MeterTask, SensorKind, SensorLine, ThermistorTable, check_sensors
+from airproof.knowledge.references import WAY_OUT, References
+from airproof.knowledge.sensors import MeterTask, SensorKind, SensorLine, ThermistorTable
 
 KINDS = (
-    "sources", "equipment", "causes", "families", "areas", "codes", "symptoms", "setups", "steps", "prices",
-    "sensors", "thermistors", "sensor_kinds", "meter_tasks",
+    "sources", "equipment", "causes", "families", "areas", "codes", "symptoms", "looks", "history", "conditions",
+    "monitors", "statuses", "setups", "steps", "prices", "sensors", "thermistors", "sensor_kinds", "meter_tasks",
 )  # fmt: skip
-WAY_OUT = "Repair that entry; the other entries of the same kind show how one looks."
 
 Entry = TypeVar("Entry", bound=BaseModel)
+Teller = TypeVar("Teller", bound=Noticed)
 Raw = dict[str, tuple[str, dict[str, Any]]]
 """By id: the file's name and the table as read."""
 
@@ -65,15 +70,44 @@ def load_folder(folder: Path) -> Knowledge:
     return _load(folder)
 
 
+class _Later(Mapping[str, Entry]):
+    """Entries by id that are read when one of them is first asked for."""
+
+    def __init__(self, read: Callable[[], Mapping[str, Entry]]) -> None:
+        self._read = read
+
+    @cached_property
+    def _entries(self) -> Mapping[str, Entry]:
+        return self._read()
+
+    def __getitem__(self, key: str) -> Entry:
+        return self._entries[key]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._entries)
+
+    def __len__(self) -> int:
+        return len(self._entries)
+
+
 def _load(folder: Traversable) -> Knowledge:
     raw = _read(folder)
     _fill_in_alike(raw["codes"])
     prices_where, prices = _only_one(raw["prices"])
+
+    def told(kind: str, model: type[Teller]) -> Mapping[str, Teller]:
+        if (later := folder / "told" / f"{kind}.toml").is_file():
+            _read_file(later, raw, only=kind)
+        references.files[kind].update({key: file for key, (file, _) in raw[kind].items()})
+        entries = _entries(model, raw[kind])
+        references.check_told(kind, entries)
+        return entries
+
     known = Knowledge(
         sources=_entries(Source, raw["sources"]),
         equipment=_entries(Equipment, raw["equipment"]),
         causes=_entries(Cause, raw["causes"]),
-        families=_entries(CodeFamily, raw["families"]),
+        families=_entries(Family, raw["families"]),
         areas=_entries(CodeArea, raw["areas"]),
         codes=_entries(Code, raw["codes"]),
         symptoms=_entries(Symptom, raw["symptoms"]),
@@ -84,8 +118,16 @@ def _load(folder: Traversable) -> Knowledge:
         thermistors=_entries(ThermistorTable, raw["thermistors"]),
         sensor_kinds=_entries(SensorKind, raw["sensor_kinds"]),
         meter_tasks=_entries(MeterTask, raw["meter_tasks"]),
+        looks=_Later(lambda: told("looks", Look)),
+        history=_Later(lambda: told("history", History)),
+        conditions=_Later(lambda: told("conditions", Condition)),
+        monitors=_entries(Monitor, raw["monitors"]),
+        statuses=_entries(CodeStatus, raw["statuses"]),
     )
-    _check_references(known, raw, prices_where)
+    references = References(
+        known, {kind: {key: file for key, (file, _) in there.items()} for kind, there in raw.items()}
+    )
+    references.check()
     return known
 
 
@@ -95,18 +137,24 @@ def _read(folder: Traversable) -> dict[str, Raw]:
     if not names:
         raise BrokenKnowledge("no .toml file in it", "a folder of data files", WAY_OUT, where=str(folder))
     for file in names:
-        try:
-            tables = tomllib.loads(file.read_text(encoding="utf-8"))
-        except (tomllib.TOMLDecodeError, UnicodeDecodeError) as cause:
-            raise BrokenKnowledge(f"not valid TOML ({cause})", "TOML", WAY_OUT, where=file.name) from cause
-        for kind, entries in tables.items():
-            if kind not in raw or not isinstance(entries, dict):
-                raise BrokenKnowledge(f"unknown table [{kind}]", "one of " + ", ".join(KINDS), WAY_OUT, where=file.name)
-            if kind == "prices":
-                entries = {"prices": entries}
-            for key, entry in entries.items():
-                _add(raw[kind], key, file.name, entry, kind)
+        _read_file(file, raw)
     return raw
+
+
+def _read_file(file: Traversable, raw: dict[str, Raw], only: str | None = None) -> None:
+    """Add what a file holds; where `only` is given, it may hold that kind alone."""
+    try:
+        tables = tomllib.loads(file.read_text(encoding="utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as cause:
+        raise BrokenKnowledge(f"not valid TOML ({cause})", "TOML", WAY_OUT, where=file.name) from cause
+    for kind, entries in tables.items():
+        if kind not in raw or not isinstance(entries, dict) or only not in (None, kind):
+            wanted = "one of " + ", ".join(KINDS) if only is None else f"only [{only}.ID]"
+            raise BrokenKnowledge(f"unknown table [{kind}]", wanted, WAY_OUT, where=file.name)
+        if kind == "prices":
+            entries = {"prices": entries}
+        for key, entry in entries.items():
+            _add(raw[kind], key, file.name, entry, kind)
 
 
 def _add(into: Raw, key: str, file: str, entry: object, kind: str) -> None:
@@ -159,71 +207,3 @@ def _entry(model: type[Entry], file: str, what: str, table: dict[str, Any]) -> E
         faults = "; ".join(f"{'.'.join(map(str, e['loc'])) or 'entry'}: {e['msg']}" for e in cause.errors())
         wanted = "a source for every entry, and every key within its bounds"
         raise BrokenKnowledge(faults, wanted, WAY_OUT, where=f"{file}, {what}") from cause
-
-
-def _check_references(known: Knowledge, raw: Mapping[str, Raw], prices_file: str) -> None:
-    """Refuse any id or source that leads nowhere."""
-
-    def refuse(kind: str, key: str, fault: str, wanted: str) -> None:
-        file = raw[kind][key][0] if key in raw[kind] else (prices_file if kind == "prices" else "all files")
-        raise BrokenKnowledge(fault, wanted, WAY_OUT, where=f"{file}, {kind} {key}")
-
-    def within(kind: str, key: str, used: Iterable[str], there: Iterable[str], what: str) -> None:
-        unknown = sorted(set(used) - set(there))
-        if unknown:
-            refuse(kind, key, f"unknown {what} {', '.join(unknown)}", f"an id that a {what} has")
-
-    sourced: dict[str, Mapping[str, Known | Prices]] = {
-        "equipment": known.equipment,
-        "causes": known.causes,
-        "families": known.families,
-        "areas": known.areas,
-        "codes": known.codes,
-        "symptoms": known.symptoms,
-        "setups": known.setups,
-        "steps": known.steps,
-        "prices": {"prices": known.prices, **known.prices.parts},
-        "sensors": known.sensors,
-        "thermistors": known.thermistors,
-        "sensor_kinds": known.sensor_kinds,
-        "meter_tasks": known.meter_tasks,
-    }
-    for kind, entries in sourced.items():
-        for key, entry in entries.items():
-            for source in entry.source:
-                if source not in known.sources and not JUDGED.fullmatch(source):
-                    refuse(kind, key, f"source {source!r}", "a key of the sources, or judged: who, why")
-    for key, cause in known.causes.items():
-        within("causes", key, cause.applies.needs, known.equipment, "equipment")
-    for kind, witnesses in (("codes", known.codes), ("symptoms", known.symptoms)):
-        for key, witness in witnesses.items():
-            within(kind, key, witness.sets, known.causes, "cause")
-    for key, code in known.codes.items():
-        within("codes", key, [code.family], known.families, "family")
-        within("codes", key, code.check_first, known.steps, "step")
-    for key, step in known.steps.items():
-        within("steps", key, [*step.tells, *step.cures], known.causes, "cause")
-        within("steps", key, step.after, known.steps, "step")
-        within("steps", key, step.set_up, known.setups, "set-up")
-        if step.minutes < sum(known.setups[name].minutes for name in step.set_up):
-            refuse("steps", key, "fewer minutes than what it needs set up", "minutes that include it")
-        within("steps", key, [step.part] if step.part else [], known.prices.parts, "part")
-        if key in _all_before(key, known.steps):
-            refuse("steps", key, "it must come after itself", "an order that can be followed")
-    check_sensors(known, within)
-    if NONE not in known.causes:
-        refuse("causes", NONE, f"no cause {NONE}", "the cause that is no fault")
-    if known.steps and not any(step.ends for step in known.steps.values()):
-        refuse("steps", "any", "no step ends the job", "one step with ends = true")
-
-
-def _all_before(key: str, steps: Mapping[str, Step]) -> set[str]:
-    """Every step that must come before this one, itself included if they run in a ring."""
-    before: set[str] = set()
-    waiting = list(steps[key].after)
-    while waiting:
-        step = waiting.pop()
-        if step not in before:
-            before.add(step)
-            waiting.extend(steps[step].after)
-    return before

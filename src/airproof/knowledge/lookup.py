@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import TypeVar
 
 from airproof.errors import UnusableRequest
-from airproof.knowledge.model import Code, Knowledge, Symptom
+from airproof.knowledge.model import Code, Knowledge, Noticed, Symptom
+
+Entry = TypeVar("Entry", bound=Noticed)
 
 _SPELT = re.compile(r"([PCBU][0-3][0-9A-F]{3})(?:[-:]?[0-9A-F]{2})?")
 NAMED = 3
@@ -79,10 +82,33 @@ def _by_structure(code: str, known: Knowledge) -> UnlistedCode:
     return UnlistedCode(code, part, standard, f"{code} concerns {part}; {whose}. It does not count as evidence.")
 
 
+def noticed_called(text: str, entries: Mapping[str, Entry]) -> Entry | None:
+    """The entry by its id, title or one of its other names, in any case and with any marks between words."""
+    found = _names(entries).get(_plain(text))
+    return None if found is None else entries[found]
+
+
 def symptom_called(text: str, known: Knowledge) -> Symptom | None:
-    """The symptom by its id, title or one of its other names, in any case and with any marks between words."""
-    found = _symptom_names(known).get(_plain(text))
-    return None if found is None else known.symptoms[found]
+    """The symptom by its id, title or one of its other names."""
+    return noticed_called(text, known.symptoms)
+
+
+def find_noticed(text: str, entries: Mapping[str, Entry], what: str, listed: str) -> Entry:
+    """The entry of that name; `what` says what it should be, `listed` where all are listed.
+
+    Raises UnusableRequest for an unknown one, naming the nearest.
+    """
+    found = noticed_called(text, entries)
+    if found is not None:
+        return found
+    names, wanted = _names(entries), _plain(text)
+    close = dict.fromkeys(names[name] for name in difflib.get_close_matches(wanted, names, n=5, cutoff=0.6))
+    close.update(dict.fromkeys(names[name] for name in names if wanted and _shares_word(wanted, name)))
+    few = ", ".join([*entries][:NAMED])
+    way_out = f"Did you mean {' or '.join(close)}?" if close else listed
+    raise UnusableRequest(
+        f"{text!r} is not a {what} that is known here", f"one of {few} and {len(entries) - NAMED} more", way_out
+    )
 
 
 def find_symptom(text: str, known: Knowledge) -> Symptom:
@@ -90,25 +116,14 @@ def find_symptom(text: str, known: Knowledge) -> Symptom:
 
     Raises UnusableRequest for an unknown one, naming the nearest.
     """
-    symptom = symptom_called(text, known)
-    if symptom is not None:
-        return symptom
-    names, wanted = _symptom_names(known), _plain(text)
-    close = dict.fromkeys(names[name] for name in difflib.get_close_matches(wanted, names, n=5, cutoff=0.6))
-    close.update(dict.fromkeys(names[name] for name in names if wanted and _shares_word(wanted, name)))
-    few = ", ".join([*known.symptoms][:NAMED])
-    way_out = f"Did you mean {' or '.join(close)}?" if close else '"airproof weigh --help" lists them all.'
-    raise UnusableRequest(
-        f"{text!r} is not a symptom that is known here", f"one of {few} and {len(known.symptoms) - NAMED} more", way_out
-    )
+    return find_noticed(text, known.symptoms, "symptom", '"airproof weigh --help" lists them all.')
 
 
-def _symptom_names(known: Knowledge) -> dict[str, str]:
-    return {
-        _plain(name): symptom.id
-        for symptom in known.symptoms.values()
-        for name in (symptom.id, symptom.title, *symptom.also_called)
-    }
+def _names(entries: Mapping[str, Entry]) -> dict[str, str]:
+    """Ids and titles go before other names, so that no entry takes another one's own."""
+    ways = [(name, one.id) for one in entries.values() for name in one.also_called]
+    ways += [(name, one.id) for one in entries.values() for name in (one.title, one.id)]
+    return {_plain(name): entry for name, entry in ways}
 
 
 def _plain(text: str) -> str:

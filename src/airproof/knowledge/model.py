@@ -1,4 +1,4 @@
-"""The shape of what is known: causes, codes, symptoms, steps, prices and sources, each entry with its source.
+"""The shape of what is known: causes, codes, symptoms, looks, history, steps, prices, each entry with its source.
 
 Nothing here can be changed once loaded. Probabilities lie strictly between 0 and 1: nothing is impossible and
 nothing is certain in a workshop.
@@ -32,6 +32,7 @@ AirMetering = Literal["air-flow sensor", "speed-density", "both"]
 Fuel = Literal["petrol", "e10", "e85", "diesel"]
 Standing = Literal["read", "computed", "from memory", "common practice, no source", "judged"]
 Skill = Literal["anyone", "mechanic", "specialist"]
+FrameRelation = Literal["air-flow", "throttle-flow", "fuel", "trim", "charge-at-rest", "engine-off"]
 StepKind = Literal["look", "measure", "record", "clean", "repair", "replace", "specialist", "watch"]
 
 
@@ -154,17 +155,75 @@ class Witness(Known):
         return self.sets.get(cause, self.by_chance)
 
 
-class Symptom(Witness):
-    """What the driver or the mechanic notices. `also_called` are other words for it."""
+class Noticed(Witness):
+    """A witness that people tell of, in a sentence. `also_called` are other words for it.
+
+    `family`: what is noticed or seen of one thing, so that two of them are hardly two witnesses.
+    """
 
     says: Text
     also_called: tuple[Text, ...] = ()
+    family: Id | None = None
 
 
-class CodeFamily(Known):
-    """Codes that one look at one thing tends to store together, so that they are no separate witnesses."""
+class Symptom(Noticed):
+    """What the driver or the mechanic notices."""
+
+
+class Look(Noticed):
+    """What can be seen or heard on the car. `step` is the step in the catalogue that it is a detail of.
+
+    `says` words that it was seen, `if_not` that it was looked for and not seen.
+    """
+
+    if_not: Text
+    step: Id | None = None
+
+
+class History(Noticed):
+    """What was done to the car or happened to it before the trouble came."""
+
+
+class Condition(Noticed):
+    """When the trouble is there: only cold, only wet, over bumps. Without a condition it comes whenever it likes."""
+
+
+class Family(Known):
+    """Witnesses to one thing: codes that one look of the control unit stores together, looks at one place.
+
+    `alike`: the share in which one common chance decides on all of them, so that the rarer comes only where the
+    commoner does; in the rest each is by itself. For codes also `monitor`, who looks; `in_the_wake`: the probability
+    that such a code is stored because another was there first; `frame_shows`: the share in which its decision rests on
+    what a freeze frame holds, where the relations in `shown_by` can be asked of the frame; `displaces`: its freeze
+    frame takes the place of any other.
+    """
 
     title: Text
+    alike: Annotated[float, Field(ge=0.0, lt=1.0)] = 0.0
+    monitor: Id | None = None
+    in_the_wake: Annotated[float, Field(ge=0.0, lt=1.0)] = 0.0
+    frame_shows: Annotated[float, Field(ge=0.0, lt=1.0)] = 0.0
+    shown_by: tuple[FrameRelation, ...] = ()
+    displaces: bool = False
+
+
+class Monitor(Known):
+    """A readiness monitor. `looked`: how probably it had its look at the fault, where it is told to be complete."""
+
+    title: Text
+    looked: Probability
+
+
+class CodeStatus(Known):
+    """How a code stands: `says` completes "P0106 ...".
+
+    `chance_odds` multiplies the odds of its coming by chance; `weakens[c]` multiplies the strength with which c brings
+    it: the trouble need not be there at that moment.
+    """
+
+    says: Text
+    chance_odds: Annotated[float, Field(gt=0.0)]
+    weakens: Mapping[Id, Probability] = {}
 
 
 class CodeArea(Known):
@@ -176,11 +235,15 @@ class CodeArea(Known):
 
 
 class Code(Witness):
-    """One stored code: what the control unit claims to have seen, and what it must not be mistaken for."""
+    """One stored code: what the control unit claims to have seen, and what it must not be mistaken for.
+
+    `by_voltage`: it claims a voltage out of range or a broken circuit, which no value of a freeze frame shows.
+    """
 
     id: CodeId
     claims: Text
     family: Id
+    by_voltage: bool = False
     says: tuple[Text, ...] = ()
     not_to_be_mistaken_for: tuple[Text, ...] = ()
     also_set_by: tuple[Text, ...] = ()
@@ -314,7 +377,7 @@ class Knowledge:
     sources: Mapping[str, Source]
     equipment: Mapping[str, Equipment]
     causes: Mapping[str, Cause]
-    families: Mapping[str, CodeFamily]
+    families: Mapping[str, Family]
     areas: Mapping[str, CodeArea]
     codes: Mapping[str, Code]
     symptoms: Mapping[str, Symptom]
@@ -325,3 +388,8 @@ class Knowledge:
     thermistors: Mapping[str, ThermistorTable] = field(default_factory=dict)
     sensor_kinds: Mapping[str, SensorKind] = field(default_factory=dict)
     meter_tasks: Mapping[str, MeterTask] = field(default_factory=dict)
+    looks: Mapping[str, Look] = field(default_factory=dict)
+    history: Mapping[str, History] = field(default_factory=dict)
+    conditions: Mapping[str, Condition] = field(default_factory=dict)
+    monitors: Mapping[str, Monitor] = field(default_factory=dict)
+    statuses: Mapping[str, CodeStatus] = field(default_factory=dict)

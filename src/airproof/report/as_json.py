@@ -36,6 +36,9 @@ def verdict_object(
         "inputs": _inputs(weighing, recordings or (weighing.recording,)),
         "causes": [_cause(cause, judged=verdict.refusal is None) for cause in verdict.causes],
         "pairs": [_pair(pair, verdict) for pair in verdict.pairs],
+        "clashes": [
+            {"facts": list(c.facts), "decibans": _decibans(c.decibans), "says": c.says} for c in verdict.clashes
+        ],
         "findings": [_finding(finding) for finding in verdict.findings],
         "timeline": [_moment(moment) for moment in verdict.timeline],
         "next_steps": [] if plan is None else [step_object(step) for step in plan.next_steps],
@@ -51,7 +54,7 @@ def _inputs(weighing: Weighing, recordings: Sequence[Recording]) -> dict[str, An
     columns = [column for one in recordings for column in one.report.columns]
     barometer, profile = weighing.barometer, weighing.profile
     return {
-        "recordings": [one.label for one in recordings],
+        "recordings": [one.label for one in recordings if one.label],
         "baselines": [one.label for one in weighing.baselines],
         "sisters": [one.label for one in weighing.sisters],
         "steps_done": dict(weighing.steps_done),

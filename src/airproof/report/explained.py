@@ -1,4 +1,4 @@
-"""What is known of one code, cause, symptom or step, in words and as an object."""
+"""What is known of one code, cause, symptom, look, history, condition or step, in words and as an object."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from airproof.errors import UnusableRequest
-from airproof.knowledge.lookup import UnlistedCode, code_in, explain_code, near, symptom_called
-from airproof.knowledge.model import NONE, Cause, Code, Knowledge, Step, Symptom, Witness
+from airproof.knowledge.lookup import UnlistedCode, code_in, explain_code, near, noticed_called
+from airproof.knowledge.model import NONE, Cause, Code, Knowledge, Look, Noticed, Step, Witness
 from airproof.report.in_words import Part
 from airproof.report.wording import number, sentence
 
@@ -21,7 +21,7 @@ FOREMOST = 6
 
 @dataclass(frozen=True)
 class Explanation:
-    """One entry: `kind` is code, cause, symptom or step."""
+    """One entry: `kind` is code, cause, symptom, look, history, condition or step, or list for all of a kind."""
 
     kind: str
     id: str
@@ -35,7 +35,7 @@ class Explanation:
 
 
 def explain(asked: str, known: Knowledge) -> Explanation:
-    """The explanation of what was asked for, by id in any case, or by another name of a symptom.
+    """The explanation of what was asked for: by id in any case, by another name of what is noticed, or all of a kind.
 
     Raises UnusableRequest, naming what is near, where nothing of that name is known.
     """
@@ -48,13 +48,20 @@ def explain(asked: str, known: Knowledge) -> Explanation:
     if code_in(word) is not None:
         code = explain_code(word, known)
         return _unlisted(code) if isinstance(code, UnlistedCode) else _code(code, known)
-    symptom = symptom_called(word, known)
-    if symptom is not None:
-        return _symptom(symptom, known)
-    names = [*known.codes, *known.causes, *known.symptoms, *known.steps]
+    if name in _LISTED:
+        return _list(name, known)
+    kinds = _noticed_kinds(known)
+    # An id or title goes before another entry's other name.
+    for plain in (True, False):
+        for kind, (_, entries) in kinds.items():
+            found = entries.get(name) if plain else noticed_called(word, entries)
+            if found is not None:
+                return _noticed(kind, found, known)
+    names = [*known.codes, *known.causes, *known.steps, *(name for _, entries in kinds.values() for name in entries)]
     raise UnusableRequest(
         f"nothing is known of {word!r}",
-        "a code such as P0106, or the id of a cause, symptom or step",
+        "a code such as P0106, the id of a cause, symptom, look, history, condition or step, or one of "
+        f"{', '.join(_LISTED)}",
         near(word.upper(), known.codes) if re.match(r"[PCBU]\d", word.upper()) else near(name, names),
     )
 
@@ -96,24 +103,70 @@ def _unlisted(code: UnlistedCode) -> Explanation:
     return _explanation("code", code.id, f"Concerns {code.area}", (part,), {"area": code.area})
 
 
-def _symptom(symptom: Symptom, known: Knowledge) -> Explanation:
-    called = (f"Also called: {', '.join(symptom.also_called)}.",) if symptom.also_called else ()
+_LISTED = ("symptoms", "looks", "history", "conditions")
+
+
+def _noticed_kinds(known: Knowledge) -> dict[str, tuple[str, Mapping[str, Noticed]]]:
+    """By kind: the word for all of it, and its entries."""
+    return {
+        "symptom": ("symptoms", known.symptoms),
+        "look": ("looks", known.looks),
+        "history": ("history", known.history),
+        "condition": ("conditions", known.conditions),
+    }
+
+
+_HOW_OFTEN = {
+    "symptom": "it is noticed {} times as often as by chance",
+    "look": "it is seen {} times as often as by chance",
+    "history": "it is told {} times as often as by chance",
+    "condition": "it is told {} times as often as by chance",
+}
+_TITLES = {
+    "symptoms": "What drivers and mechanics notice",
+    "looks": "What can be seen or heard on the car",
+    "history": "What was done to the car before",
+    "conditions": "When the trouble is there",
+}
+
+
+def _list(listed: str, known: Knowledge) -> Explanation:
+    entries = next(entries for word, entries in _noticed_kinds(known).values() if word == listed)
+    lines = tuple(f"{sentence(one.says)} [{one.id}]" for one in entries.values())
+    part = Part("entries", "What is known here", lines)
+    return _explanation("list", listed, _TITLES[listed], (part,), {"entries": list(entries)})
+
+
+def _noticed(kind: str, one: Noticed, known: Knowledge) -> Explanation:
+    called = (f"Also called: {', '.join(one.also_called)}.",) if one.also_called else ()
+    absent = (f"Looked for and not there: {_small(sentence(one.if_not))}",) if isinstance(one, Look) else ()
+    step = known.steps[one.step] if isinstance(one, Look) and one.step else None
+    against = [c for c, p in one.sets.items() if p < one.by_chance]
     parts = (
-        Part("says", "What it is", (sentence(symptom.says), *called)),
+        Part("says", "What it is", (sentence(one.says), *absent, *called)),
+        Part("speaks-for", "What it speaks for, strongest first", _speaks_for(one, known, _HOW_OFTEN[kind])),
         Part(
-            "speaks-for",
-            "What it speaks for, strongest first",
-            _speaks_for(symptom, known, "it is noticed {} times as often as by chance"),
+            "speaks-against",
+            "What it speaks against",
+            tuple(f"{known.causes[c].title}. [{c}]" for c in sorted(against, key=one.given)[:FOREMOST]),
         ),
-        _sources(symptom.source, known),
+        Part("detail-of", "A detail of", () if step is None else (f"{_cost(step, known)} [{step.id}]",)),
+        _sources(one.source, known),
     )
     entry = {
-        "says": symptom.says,
-        "also_called": list(symptom.also_called),
-        "speaks_for": _weights(symptom),
-        "source": list(symptom.source),
+        "says": one.says,
+        "also_called": list(one.also_called),
+        "speaks_for": _weights(one),
+        "family": one.family,
+        "source": list(one.source),
     }
-    return _explanation("symptom", symptom.id, symptom.title, parts, entry)
+    if isinstance(one, Look):
+        entry |= {"if_not": one.if_not, "step": one.step}
+    return _explanation(kind, one.id, one.title, parts, entry)
+
+
+def _small(text: str) -> str:
+    return text[:1].lower() + text[1:]
 
 
 def _cause(cause: Cause, known: Knowledge) -> Explanation:
@@ -139,6 +192,7 @@ def _cause(cause: Cause, known: Knowledge) -> Explanation:
             "Codes that speak for it, strongest first",
             tuple(f"{c.id} {c.title}" for _, c in codes[:FOREMOST]),
         ),
+        Part("looks", "What is seen or told with it, strongest first", _seen_with(cause.id, known)),
         Part("told-by", "What tells", tuple(f"{_cost(s, known)} [{s.id}]" for s in told[:FOREMOST])),
         Part(
             "cured-by",
@@ -158,6 +212,14 @@ def _cause(cause: Cause, known: Knowledge) -> Explanation:
         "source": list(cause.source),
     }
     return _explanation("cause", cause.id, cause.title, parts, entry)
+
+
+def _seen_with(cause: str, known: Knowledge) -> tuple[str, ...]:
+    entries = [one for _, entries in _noticed_kinds(known).values() for one in entries.values() if cause in one.sets]
+    ranked = sorted(
+        (one for one in entries if one.given(cause) > one.by_chance), key=lambda one: -_decibans(one, cause)
+    )
+    return tuple(f"{one.title}. [{one.id}]" for one in ranked[:FOREMOST])
 
 
 def _step(step: Step, known: Knowledge) -> Explanation:

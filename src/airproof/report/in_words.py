@@ -97,8 +97,8 @@ def answer(verdict: Verdict) -> tuple[str, ...]:
     chance, p = in_hundred(first.probability), first.probability
     if first.id == NONE:
         if p >= PROBABLE:
-            return (f"Nothing wrong that this recording can show. Chance: {chance}.",)
-        return (f"This recording cannot tell. Chance that nothing is wrong: {chance}.",)
+            return (f"Nothing wrong that this {_basis(verdict)} can show. Chance: {chance}.",)
+        return (f"This {_basis(verdict)} cannot tell. Chance that nothing is wrong: {chance}.",)
     said = _said(first)
     if p >= CLEAR:
         return (f"{said}. Chance: {chance}.",)
@@ -107,6 +107,11 @@ def answer(verdict: Verdict) -> tuple[str, ...]:
     if p >= POSSIBLE:
         return (f"Not sure. Perhaps: {_small(said)}. Chance: {chance}.",)
     return (f"Cannot tell from this. No cause stands out; foremost of many: {_small(said)}. Chance: {chance}.",)
+
+
+def _basis(verdict: Verdict) -> str:
+    """What a verdict rests on, in a word: a recording, or only what was told."""
+    return "recording" if any(verdict.regimes_s.values()) or verdict.timeline else "evidence"
 
 
 @cache
@@ -274,7 +279,11 @@ def _money(amount: float, currency: str) -> str:
 
 def _what_was_read(weighing: Weighing, recordings: Sequence[Recording]) -> tuple[str, ...]:
     lines = []
+    if not any(one.signals for one in recordings):
+        lines.append("No recording: what was told, seen and read by hand is all there is.")
     for one in recordings:
+        if not one.label:
+            continue  # it stands for no recording
         report = one.report
         rows = f", {report.rows_read} rows" if report.rows_read else ""
         aside = f", {report.rows_set_aside} of them set aside" if report.rows_set_aside else ""

@@ -106,8 +106,15 @@ class _File(_Table):
     sensor: _Sensor = _Sensor()
     day: _Day = _Day()
     measured: list[_Measured] = []
+    # Facts of every other sort stand in the same file: diagnosis/facts_file.py reads them.
     reading: list[Any] = []
-    """Readings of the other sort: diagnosis/readings.py reads them."""
+    code: list[Any] = []
+    freeze_frame: list[Any] = []
+    readiness: dict[str, Any] = {}
+    symptom: list[Any] = []
+    look: list[Any] = []
+    history: list[Any] = []
+    condition: list[Any] = []
 
 
 _TAKES: Mapping[What, tuple[str, ...]] = {
