@@ -1,4 +1,4 @@
-"""What whole jobs cost: the plan against the habits of the trade, on rehearsed cars with rehearsed outcomes of every step.
+"""What whole jobs cost: the plan against the habits of the trade, on rehearsed cars, every step with its outcome.
 
     python benchmarks/whole_jobs.py [NUMBER [SEED [KNOWN...]]]
 
@@ -177,7 +177,7 @@ WAYS: dict[str, Way] = {
 
 def known_cost(fault: Fault, task: Task) -> float:
     """What the job costs on average for someone who knows the fault."""
-    belief = {cause: 0.0 for cause in task.belief} | {fault[0]: 1.0 if len(fault) == 1 else 0.0}
+    belief = dict.fromkeys(task.belief, 0.0) | {fault[0]: 1.0 if len(fault) == 1 else 0.0}
     pairs = {fault: 1.0} if len(fault) > 1 else {}
     return replace(task, belief=belief, pairs=pairs).looked_into().options[0].cost
 
@@ -220,7 +220,8 @@ def main() -> None:
             print(f"| {name} | {with_interval(costs)} | {cheaper} | {share} | {steps:.1f} |")
         for name in ("expected", "bound", "clairvoyant"):
             values = np.array([getattr(d, name) for d in done])
-            print(f"| {name} | {with_interval(values)} | | plan above it by {100 * (plan.mean() / values.mean() - 1):.1f} | |")
+            above = 100 * (plan.mean() / values.mean() - 1)
+            print(f"| {name} | {with_interval(values)} | | plan above it by {above:.1f} | |")
         gaps = np.array([1.0 - d.bound / d.expected for d in done])
         held = ", ".join(f"{100 * np.mean(gaps <= g):.0f} % within {100 * g:.0f} %" for g in (0.05, 0.1, 0.2, 0.3))
         print(f"\ngap between plan and bound: median {100 * np.median(gaps):.1f} %, {held}", flush=True)

@@ -139,7 +139,7 @@ def test_it_is_above_what_knowing_the_fault_would_cost_and_below_the_plan() -> N
 def test_what_stands_and_what_is_done_is_taken_account_of(workshop: Make) -> None:
     for known, belief in workshops(workshop, 10, seed=11, pairs=False):
         search, place = laid_out(known, belief)
-        for step in search._possible(place, ()):
+        for step in (option.step for option in search.options(place)):
             for _, child in search.leads(place, step):
                 if child.weight > 1e-6:
                     assert lowest(search.choices, child) <= search.best(child).cost * (1.0 + 1e-9)

@@ -7,9 +7,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from airproof.repair.bound import lowest
+from airproof.repair.places import Place
 from airproof.repair.plan import Plan, plan_of
 from airproof.repair.reasons import GONE, STILL_THERE
-from airproof.repair.search import NEAR, Place, Search
+from airproof.repair.search import NEAR, Search
 from airproof.repair.task import HABIT, Looked, Task
 from airproof.repair.turning import Turn, turns
 

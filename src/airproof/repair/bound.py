@@ -26,7 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airproof.repair.choices import Choices, Flags, Floats
-from airproof.repair.search import Place
+from airproof.repair.places import Place
 
 IN_EARNEST = 16
 """So many of the most probable faults are held against each other; of the others the cost, known, counts. judged:

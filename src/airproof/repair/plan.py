@@ -14,8 +14,9 @@ from airproof.knowledge.model import Knowledge, Prices
 from airproof.repair.choices import MINUTES, MONEY, Fault
 from airproof.repair.habit import Habit
 from airproof.repair.habit import beside as habit_beside
+from airproof.repair.places import Option
 from airproof.repair.reasons import GONE, STILL_THERE, why
-from airproof.repair.search import FAR, Option
+from airproof.repair.search import FAR
 from airproof.repair.task import HABIT, Looked, Task, task_for
 
 CAUTION = (

@@ -11,7 +11,8 @@ import numpy as np
 from airproof.errors import UnusableRequest
 from airproof.knowledge.model import NONE, Knowledge, PartPrice, Prices, Step
 from airproof.repair.choices import Choices, Fault, Floats, lay_out, positive_given
-from airproof.repair.search import FAR, Option, Place, Search
+from airproof.repair.places import Option, Place
+from airproof.repair.search import FAR, Search
 
 HABIT = "replace-map-sensor"
 """The step that is taken out of habit."""

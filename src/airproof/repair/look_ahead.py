@@ -1,0 +1,180 @@
+"""The search where too many places can be reached: the most promising steps are followed, level by level.
+
+From each place every step worth a look is judged by a sequence of repairs after it; the best is followed to the places
+it leads to, and so on. All places of one depth are judged together, which is several times faster than one by one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airproof.repair.choices import Choices, Flags, Floats
+from airproof.repair.places import NOTHING, Key, Option, Place, Ways
+from airproof.repair.sequence import Sequences
+
+DEEPEST = 10
+"""Steps looked ahead. judged: Airproof authors, few jobs get there."""
+
+RARE = 0.005
+"""Where the job gets with less than this probability, the sequence of repairs is good enough. judged: Airproof
+authors, what could be gained there is a few per cent of that."""
+
+LOOKED_AT = 10
+"""Steps looked at in each place, those that shift or cure most per cost. judged: Airproof authors, more find nothing
+better."""
+
+SMALL_CHANGE = 5.0
+"""Added to the cost of each step in that comparison, in the currency, so that what is nearly free does not crowd out
+all else. judged: Airproof authors, the price of a can of cleaner."""
+
+WORTHWHILE = 0.004
+"""A step is looked at if it cures that share of the weight, or shifts that share of it between its outcomes. judged:
+Airproof authors, below it no step pays for its minutes."""
+
+SAME_COST = 6
+"""Digits of the currency after the point that are compared: what is cheaper by less costs the same, so that the last
+digit of a sum, which no two processors share, does not choose."""
+
+
+@dataclass(frozen=True)
+class _Follow:
+    """A step followed from a place: what it uses up there (E,), and the places it leads to, with the sequence (E,)
+    from each.
+    """
+
+    step: int
+    used: Floats
+    children: tuple[tuple[Place, Floats], ...]
+
+
+class LookAhead:
+    """Follows the best steps; remembers what the rest of the job uses up from each place it has been to."""
+
+    def __init__(self, choices: Choices, first_steps: int) -> None:
+        self._ways = Ways(choices)
+        self._choices = choices
+        self._first_steps = first_steps
+        self._sequences = Sequences(choices)
+        self._tells = self._ways.tells
+        self._positive = np.where(self._tells[:, None], choices.positive, 0.0)
+        self._known: dict[Key, Floats] = {}
+
+    def options(self, place: Place, asked: Collection[int] = ()) -> list[Option]:
+        """Steps that can be taken, in no order: the `first_steps` best, and those `asked` for."""
+        return self._options(place, self._first_steps, asked)
+
+    def best(self, place: Place) -> Option:
+        """The step to take there."""
+        return self._options(place, 1, ())[0]
+
+    def _options(self, place: Place, width: int, asked: Collection[int]) -> list[Option]:
+        (follows,) = self._judged([place], width, asked)
+        self._look_into([child for follow in follows for child in follow.children])
+        found = []
+        for follow in follows:
+            total = self._total(follow)
+            found.append(Option(follow.step, total, float(total @ self._choices.worth)))
+        return found
+
+    def _look_into(self, children: list[tuple[Place, Floats]]) -> None:
+        """Follow the best step from these places and all that come of it, then reckon back."""
+        levels: list[list[tuple[Key, Floats, _Follow]]] = []
+        while children:
+            here: dict[Key, tuple[Place, Floats]] = {}
+            for place, sequence in children:
+                if self._worth_a_look(place) and (key := place.key) not in self._known:
+                    here[key] = (place, sequence)
+            if not here:
+                break
+            judged = self._judged([place for place, _ in here.values()], 1, ())
+            level = [(key, here[key][1], follow) for key, (follow,) in zip(here, judged, strict=True)]
+            levels.append(level)
+            children = [child for _, _, follow in level for child in follow.children]
+        worth = self._choices.worth
+        for level in reversed(levels):
+            for key, sequence, follow in level:
+                total = self._total(follow)
+                self._known[key] = total if total @ worth < sequence @ worth else sequence
+
+    def _worth_a_look(self, place: Place) -> bool:
+        return place.ahead < DEEPEST and place.weight >= RARE
+
+    def _total(self, follow: _Follow) -> Floats:
+        """What the job uses up (E,) with a step and what follows."""
+        total = follow.used
+        for place, sequence in follow.children:
+            total = total + (self._known.get(place.key, sequence) if self._worth_a_look(place) else sequence)
+        return total
+
+    def _judged(self, places: list[Place], width: int, asked: Collection[int]) -> list[list[_Follow]]:
+        """For each place the `width` best steps, judged by the sequence of repairs after them, and those asked for."""
+        c = self._choices
+        possible = [self._possible(place, asked) for place in places]
+        beliefs, done, standing, owners, steps = self._children(places, possible)
+        totals = self._sequences.totals(beliefs, done, standing) if len(owners) else np.zeros((0, NOTHING.size))
+        judged = []
+        first = 0
+        for place, own in zip(places, possible, strict=True):
+            used = place.weight * c.uses_with(place.standing)[own]
+            count = int(np.where(self._tells[own], 2, 1).sum()) - int((own == c.ending).sum())
+            rows = slice(first, first + count)
+            first += count
+            cost = used @ c.worth
+            np.add.at(cost, np.searchsorted(own, steps[rows]), totals[rows] @ c.worth)
+            order = np.argsort(np.round(cost, SAME_COST), kind="stable")
+            chosen = list(order[:width]) + [row for row in order[width:] if own[row] in asked]
+            follows = []
+            for row in chosen:
+                step = int(own[row])
+                sequences = totals[rows][steps[rows] == step]
+                leads = [child for _, child in self._ways.leads(place, step)]
+                follows.append(_Follow(step, used[row], tuple(zip(leads, sequences, strict=True))))
+            judged.append(follows)
+        return judged
+
+    def _children(
+        self, places: list[Place], possible: list[NDArray[np.intp]]
+    ) -> tuple[Floats, Flags, Flags, NDArray[np.intp], NDArray[np.intp]]:
+        """Every place that a possible step leads to, in the order of places, steps and outcomes (yes, no): beliefs
+        (L, n), done (L, S), standing (L, K), the place (L,) and the step (L,).
+        """
+        c = self._choices
+        going = [own[own != c.ending] for own in possible]
+        outcomes = [np.where(self._tells[own], 2, 1) for own in going]
+        steps = np.concatenate([np.repeat(own, count) for own, count in zip(going, outcomes, strict=True)])
+        owners = np.repeat(np.arange(len(places)), [int(count.sum()) for count in outcomes])
+        before = np.array([place.belief for place in places])[owners]
+        positive = before * self._positive[steps]
+        again = np.concatenate([[False], (steps[1:] == steps[:-1]) & (owners[1:] == owners[:-1])])[: steps.size]
+        beliefs = np.where((self._tells[steps] & ~again)[:, None], positive, before - positive)
+        cures = ~self._tells[steps]
+        beliefs[cures] = c.not_cured(before[cures], steps[cures])
+        done = np.array([place.done for place in places])[owners]
+        done[np.arange(steps.size), steps] = True
+        standing = np.array([place.standing for place in places])[owners]
+        return beliefs, done, (standing | c.set_up[steps]) & ~c.clears[steps], owners, steps
+
+    def _possible(self, place: Place, asked: Collection[int]) -> NDArray[np.intp]:
+        """Steps not done, whose forerunners are, and which promise something here; the ending step always."""
+        c, belief, weight = self._choices, place.belief, place.weight
+        ready = self._ways.ready(place.done)
+        moved = np.abs(self._positive - (self._positive @ belief / weight)[:, None]) @ belief
+        promise = np.where(ready, np.maximum(c.cured(belief), moved), 0.0)
+        chosen = ready & (promise >= WORTHWHILE * weight)
+        cost = c.uses_with(place.standing) @ c.worth
+        rate = np.where(chosen, promise / (cost + SMALL_CHANGE), 0.0)
+        chosen &= rate >= np.sort(rate)[-LOOKED_AT:][0]
+        chosen |= self._gates(place.done) & ready
+        chosen[list(asked)] |= ready[list(asked)]
+        chosen[c.ending] = True
+        return np.flatnonzero(chosen)
+
+    def _gates(self, done: Flags) -> Flags:
+        """Steps that some step not done waits for."""
+        needs = self._choices.before
+        waiting = (needs & ~done).any(axis=1) & ~done
+        return np.asarray(needs[waiting].any(axis=0))
