@@ -158,6 +158,7 @@ def test_the_verdict_takes_the_readings(airproof: Airproof, car: Car, tmp_path: 
     assert probability(told, "map-intermittent") > probability(plain, "map-intermittent")
     done = {step["id"] for step in told["next_steps"]}
     assert not done & {"wiggle-and-watch", "measure-supply-5v"}
+    assert told["inputs"]["steps_done"] == {"measure-supply-5v": False, "wiggle-and-watch": True}
     findings = {e["finding"] for c in told["causes"] for e in c["evidence"]}
     assert {"meter wiggle", "meter supply"} <= findings
 

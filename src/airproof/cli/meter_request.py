@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import cast
 
+from airproof.cli.meter_asked import ask_for_readings
 from airproof.cli.place import quantity_of, the_ambient_c, the_barometer
 from airproof.cli.streams import say, say_parts
 from airproof.cli.typed import path_of
@@ -280,8 +281,6 @@ def _learn(request: Request, rest: Sequence[str]) -> None:
 def _ask(request: Request, known: Knowledge) -> None:
     if sys.stdin is None or not sys.stdin.isatty():
         raise UnusableRequest("nothing was asked for", WANTED, HELP, where="meter")
-    from airproof.cli.meter_asked import ask_for_readings
-
     path = request.out or DEFAULT_OUT
     ask_for_readings(path, known, input, say)
     _judge(request, load_measurements(path, known), known)

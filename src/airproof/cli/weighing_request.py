@@ -12,7 +12,6 @@ from pathlib import Path
 from airproof.cli.place import the_ambient_c, the_barometer
 from airproof.cli.progress import Progress, progress_over
 from airproof.cli.streams import say, say_parts
-from airproof.diagnosis.by_meter import measured_steps
 from airproof.diagnosis.facts import Facts, facts_of
 from airproof.diagnosis.meter.measured import Measurements
 from airproof.diagnosis.weigh import weigh
@@ -95,7 +94,7 @@ def carry_out(request: Request) -> None:
             facts=facts,
             progress=progress.weighing,
         )
-    plan = _plan(weighing, known, prices, measurements)
+    plan = _plan(weighing, known, prices)
     drawn = () if request.exhibits is None else draw_exhibits(weighing, request.exhibits)
     if request.json:
         say(as_json(weighing, plan, recordings))
@@ -111,13 +110,12 @@ def _exhibits(drawn: Sequence[Exhibit], folder: Path | None) -> list[Part]:
     return [Part("exhibits", f"Exhibits, in {folder}", tuple(lines))] if lines else []
 
 
-def _plan(weighing: Weighing, known: Knowledge, prices: Prices, measurements: Sequence[Measurements]) -> Plan | None:
+def _plan(weighing: Weighing, known: Knowledge, prices: Prices) -> Plan | None:
     if weighing.verdict.refusal is not None:
         return None
     probabilities = {cause.id: cause.probability for cause in weighing.verdict.causes}
-    told = dict(weighing.steps_done) | measured_steps(measurements, weighing.barometer, known)
-    done = set(told) | already_recorded(weighing.verdict.regimes_s, known)
-    seen = {step for step, found in told.items() if found}
+    done = set(weighing.steps_done) | already_recorded(weighing.verdict.regimes_s, known)
+    seen = {step for step, found in weighing.steps_done.items() if found}
     pairs = weighing.verdict.pair_weights()
     task = task_for(probabilities, known, prices, done=done, seen=seen, pairs=pairs).doubted()
     return plan_of(task, task.looked_into(asked=[HABIT]))

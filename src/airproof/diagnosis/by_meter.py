@@ -18,6 +18,7 @@ from airproof.diagnosis.case import Case
 from airproof.diagnosis.checks.engine_off import seen_engine_off
 from airproof.diagnosis.expectations import expected
 from airproof.diagnosis.finding import Finding
+from airproof.diagnosis.meter.fitted import SURE_DECIBANS
 from airproof.diagnosis.meter.judged import USUAL_SENSOR_C, Judged, SessionJudged, judge
 from airproof.diagnosis.meter.lines import SHOWN
 from airproof.diagnosis.meter.measured import Measured, Measurements, What
@@ -61,13 +62,13 @@ def steps_done(judged: SessionJudged) -> dict[str, bool]:
     return done
 
 
-def heard_from(case: Case, readings: Sequence[object], known: Knowledge) -> tuple[list[Testimony], frozenset[str]]:
-    """Testimonies of the measurements among the readings, and the steps they carried out.
+def heard_from(case: Case, readings: Sequence[object], known: Knowledge) -> tuple[list[Testimony], dict[str, bool]]:
+    """Testimonies of the measurements among the readings, and the steps they carried out, each with what it found.
 
     Such a step is done with what was measured: an outcome told of it besides says nothing more.
     """
     testimonies = [t for one in readings if isinstance(one, Measurements) for t in check(case, one, known)]
-    return testimonies, frozenset(measured_steps(readings, case.weather, known))
+    return testimonies, measured_steps(readings, case.weather, known)
 
 
 def measured_steps(readings: Sequence[object], barometer: Barometer, known: Knowledge) -> dict[str, bool]:
@@ -142,9 +143,12 @@ def _same_unit(rows: Rows, unit: str) -> bool:
 
 def _of_pressure(item: Measured, mine: Sequence[int], group: PressureGroup, judged: SessionJudged) -> Finding:
     verdict = next(one for one in judged.items if one.item is item)
+    named, says = judged.recognised, verdict.says
+    if item.what == "sweep" and named is not None and named.wrong_part is not None and named.decibans >= SURE_DECIBANS:
+        says += f"; it fits the line of another part instead [{named.wrong_part.line.id}]"
     apart = group.off_day[list(mine)]
     sd = float(np.sqrt(np.mean(np.diag(group.healthy)[list(mine)])))
-    return _finding(item.what, verdict.says, float(np.mean(apart)), sd, "kPa", NORMAL_90 * sd)
+    return _finding(item.what, says, float(np.mean(apart)), sd, "kPa", NORMAL_90 * sd)
 
 
 def _dead(case: Case, judged: SessionJudged, known: Knowledge, which: Sequence[str]) -> list[Testimony]:

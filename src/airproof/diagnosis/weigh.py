@@ -119,7 +119,6 @@ def weigh(
     facts = facts_of(codes, symptoms, told, facts)
     healthy_share = _complaint_share(known) if facts.complaint else HEALTHY_WITHOUT_COMPLAINT
     facts = facts.known_to(known)
-    steps_done = steps_told(facts, known)
     hypotheses = hypotheses_for(known, profile, frozenset(recording), healthy_share=healthy_share)
 
     belief = generic_belief(profile)
@@ -137,9 +136,10 @@ def weigh(
         baselines=tuple(good_cases),
         engine_off_kpa=facts.engine_off_kpa,
     )
-    measured, by_hand = by_meter.heard_from(case, readings, known)
+    measured, measured_steps = by_meter.heard_from(case, readings, known)
     # What was measured carries out its step: an outcome told of it besides says nothing more.
-    facts = facts.without_steps(by_hand)
+    facts = facts.without_steps(measured_steps)
+    steps_done = {**steps_told(facts, known), **measured_steps}
     refusal = too_little(case, anything_else=facts.anything or bool(measured)) or _refusal(case)
     if refusal is not None:
         said = _Said.of(facts, case, known, measured)

@@ -86,7 +86,7 @@ def _fitted(fitted: Fitted | None) -> dict[str, Any] | None:
         "chi_square": fit.chi_square,
         "freedom": fit.freedom,
         "crooked": fitted.crooked,
-        "residuals_kpa": [float(r) for r in fit.residuals / fit.slope],
+        "residuals_kpa": [float(r) for r in fitted.off_line_kpa],
         "offset": _interval(fitted.offset_kpa, "kPa"),
         "gain": _interval(fitted.gain_percent, "%"),
         "errors": [

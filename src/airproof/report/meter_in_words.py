@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from airproof.diagnosis.meter.expected_here import Expected
-from airproof.diagnosis.meter.fitted import Fitted, Interval, Recognised
+from airproof.diagnosis.meter.fitted import SURE_DECIBANS, Fitted, Interval, Recognised
 from airproof.diagnosis.meter.judged import Judged, SessionJudged
 from airproof.diagnosis.meter.learn import FromRecording
 from airproof.diagnosis.meter.measured import Measurements
@@ -18,9 +18,6 @@ from airproof.report.in_words import Part
 from airproof.report.wording import number, sentence
 
 FOREMOST_LINES = 3
-SURE_DECIBANS = 5.0
-"""From so many decibans on another line is said to explain readings better than a fault; judged: Airproof authors."""
-
 CAUTION = "The car maker's service data comes first: lines and limits here are those of the sources named, and no more."
 
 
@@ -160,14 +157,16 @@ def _line(fitted: Fitted, measurements: Measurements) -> tuple[str, ...]:
     if unit == "V":
         lines = [
             f"V = {slope[0]:.5f} P {zero[0]:+.3f}, P in kPa absolute, at {scale:.2f} V: {1e3 * slope[0]:.2f} mV/kPa "
-            f"({1e3 * slope[1]:.2f} to {1e3 * slope[2]:.2f})."
+            f"({1e3 * slope[1]:.2f} to {1e3 * slope[2]:.2f}), {zero[0]:+.3f} V at 0 kPa ({zero[1]:+.3f} to "
+            f"{zero[2]:+.3f})."
         ]
     else:
         lines = [f"{unit} = {slope[0]:.5g} P {zero[0]:+.5g}, P in kPa absolute."]
     lines += _errors(fitted)
-    farthest = float(np.abs(fit.residuals / fit.slope).max())
+    farthest = float(np.abs(fitted.off_line_kpa).max())
     straight = "crooked: more than the errors of meter and gauge explain" if fitted.crooked else "straight"
-    lines.append(f"The points lie within {farthest:.1f} kPa of it: {straight}.")
+    if np.isfinite(farthest):
+        lines.append(f"The points lie within {farthest:.1f} kPa of it: {straight}.")
     if fitted.offset_kpa is None:
         lines.append(f"To keep it: {learned_table(fitted, measurements)}")
     return tuple(lines)

@@ -35,6 +35,10 @@ FAULT_OFFSET_SD, FAULT_GAIN_SD = 10.0, 0.10
 """How far a faulty sensor's offset (kPa) and gain may be off, when its own line is compared with another part's;
 judged: Airproof authors, from the sizes that causes.toml holds typical."""
 
+SURE_DECIBANS = 5.0
+"""From so many decibans on another part's line is said to explain readings better than a fault of the right one;
+judged: Airproof authors."""
+
 LEAST_SPREAD_KPA = 5.0
 """A slope is fitted only through pressures at least so far apart; judged: Airproof authors."""
 
@@ -64,6 +68,16 @@ class Fitted:
     gain_percent: Interval | None = None
     errors: tuple[ErrorAt, ...] = ()
     within_band: bool | None = None
+
+    @property
+    def off_line_kpa(self) -> Floats:
+        """How far each point lies from the line (n,), kPa; NaN where the line is flat, so that no pressure says it."""
+        if abs(self.fit.slope) * float(np.ptp(self.pressures)) < FLAT:
+            return np.full(self.pressures.size, np.nan)
+        return np.asarray(self.fit.residuals / self.fit.slope)
+
+
+FLAT = 1e-6  # of the supply, over all pressures: no meter reads so little
 
 
 def fitted_line(

@@ -238,8 +238,9 @@ def _sweep(
     if _stuck(fitted, held):
         return Judged(item, task, "stuck", "The reading hardly moves with the pump", None, found=True)
     if fitted.crooked or item.jumps:
-        off = float(np.abs(fitted.fit.residuals / fitted.fit.slope).max())
-        says = _jumps(jumps=True) if item.jumps else f"The points lie up to {off:.1f} kPa off any straight line"
+        off = float(np.abs(fitted.off_line_kpa).max())
+        how_far = f"up to {off:.1f} kPa off any straight line" if np.isfinite(off) else "on no line"
+        says = _jumps(jumps=True) if item.jumps else f"The points lie {how_far}"
         return Judged(item, task, "crooked", says, None, found=True)
     if held is None or fitted.offset_kpa is None or fitted.gain_percent is None:
         return Judged(item, task, "cannot-tell", _learned(fitted, measurements))
