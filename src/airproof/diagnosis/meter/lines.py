@@ -18,6 +18,9 @@ BAND_IS_SD = 2.0
 """A sheet's largest error is taken as so many standard deviations, as the engine-off check does (expectations.toml)."""
 
 
+PUBLISHED = "published"
+
+
 @dataclass(frozen=True)
 class Line:
     """reading = offset + slope x pressure (kPa): `unit` V: as a share of the supply; Hz; kPa: as live data shows it.
@@ -40,6 +43,11 @@ class Line:
     standing: str = ""
     covariance: Floats = field(default_factory=lambda: np.zeros((2, 2)))
     temperature_factor: tuple[tuple[float, float], ...] = TEMPERATURE_FACTOR
+
+    @property
+    def published(self) -> bool:
+        """Whether it is a line of the knowledge, picked by its id, and not one of this very part."""
+        return self.standing.startswith(PUBLISHED)
 
     def reading(self, kpa: float | Floats) -> Floats:
         """What a good sensor gives at a pressure (kPa, absolute, or a difference for one that measures that)."""
@@ -81,6 +89,6 @@ def published(entry: SensorLine) -> Line:
         entry.supply_v,
         entry.error_kpa,
         entry.measures == "difference",
-        f"published, {entry.standing}",
+        f"{PUBLISHED}, {entry.standing}",
         temperature_factor=entry.temperature_factor,
     )

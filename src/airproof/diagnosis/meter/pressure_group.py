@@ -32,6 +32,13 @@ ALSO_GAIN, ALSO_OFFSET_KPA = 0.02, 1.5
 """A sensor with an offset rarely has its span quite right, nor one with a wrong span its zero; judged: Airproof
 authors."""
 
+PUBLISHED_NOT_ITS_OWN, STATED_NOT_ITS_OWN = 0.10, 0.02
+"""How often the line that is taken is not this part's: a published one that somebody picked, or one stated by the
+maker's points or learned; judged: Airproof authors. Then the readings lie on some other line, sound or not."""
+
+ANOTHER_OFFSET_SD_KPA, ANOTHER_GAIN_SD = 15.0, 0.25
+"""How far the lines of other parts lie from it, as the published ones do from each other; judged: Airproof authors."""
+
 STUCK_SD_KPA = 2.0
 """How far the reading of a frozen sensor wanders; judged: Airproof authors."""
 
@@ -80,6 +87,13 @@ class PressureGroup:
             covariance[np.ix_(pick, pick)] + self.tolerance_sd**2 + np.outer(gain, gain) + np.outer(day_sd, day_sd)
         )
 
+        plug = np.where(self.shown, 0.0, 1.0)
+        self.doubt = (
+            0.0 if self.shown.all() else (PUBLISHED_NOT_ITS_OWN if seen[0].line.published else STATED_NOT_ITS_OWN)
+        )
+        slope = ANOTHER_GAIN_SD * self.read * plug
+        self.another_line = ANOTHER_OFFSET_SD_KPA**2 * np.outer(plug, plug) + np.outer(slope, slope)
+
     @property
     def off_day(self) -> Floats:
         """How far each row reads from the pressure it was given, kPa."""
@@ -93,7 +107,11 @@ class PressureGroup:
             covariance = covariance + np.outer(free, free)
         elif cause == "map-gain":
             covariance = covariance + ALSO_OFFSET_KPA**2
-        computed = self._computed(self._undone(cause, sizes), covariance, cause, before)
+        off = self._undone(cause, sizes)
+        computed = [
+            *_parts(self._computed(off, covariance, cause, before), 1.0 - self.doubt),
+            (self.doubt, t_rows(off, covariance + self.another_line)),
+        ]
         even = np.broadcast_to(-np.log(self.span), (sizes.size, self.span.size))
         match cause:
             case "map-stuck":
