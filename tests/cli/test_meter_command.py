@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import pytest
 from command_line import Airproof, Car, Ended
 
 from airproof.cli import meter_request
-from airproof.cli.meter_asked import QUESTIONS, as_toml, ask_for_readings
+from airproof.cli.meter_asked import QUESTIONS, ask_for_readings
 from airproof.diagnosis.meter.measured_file import load_measurements
 from airproof.errors import UnusableFile
 from airproof.knowledge.load import knowledge
@@ -240,10 +241,19 @@ def test_at_a_terminal_it_asks_and_judges(airproof: Airproof, monkeypatch: pytes
     assert "The line through the readings at the plug" in ended.out
 
 
-def test_other_tables_of_the_file_are_kept() -> None:
-    text = as_toml(
-        {"reading": [{"step": "look-hoses", "found": False}], "measured": [{"what": "ground", "value": '5 "mV"'}]}
+def test_other_facts_in_the_file_are_kept(tmp_path: Path) -> None:
+    path = tmp_path / "readings.toml"
+    path.write_text(
+        '[[code]]\nid = "P0106"\nstatus = "stored"\n[[look]]\nid = "plug-loose"\nfound = false\n'
+        '[[reading]]\nstep = "look-hoses"\nfound = false\n[[measured]]\nwhat = "ground"\nvalue = "5 mV"\n'
+        "note = 'a \"new\" wire'\n",
+        encoding="utf-8",
     )
-    assert "[[reading]]" in text
-    assert 'value = "5 \\"mV\\""' in text
+    before = tomllib.loads(path.read_text(encoding="utf-8"))
+    asked(path, "", "", "98 kPa", "5.02 V")
+    after = tomllib.loads(path.read_text(encoding="utf-8"))
+    for table in ("code", "look", "reading"):
+        assert after[table] == before[table]
+    assert [one["what"] for one in after["measured"]] == ["ground", "supply"]
+    assert after["measured"][0] == before["measured"][0]
     assert {q.what for q in QUESTIONS if q.what} == {"supply", "ground", "signal", "sweep", "wiggle"}

@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import json
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, get_args
@@ -74,7 +74,7 @@ def ask_for_readings(path: Path, known: Knowledge, read: Read, say: Say) -> None
     answers = _begun(path, known)
     say(BEGINNING)
     if answers:
-        say(f"Going on with {path}.")
+        say(f"Going on with {path}; comments in it are not kept.")
     try:
         for question in QUESTIONS:
             _ask(question, answers, path, known, read, say)
@@ -223,17 +223,16 @@ def _begins(question: Question, table: dict[str, Any], answers: dict[str, Any], 
     return True
 
 
-def as_toml(answers: dict[str, Any]) -> str:
-    """The answers as a TOML file of measurements: tables of texts, truth values and lists of texts."""
+def as_toml(answers: Mapping[str, Any]) -> str:
+    """The answers, and what else the file held, as TOML; a sweep that has only been begun is left out."""
     lines = []
-    for name in ("meter", "sensor", "day"):
-        if answers.get(name):
-            lines += [f"[{name}]", *(f"{key} = {_value(value)}" for key, value in answers[name].items()), ""]
-    for kind in ("measured", "reading"):
-        for entry in answers.get(kind, []):
-            if kind == "measured" and entry.get("what") == "sweep" and "points" not in entry and "creeps" not in entry:
-                continue
-            lines += [f"[[{kind}]]", *(f"{key} = {_value(value)}" for key, value in entry.items()), ""]
+    for name, entries in answers.items():
+        if isinstance(entries, list):
+            for entry in entries:
+                if name != "measured" or entry.get("what") != "sweep" or {"points", "creeps", "jumps"} & set(entry):
+                    lines += [f"[[{name}]]", *(f"{key} = {_value(value)}" for key, value in entry.items()), ""]
+        elif entries:
+            lines += [f"[{name}]", *(f"{key} = {_value(value)}" for key, value in entries.items()), ""]
     return "\n".join(lines)
 
 
@@ -242,4 +241,6 @@ def _value(value: object) -> str:
         return "true" if value else "false"
     if isinstance(value, (list, tuple)):
         return f"[{', '.join(_value(one) for one in value)}]"
-    return json.dumps(str(value), ensure_ascii=False) if not isinstance(value, (int, float)) else str(value)
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{key} = {_value(one)}" for key, one in value.items()) + "}"
+    return str(value) if isinstance(value, (int, float)) else json.dumps(str(value), ensure_ascii=False)

@@ -116,3 +116,12 @@ def test_what_live_data_shows_is_in_kilopascals() -> None:
     assert rows_at_plug(replace(measured, items=items)) is None
     assert rows.reading == pytest.approx(rows.pressures(98.0))
     assert line().reading(98.0) == pytest.approx(0.352)
+
+
+def test_a_supply_that_is_none_is_no_share_of_anything() -> None:
+    items = (
+        Measured("supply", 1, value=volts(1.0), against="battery minus"), Measured("ground", 2, value=volts(1.0)),
+        Measured("signal", 3, value=volts(0.5)),
+    )  # fmt: skip
+    supply = supply_of(Measurements(items, GOOD_METER))
+    assert (supply.volts, supply.measured) == (5.0, False)

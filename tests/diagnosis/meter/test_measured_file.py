@@ -223,3 +223,10 @@ def test_the_example_of_the_docstring_is_one() -> None:
     assert measured_file.__doc__ is not None
     example = measured_file.__doc__.split("\n\n", 1)[1]
     assert tomllib.loads(example)["measured"][0]["what"] == "signal"
+
+
+def test_every_table_of_facts_may_stand_beside() -> None:
+    from airproof.diagnosis import facts_file
+    from airproof.diagnosis.meter import measured_file
+
+    assert set(facts_file._File.model_fields) == set(measured_file._File.model_fields)

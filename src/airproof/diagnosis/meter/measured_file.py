@@ -107,6 +107,7 @@ class _File(_Table):
     day: _Day = _Day()
     measured: list[_Measured] = []
     # Facts of every other sort stand in the same file: diagnosis/facts_file.py reads them.
+    # Facts of other sorts stand in the same file: diagnosis/facts_file.py reads these tables.
     reading: list[Any] = []
     code: list[Any] = []
     freeze_frame: list[Any] = []

@@ -24,6 +24,9 @@ from airproof.quantities.meter_accuracy import EVEN
 
 Floats = NDArray[np.float64]
 
+LEAST_SUPPLY_V = 1.0
+"""Less is no supply, and nothing is a share of it, V; judged: Airproof authors."""
+
 USUAL_OUTPUT_OHM = 1000.0
 """Source resistance of a sensor's output at most, where it is not known, ohm; judged: Airproof authors."""
 
@@ -80,12 +83,15 @@ def supply_of(measurements: Measurements) -> Supply:
     """The supply at the sensor's own pins: as measured, less the drop of the ground where it was counted from there."""
     item = measurements.first("supply")
     usual = expected("sensor-supply")
-    if item is None or item.value is None or item.value.value < 1.0:
-        return Supply(usual.mean, usual.sd, measured=False)
-    digit = measurements.meter.digit(item.value)
+    nominal = Supply(usual.mean, usual.sd, measured=False)
+    if item is None or item.value is None:
+        return nominal
     volts = item.value.value
     if item.against == "battery minus":
         volts -= _ground_drop(measurements)
+    if volts < LEAST_SUPPLY_V:
+        return nominal
+    digit = measurements.meter.digit(item.value)
     return Supply(volts, measurements.meter.volts.last_places_sd(digit), measured=True)
 
 
