@@ -16,7 +16,7 @@ from airproof.repair.choices import Choices, Flags, Floats
 from airproof.repair.places import NOTHING, Key, Option, Place, Ways
 from airproof.repair.sequence import Sequences
 
-DEEPEST = 10
+DEEPEST = 12
 """Steps looked ahead. judged: Airproof authors, few jobs get there."""
 
 RARE = 0.005

@@ -19,7 +19,7 @@ from airproof.repair.places import Option, Place, Ways
 STATES_TO_VISIT_ALL = 2000
 """Up to that many states all are visited. judged: Airproof authors, a few tenths of a second."""
 
-FAR, NEAR = 6, 2
+FAR, NEAR = 4, 2
 """First steps followed up in earnest, and for a quick look. judged: Airproof authors, what a person waits for without
 noticing; ten times the work finds plans 1 % cheaper."""
 
