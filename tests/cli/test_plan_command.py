@@ -77,6 +77,13 @@ def test_tools_that_are_missing_are_done_without(airproof: Airproof, verdict: Pa
     assert "Planned without: smoke machine" in airproof("plan", verdict, "--prices", shop).out
 
 
+def test_what_cannot_be_done_takes_along_what_needs_it(airproof: Airproof, verdict: Path) -> None:
+    found = airproof("plan", verdict, "--done", "smoke-test-intake=cannot", "--json").out
+    offered = json.dumps([json.loads(found)[key] for key in ("next_steps", "tree")])
+    assert "smoke-test-intake" not in offered
+    assert "mend-vacuum-leak" not in offered
+
+
 def test_a_verdict_from_standard_input(airproof: Airproof, verdict: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sys, "stdin", io.StringIO(verdict.read_text(encoding="utf-8")))
     assert airproof("plan", "-").status == 0
@@ -90,6 +97,7 @@ def test_a_verdict_from_standard_input(airproof: Airproof, verdict: Path, monkey
         (("{verdict}", "--done", "smoke-test-intake"), "does not say what came of it"),
         (("{verdict}", "--done", "smoke-test-intake=perhaps"), "does not say what came of it"),
         (("{verdict}", "--done", "mend-vacuum-leak=yes"), "the job is over"),
+        (("{verdict}", "--done", "mend-vacuum-leak=perhaps"), "does not say what came of it"),
         (("{verdict}", "--done", "send-to-specialist"), "the job is over"),
         (("{verdict}", "--done", "look-hoses=yes"), "is done already"),
         (("{verdict}", "--prices", "{shop}"), "unknown tool smoke machin"),

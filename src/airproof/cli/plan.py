@@ -14,7 +14,7 @@ def plan(
     ],
     done: Annotated[
         list[str] | None,
-        typer.Option("--done", metavar="STEP", help="A step done since; STEP=yes or STEP=no if it tells."),
+        typer.Option("--done", metavar="STEP", help="A step done since; STEP=yes or STEP=no if it tells; STEP=cannot."),
     ] = None,
     prices: Annotated[
         list[str] | None,
@@ -33,6 +33,7 @@ def plan(
     \b
     A step that looks or measures takes its outcome along: yes if it found what it looks for.
     A repair that did not help is given by its name alone; if it helped, the job is over.
+    STEP=cannot says that a step cannot be done on this car.
 
     \b
     A prices file holds your own where the usual ones do not fit:

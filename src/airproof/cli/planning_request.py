@@ -20,7 +20,8 @@ from airproof.repair.verdict_file import WANTED, WAY_OUT, task_of
 from airproof.report.plan_as_json import as_json
 from airproof.report.plan_in_words import in_words
 
-YES_OR_NO = {"yes": True, "y": True, "found": True, "no": False, "n": False, "not-found": False}
+YES_OR_NO = {"yes": True, "no": False}
+CANNOT = "cannot"
 
 
 @dataclass(frozen=True)
@@ -39,8 +40,8 @@ def carry_out(request: PlanRequest) -> None:
     steps = [_done(typed, known) for typed in request.done]
     prices = known.prices if request.prices is None else load_prices(request.prices, known.prices, tools_of(known))
     task: Task = task_of(_text(request.verdict), known, prices, request.verdict)
-    for step, found in steps:
-        task = task.after(step, found)
+    for step, outcome in steps:
+        task = task.cannot(step) if outcome == CANNOT else task.after(step, YES_OR_NO.get(outcome))
     advice = advise(task)
     say(as_json(advice, task)) if request.json else say_parts(in_words(advice, task))
 
@@ -58,30 +59,31 @@ def _text(verdict: str) -> str:
         raise UnusableFile("is not text in UTF-8", WANTED, WAY_OUT, where=verdict) from fault
 
 
-def _done(typed: str, known: Knowledge) -> tuple[Step, bool | None]:
-    """A step and whether it found what it looks for; None for a repair, which then did not help."""
-    name, _, outcome = typed.partition("=")
-    step = known.steps.get(name.strip())
+def _done(typed: str, known: Knowledge) -> tuple[Step, str]:
+    """A step and what came of it: yes or no, nothing for a repair (which then did not help), or that it cannot be."""
+    name, _, outcome = (part.strip() for part in typed.partition("="))
+    step = known.steps.get(name)
     if step is None:
         near = ", ".join(get_close_matches(name, known.steps, 4, 0.4)) or ", ".join(list(known.steps)[:6])
         raise UnusableRequest(f"{name!r} is not a step", "the id of a step", f"Near: {near}.", where="--done")
     if step.ends:
-        raise UnusableRequest(
-            f"with {name} the job is over", "a step that leaves it open", "Leave it out.", where="--done"
-        )
-    said = YES_OR_NO.get(outcome.strip().lower())
-    if step.tells and said is None:
+        over = f"with {name} the job is over"
+        raise UnusableRequest(over, "a step that leaves it open", "Leave it out.", where="--done")
+    outcome = outcome.lower()
+    if outcome == CANNOT:
+        return step, CANNOT
+    if step.tells and outcome not in YES_OR_NO:
         raise UnusableRequest(
             f"{typed!r} does not say what came of it",
             f'{name}=yes ("{step.if_so}") or {name}=no ("{step.if_not}")',
             "Say which.",
             where="--done",
         )
-    if not step.tells and said:
+    if not step.tells and YES_OR_NO.get(outcome):
+        helped = f"{typed!r}: with a repair that helped the job is over"
+        raise UnusableRequest(helped, "a repair that did not help", "Leave it out.", where="--done")
+    if not step.tells and outcome and outcome not in YES_OR_NO:
         raise UnusableRequest(
-            f"{typed!r}: with a repair that helped the job is over",
-            "a repair that did not help",
-            "Leave it out.",
-            where="--done",
+            f"{typed!r} does not say what came of it", f"{name} alone if it did not help", "Say which.", where="--done"
         )
-    return step, said if step.tells else None
+    return step, outcome if step.tells else ""

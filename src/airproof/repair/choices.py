@@ -123,17 +123,18 @@ def lay_out(
     prices: Prices,
     watched_part: str,
     pairs: Mapping[Fault, float] | None = None,
+    without: Collection[str] = (),
 ) -> tuple[Choices, Floats]:
     """The choices that matter under a belief, and the belief (n,) in their order of faults, summing to 1.
 
-    `pairs`: probabilities of two causes at once, beside those of `belief`.
+    `pairs`: probabilities of two causes at once, beside those of `belief`; `without`: steps that are not to be taken.
     """
     alone = [c for c, p in belief.items() if p > RULED_OUT]
     twos = {pair: p for pair, p in (pairs or {}).items() if p > RARE_PAIR}
     causes = tuple(dict.fromkeys([*alone, *(cause for pair in twos for cause in pair)]))
     faults: tuple[Fault, ...] = (*((c,) for c in causes), *twos)
     weights = np.array([*(belief.get(c, 0.0) for c in causes), *twos.values()])
-    steps = _steps_that_matter(_to_hand(knowledge.steps, prices), causes)
+    steps = _steps_that_matter(_to_hand(knowledge.steps, prices, without), causes)
     if not any(step.ends for step in steps):
         raise UnusableRequest("no step ends the job", "a step that settles it at some price", "Add one to the steps.")
     number = {step.id: i for i, step in enumerate(steps)}
@@ -213,10 +214,10 @@ def _cures(steps: Sequence[Step], faults: Sequence[Fault], twos: int) -> tuple[F
     return (1.0 - first) * (1.0 - second), np.array([only_first, only_second])
 
 
-def _to_hand(steps: Mapping[str, Step], prices: Prices) -> dict[str, Step]:
+def _to_hand(steps: Mapping[str, Step], prices: Prices, without: Collection[str]) -> dict[str, Step]:
     """The steps that can be taken with the tools there are, and whose forerunners can."""
     missing = set(prices.tools_missing)
-    can = {name for name, step in steps.items() if not missing & set(step.tools)}
+    can = {name for name, step in steps.items() if name not in without and not missing & set(step.tools)}
     return {name: steps[name] for name in steps if name in can and _all_before(steps[name], steps) <= can}
 
 

@@ -45,14 +45,13 @@ class Task:
 
     def laid_out(self) -> tuple[Choices, Floats]:
         """The choices, and the belief (n,) over their faults."""
-        return lay_out(self.belief, self.knowledge, self.prices, self.watched_part, self.pairs)
+        return lay_out(self.belief, self.knowledge, self.prices, self.watched_part, self.pairs, self.without)
 
     def looked_into(self, first_steps: int = FAR, asked: Collection[str] = ()) -> Looked:
         """The search for it: `first_steps` followed up in earnest, and those `asked` for."""
         choices, weights = self.laid_out()
         search = Search(choices, first_steps)
-        out = self.done | self.without
-        done = np.array([step.id in out and not step.ends for step in choices.steps], dtype=np.bool_)
+        done = np.array([step.id in self.done and not step.ends for step in choices.steps], dtype=np.bool_)
         place = search.start(weights, done)
         numbers = [number for number in map(choices.index, asked) if number is not None]
         return Looked(search, place, tuple(search.options(place, numbers)))
@@ -82,6 +81,10 @@ class Task:
             pairs={f: p / total for f, p in weights.items() if len(f) > 1},
             done=self.done | {step.id},
         )
+
+    def cannot(self, step: Step) -> Task:
+        """The same where a step cannot be taken, nor what needs it done first."""
+        return replace(self, without=self.without | {step.id})
 
     def doubted(self) -> Task:
         """The same with a little doubt about the verdict it comes from."""
