@@ -248,7 +248,66 @@ def test_every_source_is_used() -> None:
 
 def test_no_data_file_is_too_long_to_read_at_one_sitting() -> None:
     folder = Path(__file__).parents[2] / "src/airproof/knowledge/data"
-    for file in folder.glob("*.toml"):
+    for file in folder.rglob("*.toml"):
         text = file.read_text(encoding="utf-8")
         assert tomllib.loads(text)
         assert text.count("\n") <= 450, file.name
+
+
+LOOK = f"""
+[looks.split]
+title = "Split"
+says = "It is split."
+if_not = "It is whole."
+step = "smoke"
+sets = {{leak = 0.4}}
+by_chance = 0.02
+{JUDGED}
+"""
+
+
+def with_told(folder: Path, name: str, text: str) -> Path:
+    write(folder)
+    (folder / "told").mkdir()
+    (folder / "told" / name).write_text(text, encoding="utf-8")
+    return folder
+
+
+def test_what_is_told_is_read_when_it_is_asked_for(tmp_path: Path) -> None:
+    known = load_folder(with_told(tmp_path, "looks.toml", LOOK))
+    assert list(known.looks) == ["split"]
+    assert known.looks["split"].step == "smoke"
+    assert list(known.history) == []
+    # a fault in a file that nobody asks for keeps nobody from their verdict
+    (tmp_path / "told" / "history.toml").write_text("[history", encoding="utf-8")
+    again = load_folder(tmp_path)
+    assert again.causes
+    with pytest.raises(BrokenKnowledge, match=r"history\.toml: not valid TOML"):
+        len(again.history)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "names"),
+    [
+        ("leak = 0.4", "lek = 0.4", "looks.toml, looks split: unknown cause lek"),
+        ('step = "smoke"', 'step = "mend"', "looks split: unknown step that tells mend"),
+        ('step = "smoke"', 'family = "hoses"', "looks split: unknown family hoses"),
+        (JUDGED, "", "looks.toml, look split: source"),
+        (JUDGED, 'source = "hearsay"', "looks split: source 'hearsay'"),
+        ("[looks.split]", "[causes.split]", r"unknown table \[causes\]"),
+        ("by_chance = 0.02", "by_chance = 1.0", "look split: by_chance"),
+    ],
+)
+def test_what_is_told_and_unsound_is_refused(tmp_path: Path, old: str, new: str, names: str) -> None:
+    assert old in LOOK
+    known = load_folder(with_told(tmp_path, "looks.toml", LOOK.replace(old, new, 1)))
+    with pytest.raises(BrokenKnowledge, match=names):
+        len(known.looks)
+
+
+def test_families_name_monitors_that_there_are() -> None:
+    known = knowledge()
+    assert known.monitors
+    used = {code.family for code in known.codes.values()}
+    assert all(known.families[name].monitor in known.monitors for name in used)
+    assert all(0.0 < known.families[name].alike < 1.0 for name in used)

@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 
 from airproof.diagnosis.bayes import log_sums
 from airproof.diagnosis.network import Layout, Told, families, log_told
-from airproof.diagnosis.pairs import ALIKE, TWO_SHARE
+from airproof.diagnosis.pairs import ALIKE, TWO_SHARE, WORTH_LOOKING, WORTH_SAYING
 from airproof.diagnosis.testimony import Testimony
+from airproof.diagnosis.verdict import Pair
 from airproof.knowledge.model import NONE
 
 Floats = NDArray[np.float64]
@@ -58,6 +59,19 @@ def posterior_with_pairs(
     whole = np.logaddexp.reduce(list(joint.values()))
     ranked = sorted(joint, key=lambda key: -joint[key])
     return {key: float(np.exp(joint[key] - whole)) for key in ranked}
+
+
+def pairs_told(
+    log_prior: Mapping[str, Floats], told: Sequence[Told], others: Sequence[Testimony] = ()
+) -> tuple[Pair, ...]:
+    """Pairs worth saying where nothing was recorded, most probable first: each against its two causes alone."""
+    found = posterior_with_pairs(log_prior, told, others)
+    pairs = [
+        Pair((key[0], key[1]), p / (p + found[(key[0],)] + found[(key[1],)]))
+        for key, p in found.items()
+        if len(key) == 2 and p > WORTH_LOOKING
+    ]
+    return tuple(sorted((one for one in pairs if one.probability > WORTH_SAYING), key=lambda one: -one.probability))
 
 
 def _laid_out(

@@ -37,6 +37,7 @@ from airproof.diagnosis.gaps import cannot_tell, not_recorded, nothing_recorded,
 from airproof.diagnosis.hypotheses import Hypotheses, hypotheses_for
 from airproof.diagnosis.meter.measured import Measurements
 from airproof.diagnosis.network import Layout, Told, as_testimonies
+from airproof.diagnosis.pair_network import pairs_told
 from airproof.diagnosis.pairs import pairs_of
 from airproof.diagnosis.picture import check as whole_picture
 from airproof.diagnosis.picture.hearing import heard, in_full
@@ -152,7 +153,11 @@ def weigh(
     tell(0.8)
     sizes = {c: interval(hypotheses.sizes[c], posterior.sizes[c])[0] for c in hypotheses.sizes}
     verdict = _verdict(narrowed, hypotheses, testimonies, known)
-    pairs = pairs_of(narrowed, posterior, in_full(testimonies), hypotheses.log_prior)
+    if recording.signals:
+        pairs = pairs_of(narrowed, posterior, in_full(testimonies), hypotheses.log_prior)
+    else:
+        not_told = [one for one in testimonies if one.finding.unit]
+        pairs = pairs_told(hypotheses.log_prior, said.told, not_told) if said.told else ()
     clashes = clashes_of(facts, said.told, testimonies, hypotheses, known)
     verdict = replace(
         verdict,

@@ -1,10 +1,10 @@
 """Reading what is known from its data files, and refusing what is not sound.
 
-A folder holds TOML files, and those in its folder `told` (looks, history, conditions) are read when they are first
-asked for: most verdicts need none of them. Each file may hold tables of any kind: `sources`, `equipment`, `causes`,
-`families`, `areas`, `codes`, `symptoms`, `looks`, `history`, `conditions`, `monitors`, `statuses`, `setups`, `steps`,
-`prices`, `sensors`, `thermistors`, `sensor_kinds`, `meter_tasks`, and in them one table per entry, headed by its id. A
-code that says `like = "P0171"` takes from that code all it does not say itself.
+A folder holds TOML files, and those in its folder `told` (looks, history, conditions, monitors) are read when they are
+first asked for: most verdicts need none of them. Each file may hold tables of any kind: `sources`, `equipment`,
+`causes`, `families`, `areas`, `codes`, `symptoms`, `looks`, `history`, `conditions`, `monitors`, `statuses`, `setups`,
+`steps`, `prices`, `sensors`, `thermistors`, `sensor_kinds`, `meter_tasks`, and in them one table per entry, headed by
+its id. A code that says `like = "P0171"` takes from that code all it does not say itself.
 """
 
 from __future__ import annotations
@@ -30,9 +30,9 @@ from airproof.knowledge.model import (
     Family,
     History,
     Knowledge,
+    Known,
     Look,
     Monitor,
-    Noticed,
     Prices,
     SetUp,
     Source,
@@ -48,7 +48,7 @@ KINDS = (
 )  # fmt: skip
 
 Entry = TypeVar("Entry", bound=BaseModel)
-Teller = TypeVar("Teller", bound=Noticed)
+Teller = TypeVar("Teller", bound=Known)
 Raw = dict[str, tuple[str, dict[str, Any]]]
 """By id: the file's name and the table as read."""
 
@@ -121,7 +121,7 @@ def _load(folder: Traversable) -> Knowledge:
         looks=_Later(lambda: told("looks", Look)),
         history=_Later(lambda: told("history", History)),
         conditions=_Later(lambda: told("conditions", Condition)),
-        monitors=_entries(Monitor, raw["monitors"]),
+        monitors=_Later(lambda: told("monitors", Monitor)),
         statuses=_entries(CodeStatus, raw["statuses"]),
     )
     references = References(

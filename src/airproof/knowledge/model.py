@@ -170,11 +170,17 @@ class Symptom(Noticed):
     """What the driver or the mechanic notices."""
 
 
+LATER = ConfigDict(frozen=True, extra="forbid", defer_build=True)
+"""For what is read only when it is asked for: its model is built then, too."""
+
+
 class Look(Noticed):
     """What can be seen or heard on the car. `step` is the step in the catalogue that it is a detail of.
 
     `says` words that it was seen, `if_not` that it was looked for and not seen.
     """
+
+    model_config = LATER
 
     if_not: Text
     step: Id | None = None
@@ -183,9 +189,13 @@ class Look(Noticed):
 class History(Noticed):
     """What was done to the car or happened to it before the trouble came."""
 
+    model_config = LATER
+
 
 class Condition(Noticed):
     """When the trouble is there: only cold, only wet, over bumps. Without a condition it comes whenever it likes."""
+
+    model_config = LATER
 
 
 class Family(Known):
@@ -209,6 +219,8 @@ class Family(Known):
 
 class Monitor(Known):
     """A readiness monitor. `looked`: how probably it had its look at the fault, where it is told to be complete."""
+
+    model_config = LATER
 
     title: Text
     looked: Probability

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
 from airproof.errors import BrokenKnowledge
@@ -27,8 +27,6 @@ class References:
         for key, cause in known.causes.items():
             self._within("causes", key, cause.applies.needs, known.equipment, "equipment")
         self._noticed("symptoms", known.symptoms)
-        for key, family in known.families.items():
-            self._within("families", key, [family.monitor] if family.monitor else [], known.monitors, "monitor")
         for key, status in known.statuses.items():
             self._within("statuses", key, status.weakens, known.causes, "cause")
         for key, code in known.codes.items():
@@ -50,11 +48,14 @@ class References:
         if known.steps and not any(step.ends for step in known.steps.values()):
             self._refuse("steps", "any", "no step ends the job", "one step with ends = true")
 
-    def check_told(self, kind: str, entries: Mapping[str, Noticed]) -> None:
-        """The same for looks, history or conditions, which are read when they are first asked for."""
+    def check_told(self, kind: str, entries: Mapping[str, Known]) -> None:
+        """The same for looks, history, conditions or monitors, which are read when they are first asked for."""
         self._sourced(kind, entries)
-        self._noticed(kind, entries)
+        self._noticed(kind, {key: entry for key, entry in entries.items() if isinstance(entry, Noticed)})
         telling = [name for name, step in self.known.steps.items() if step.tells]
+        if kind == "monitors":
+            for key, family in self.known.families.items():
+                self._within("families", key, [family.monitor] if family.monitor else [], entries, "monitor")
         for key, entry in entries.items():
             if isinstance(entry, Look) and entry.step is not None:
                 self._within(kind, key, [entry.step], telling, "step that tells")
@@ -68,7 +69,6 @@ class References:
             "areas": known.areas,
             "codes": known.codes,
             "symptoms": known.symptoms,
-            "monitors": known.monitors,
             "statuses": known.statuses,
             "setups": known.setups,
             "steps": known.steps,
@@ -91,7 +91,8 @@ class References:
             self._within(kind, key, [entry.family] if entry.family else [], self.known.families, "family")
 
     def _within(self, kind: str, key: str, used: Iterable[str], there: Iterable[str], what: str) -> None:
-        unknown = sorted(set(used) - set(there))
+        names = there if isinstance(there, Collection) else set(there)
+        unknown = sorted({name for name in used if name not in names})
         if unknown:
             self._refuse(kind, key, f"unknown {what} {', '.join(unknown)}", f"an id that a {what} has")
 
