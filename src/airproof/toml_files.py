@@ -1,10 +1,12 @@
 """Reading what people write in TOML files: one door, and every fault of theirs in their own words.
 
-Engine profiles, readings, prices and maps of signals are all read here, so that they fail alike.
+Engine profiles, readings, prices and maps of signals are all read here, so that they fail alike; closed jobs may be
+JSON as well.
 """
 
 from __future__ import annotations
 
+import json
 import tomllib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -38,17 +40,45 @@ def load_toml(path: Path, model: type[Model], *, wanted: str, way_out: str) -> M
     Raises UnusableFile: no such file, not text, not TOML, or a key that is unknown, missing or cannot be.
     """
     where = str(path)
+    text = text_of(path, wanted=wanted)
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as fault:
+        raise UnusableFile(f"is not TOML ({fault})", wanted, way_out, where=where) from fault
+    return checked(table, model, wanted=wanted, way_out=way_out, where=where)
+
+
+def load_json(path: Path, model: type[Model], *, wanted: str, way_out: str) -> Model:
+    """The same for a file of JSON."""
+    where = str(path)
+    text = text_of(path, wanted=wanted)
+    try:
+        table = json.loads(text)
+    except (json.JSONDecodeError, RecursionError) as fault:
+        raise UnusableFile(f"is not JSON ({fault})", wanted, way_out, where=where) from fault
+    return checked(table, model, wanted=wanted, way_out=way_out, where=where)
+
+
+def text_of(path: Path, *, wanted: str) -> str:
+    """The text of a file.
+
+    Raises UnusableFile: no such file, or not text.
+    """
+    where = str(path)
+    try:
+        return path.read_text(encoding="utf-8-sig")
     except OSError as fault:
         found = f"cannot be read ({fault.strerror or fault})"
         raise UnusableFile(found, wanted, "Check the path.", where=where) from fault
     except UnicodeDecodeError as fault:
         raise UnusableFile("is not text in UTF-8", wanted, "Save it as UTF-8 text.", where=where) from fault
-    try:
-        table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as fault:
-        raise UnusableFile(f"is not TOML ({fault})", wanted, way_out, where=where) from fault
+
+
+def checked(table: object, model: type[Model], *, wanted: str, way_out: str, where: str) -> Model:
+    """What was read, as `model`.
+
+    Raises UnusableFile: a key that is unknown, missing or cannot be.
+    """
     try:
         return model.model_validate(table)
     except ValidationError as fault:

@@ -22,7 +22,7 @@ def options(text: str) -> set[str]:
 
 
 def test_every_option_is_named_and_no_other(airproof: Airproof) -> None:
-    commands = ("weigh", "rehearse", "plan", "meter")
+    commands = ("weigh", "rehearse", "plan", "meter", "learn")
     weighing, *others = (options(airproof(command, "--help").out) for command in commands)
     assert options(README) - {"--help"} >= weighing - {"--help"}
     assert options(README) - {"--help"} <= weighing.union(*others)

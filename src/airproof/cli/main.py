@@ -16,7 +16,7 @@ from typing import Annotated, Any, NoReturn
 import typer
 
 from airproof import __version__
-from airproof.cli import explain, meter, plan, rehearse, weigh
+from airproof.cli import explain, learn, meter, plan, rehearse, weigh
 from airproof.cli.streams import complain, make_streams_safe
 from airproof.cli.usage import UsageError, in_our_words
 from airproof.errors import AirproofError
@@ -27,6 +27,7 @@ COMMANDS: tuple[tuple[str, Callable[..., None]], ...] = (
     ("weigh", weigh.weigh),
     ("plan", plan.plan),
     ("meter", meter.meter),
+    ("learn", learn.learn),
     ("explain", explain.explain),
     ("rehearse", rehearse.rehearse),
 )
@@ -42,6 +43,7 @@ cause: how probable, how large, on what evidence, and what to do next.
   airproof weigh drive.csv --engine engine.toml --code P0106 --symptom rough-idle --altitude 350m
   airproof plan verdict.json
   airproof meter worksheet --sensor absolute-250-kpa --altitude 350m
+  airproof learn closed_job.toml --shop shop.json
   airproof explain P0106
   airproof rehearse --engine engine.toml --cause vacuum-leak=4mm --compare
 

@@ -20,6 +20,10 @@ def plan(
         list[str] | None,
         typer.Option("--prices", metavar="PRICES.toml", help="Your own prices, hour, and tools you have not."),
     ] = None,
+    shop: Annotated[
+        list[str] | None,
+        typer.Option("--shop", metavar="SHOP.json", help='What your closed jobs taught ("airproof learn").'),
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")] = False,
 ) -> None:
     """Plan the cheapest way from a verdict to a cured and proved car.
@@ -47,4 +51,12 @@ def plan(
     from airproof.cli.planning_request import PlanRequest, carry_out
     from airproof.cli.typed import one_path
 
-    carry_out(PlanRequest(verdict=verdict, done=done or [], prices=one_path("--prices", prices), json=json))
+    carry_out(
+        PlanRequest(
+            verdict=verdict,
+            done=done or [],
+            prices=one_path("--prices", prices),
+            shop=one_path("--shop", shop),
+            json=json,
+        )
+    )

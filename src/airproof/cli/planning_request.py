@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
 
+from airproof.cli.shop import in_your_shop, learned_in
 from airproof.cli.streams import say, say_parts
 from airproof.cli.typed import path_of
 from airproof.errors import UnusableFile, UnusableRequest
@@ -31,19 +32,24 @@ class PlanRequest:
     verdict: str
     done: Sequence[str]
     prices: Path | None
+    shop: Path | None
     json: bool
 
 
 def carry_out(request: PlanRequest) -> None:
     """Plan and tell."""
-    known = knowledge()
+    learned = learned_in(request.shop, knowledge())
+    known = knowledge() if learned is None else learned.knowledge
     steps = [_done(typed, known) for typed in request.done]
     prices = known.prices if request.prices is None else load_prices(request.prices, known.prices, tools_of(known))
     task: Task = task_of(_text(request.verdict), known, prices, request.verdict)
     for step, outcome in steps:
         task = task.cannot(step) if outcome == CANNOT else task.after(step, YES_OR_NO.get(outcome))
     advice = advise(task)
-    say(as_json(advice, task)) if request.json else say_parts(in_words(advice, task))
+    if request.json:
+        say(as_json(advice, task, learned))
+        return
+    say_parts([*in_words(advice, task), *in_your_shop(learned, str(request.shop))])
 
 
 def _text(verdict: str) -> str:

@@ -74,6 +74,10 @@ def weigh(
         list[str] | None,
         typer.Option("--prices", metavar="PRICES.toml", help="Your own prices of parts and time."),
     ] = None,
+    shop: Annotated[
+        list[str] | None,
+        typer.Option("--shop", metavar="SHOP.json", help='What your closed jobs taught ("airproof learn").'),
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")] = False,
     exhibits: Annotated[
         list[str] | None, typer.Option("--exhibits", metavar="DIR", help="Draw the evidence into this folder.")
@@ -164,6 +168,7 @@ def weigh(
             ambient=once("--ambient", ambient),
             readings=paths_of("--reading", reading),
             prices=one_path("--prices", prices),
+            shop=one_path("--shop", shop),
             json=json,
             exhibits=one_path("--exhibits", exhibits, "a folder"),
         )

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from airproof.cli.place import the_ambient_c, the_barometer
 from airproof.cli.progress import Progress, progress_over
+from airproof.cli.shop import in_your_shop, learned_in
 from airproof.cli.streams import say, say_parts
 from airproof.diagnosis.facts import Facts, facts_of
 from airproof.diagnosis.meter.measured import Measurements
@@ -55,13 +56,15 @@ class Request:
     ambient: str | None
     readings: Sequence[Path]
     prices: Path | None
+    shop: Path | None
     json: bool
     exhibits: Path | None
 
 
 def carry_out(request: Request) -> None:
     """Weigh and tell."""
-    known = knowledge()
+    learned = learned_in(request.shop, knowledge())
+    known = knowledge() if learned is None else learned.knowledge
     if request.exhibits is not None:
         check_folder(request.exhibits)
     _refuse_repeats(request.recordings, [*request.baselines, *request.sisters])
@@ -92,14 +95,16 @@ def carry_out(request: Request) -> None:
             ambient_c=ambient_c,
             readings=measurements,
             facts=facts,
+            known=known,
             progress=progress.weighing,
         )
     plan = _plan(weighing, known, prices)
     drawn = () if request.exhibits is None else draw_exhibits(weighing, request.exhibits)
     if request.json:
-        say(as_json(weighing, plan, recordings))
+        say(as_json(weighing, plan, recordings, learned=learned))
         return
-    say_parts([*in_words(weighing, plan, recordings), *_exhibits(drawn, request.exhibits)])
+    taught = in_your_shop(learned, str(request.shop))
+    say_parts([*in_words(weighing, plan, recordings), *taught, *_exhibits(drawn, request.exhibits)])
 
 
 def _exhibits(drawn: Sequence[Exhibit], folder: Path | None) -> list[Part]:

@@ -102,6 +102,7 @@ def weigh(
     ambient_c: float | None = None,
     readings: Sequence[Reading | Measurements] = (),
     facts: Facts | None = None,
+    known: Knowledge | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Weighing:
     """Weigh one car's recordings, and what was told beside them; without any recording, what was told alone.
@@ -109,11 +110,11 @@ def weigh(
     `baselines` are known-good recordings of this car, `sisters` of other cars with the same engine, one each.
     `codes` and `symptoms` are ids as the knowledge spells them; unknown ones carry no weight. `facts` holds what was
     told, seen and read by hand; it is said after `codes`, `symptoms` and `readings`, and of two on one thing the later
-    counts. `barometer` is what is known of the day without the car's sensors. `progress` is told the share done, 0 to
-    1.
+    counts. `barometer` is what is known of the day without the car's sensors. `known` is what is known of causes and
+    witnesses, None for what ships with the package. `progress` is told the share done, 0 to 1.
     """
     tell = progress or _quietly
-    known = knowledge()
+    known = known or knowledge()
     recording = joined(recordings) if recordings else Recording({}, label="")
     weather = barometer or UNKNOWN_PLACE
     told = [one for one in readings if not isinstance(one, Measurements)]

@@ -22,6 +22,16 @@ NONE = "none"
 JUDGED = re.compile(r"judged: \S[^,:]*[,:] \S.{9,}", re.DOTALL)
 """A number somebody judged: "judged: who, why"."""
 
+LEARNED = re.compile(r"learned: [1-9]\d* closed jobs? over \S.*", re.DOTALL)
+"""A number that a shop's own jobs have moved, and what it was before: "learned: 14 closed jobs over judged-step-odds".
+No data file may say so: it is written where such numbers are made, and nowhere else."""
+
+
+def learned_over(sources: tuple[str, ...], jobs: int) -> str:
+    """The source of a number that so many closed jobs have moved from what these sources say."""
+    return f"learned: {jobs} closed job{'s' if jobs != 1 else ''} over {'; '.join(sources)}"
+
+
 Text = Annotated[str, Field(min_length=1)]
 Probability = Annotated[float, Field(gt=0.0, lt=1.0)]
 Id = Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]

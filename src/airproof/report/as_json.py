@@ -15,19 +15,35 @@ from airproof.report.in_words import cautions_of
 
 if TYPE_CHECKING:
     from airproof.repair.habit import Habit
+    from airproof.repair.learned.sharpen import Learned
     from airproof.repair.plan import NextStep, Plan
 
 SCHEMA = "airproof.verdict/1"
 _PROBABILITY_DIGITS = 12  # significant: the sum of all stays 1, and near-certainty is not rounded to certainty
 
 
-def as_json(weighing: Weighing, plan: Plan | None = None, recordings: Sequence[Recording] = ()) -> str:
-    """The object as text; never NaN or Infinity, which are not JSON."""
-    return json.dumps(verdict_object(weighing, plan, recordings), indent=1, allow_nan=False)
+def as_json(
+    weighing: Weighing,
+    plan: Plan | None = None,
+    recordings: Sequence[Recording] = (),
+    *,
+    learned: Learned | None = None,
+) -> str:
+    """The object as text; never NaN or Infinity, which are not JSON. `learned`: what it was reckoned with."""
+    return json.dumps(verdict_object(weighing, plan, recordings, learned=learned), indent=1, allow_nan=False)
+
+
+def learned_object(learned: Learned | None) -> dict[str, Any] | None:
+    """On how many closed jobs of the shop the numbers rest, and how many moved; None without a shop."""
+    return None if learned is None else {"jobs": learned.jobs, "numbers": len(learned.numbers)}
 
 
 def verdict_object(
-    weighing: Weighing, plan: Plan | None = None, recordings: Sequence[Recording] = ()
+    weighing: Weighing,
+    plan: Plan | None = None,
+    recordings: Sequence[Recording] = (),
+    *,
+    learned: Learned | None = None,
 ) -> dict[str, Any]:
     """The object itself. `recordings` are those that were weighed together, where there were several."""
     verdict = weighing.verdict
@@ -47,6 +63,7 @@ def verdict_object(
         "cannot_tell": list(verdict.cannot_tell),
         "cautions": list(cautions_of(verdict, plan)),
         "refusal": verdict.refusal,
+        "learned": learned_object(learned),
     }
 
 

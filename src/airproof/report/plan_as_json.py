@@ -4,21 +4,24 @@ from __future__ import annotations
 
 import json
 import math
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from airproof.repair.advice import Advice, Branch, Node
 from airproof.repair.task import Task
-from airproof.report.as_json import habit_object, step_object
+from airproof.report.as_json import habit_object, learned_object, step_object
+
+if TYPE_CHECKING:
+    from airproof.repair.learned.sharpen import Learned
 
 SCHEMA = "airproof.plan/1"
 
 
-def as_json(advice: Advice, task: Task) -> str:
+def as_json(advice: Advice, task: Task, learned: Learned | None = None) -> str:
     """The object as text; never NaN or Infinity, which are not JSON."""
-    return json.dumps(plan_object(advice, task), indent=1, allow_nan=False)
+    return json.dumps(plan_object(advice, task, learned), indent=1, allow_nan=False)
 
 
-def plan_object(advice: Advice, task: Task) -> dict[str, Any]:
+def plan_object(advice: Advice, task: Task, learned: Learned | None = None) -> dict[str, Any]:
     """The object itself; money in `currency`, costs with the minutes at the price of labour."""
     plan = advice.plan
     return {
@@ -41,6 +44,7 @@ def plan_object(advice: Advice, task: Task) -> dict[str, Any]:
         "not_below": _number(advice.not_below),
         "gap": _number(advice.gap),
         "cautions": list(plan.cautions),
+        "learned": learned_object(learned),
     }
 
 
