@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from command_line import Airproof
 
+from airproof.cli.job import app as job
 from airproof.knowledge.load import knowledge
 
 PROJECT = Path(__file__).resolve().parents[2]
@@ -25,7 +26,8 @@ def test_every_option_is_named_and_no_other(airproof: Airproof) -> None:
     commands = ("weigh", "rehearse", "plan", "meter", "learn")
     weighing, *others = (options(airproof(command, "--help").out) for command in commands)
     assert options(README) - {"--help"} >= weighing - {"--help"}
-    assert options(README) - {"--help"} <= weighing.union(*others)
+    kept = [options(airproof("job", str(one.name), "--help").out) for one in job.registered_commands]
+    assert options(README) - {"--help"} <= weighing.union(*others, *kept)
 
 
 def test_the_help_lists_every_symptom(airproof: Airproof) -> None:

@@ -16,7 +16,7 @@ from typing import Annotated, Any, NoReturn
 import typer
 
 from airproof import __version__
-from airproof.cli import explain, learn, meter, plan, rehearse, weigh
+from airproof.cli import explain, job, learn, meter, plan, rehearse, weigh
 from airproof.cli.streams import complain, make_streams_safe
 from airproof.cli.usage import UsageError, in_our_words
 from airproof.errors import AirproofError
@@ -46,6 +46,7 @@ cause: how probable, how large, on what evidence, and what to do next.
   airproof learn closed_job.toml --shop shop.json
   airproof explain P0106
   airproof rehearse --engine engine.toml --cause vacuum-leak=4mm --compare
+  airproof job new --plate "AB C 123" --complaint "lamp on, hesitates"
 
 "airproof weigh --help" shows how to describe the engine and what to record.
 """
@@ -60,6 +61,7 @@ app = typer.Typer(
 )
 for _name, _function in COMMANDS:
     app.command(_name, help=_function.__doc__)(_function)
+app.add_typer(job.app, name="job")
 
 
 def _show_version(wanted: bool) -> None:

@@ -1,0 +1,278 @@
+"""From what a person types or a file says to the events of a job: checked before anything is written."""
+
+from __future__ import annotations
+
+import re
+import tempfile
+import tomllib
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, cast
+
+from airproof.diagnosis.facts import KINDS, Kind, entries_of
+from airproof.diagnosis.facts_file import load_facts
+from airproof.diagnosis.meter.measured_file import measurements_of
+from airproof.engine.profile import load_profile
+from airproof.errors import UnusableFile, UnusableRequest
+from airproof.jobs.events import Draft, Event, withdrawal
+from airproof.jobs.facts_written import MEASURED_TABLES, toml, written
+from airproof.jobs.kinds import Code, Noted, Place, Recording, Role, payload_of
+from airproof.jobs.place import ambient_c_at, barometer_at
+from airproof.jobs.state import Fact, State
+from airproof.jobs.store import Store
+from airproof.jobs.trouble import in_our_words
+from airproof.knowledge.lookup import code_in, find_noticed, near, normal_code
+from airproof.knowledge.model import Knowledge
+from airproof.recording.mapping import SignalMap
+from airproof.recording.readers import read_recording
+
+LONGEST_NAME = 200
+_CODES = re.compile(r"(?<![A-Za-z0-9])[PCBUpcbu][ -]?[0-3Oo][0-9A-Fa-fOo]{3}(?![A-Za-z0-9])")
+_YES = {"": True, "yes": True, "y": True, "found": True, "no": False, "n": False, "not-found": False}
+_OUTCOMES = {
+    "yes": "found", "found": "found", "no": "not found", "not-found": "not found",
+    "done": "done", "could-not": "could not", "not-done": "could not",
+}  # fmt: skip
+
+
+def codes_in_text(text: str) -> list[str]:
+    """All codes in a text of any form, each once, in their order."""
+    found = (code_in(match[0].replace("-", "")) for match in _CODES.finditer(text))
+    return list(dict.fromkeys(code for code in found if code is not None))
+
+
+def code_said(typed: str, known: Knowledge) -> Draft:
+    """A code from "P0106" or "P0106=pending"; one that is not in our lists is kept all the same."""
+    name, _, status = typed.partition("=")
+    id_ = normal_code(name, known)
+    if not status.strip():
+        return Draft("code", Code(id=id_))
+    if status.strip().lower() not in known.statuses:
+        raise UnusableRequest(f"{typed!r}", f"one of {', '.join(known.statuses)} after =", "Leave it out if unsure.")
+    return Draft("code", Code(id=id_, status=status.strip().lower()))
+
+
+def noted_said(kind: Kind, typed: str, known: Knowledge) -> Draft:
+    """Something noticed from "plug-loose", or "plug-loose=no" where it was looked for and is not there."""
+    name, _, found = typed.partition("=")
+    if found.strip().lower() not in _YES:
+        raise UnusableRequest(f"{typed!r}", "nothing, =yes or =no after the name", "Say which.")
+    entries = entries_of(kind, known)
+    entry = find_noticed(name, entries, kind, f'"airproof explain {kind}" lists them all.')
+    return Draft(kind, Noted(id=entry.id, found=_YES[found.strip().lower()]))
+
+
+def step_said(typed: str, known: Knowledge, minutes: float | None = None, money: float | None = None) -> Draft:
+    """A step from "look-hoses=no", "clean-map-sensor=done", "smoke-test-intake=could-not"."""
+    name, _, outcome = (part.strip() for part in typed.partition("="))
+    step = known.steps.get(name)
+    if step is None:
+        raise UnusableRequest(f"{name!r} is not a step", "the id of a step", near(name, known.steps))
+    said = _OUTCOMES.get(outcome.lower() or ("" if step.tells else "done"))
+    if said is None or (said in ("found", "not found") and not step.tells) or (said == "done" and step.tells):
+        wanted = (
+            f'{name}=yes ("{step.if_so}"), {name}=no ("{step.if_not}") or {name}=could-not'
+            if step.tells
+            else f"{name}=done (and the trouble is still there) or {name}=could-not"
+        )
+        raise UnusableRequest(f"{typed!r} does not say what came of it", wanted, "Say which.")
+    amounts = {key: value for key, value in (("minutes", minutes), ("money", money)) if value is not None}
+    return Draft("step", payload_of("step", {"id": name, "outcome": said, **amounts}))
+
+
+def place_said(place: Place, before: Place) -> Draft:
+    """Where and on what day; raises where it cannot be, or contradicts what was said before."""
+    whole = before.model_copy(update=place.model_dump(exclude_none=True))
+    barometer_at(whole)
+    ambient_c_at(whole)
+    return Draft("place", place)
+
+
+def engine_said(path: Path) -> Draft:
+    """An engine profile from its file; raises as `load_profile`."""
+    load_profile(path)
+    return Draft("engine", payload_of("engine", tomllib.loads(path.read_text(encoding="utf-8-sig")), where=str(path)))
+
+
+def facts_said(path: Path, state: State, known: Knowledge) -> list[Draft]:
+    """All that a reading file says; what it takes back is taken back, what it says anew of a named thing corrects it.
+
+    Raises UnusableFile as weighing with that file would, beside what the job holds already.
+    """
+    with tempfile.TemporaryDirectory() as folder:
+        earlier = Path(folder) / "what the job holds.toml"
+        earlier.write_text(written(state, known).facts, encoding="utf-8")
+        # What stands is said first: an entry on the same thing takes its place, as it will in the job.
+        files = [path] if not earlier.read_text(encoding="utf-8").strip() else [_without_clash(earlier, path), path]
+        load_facts(files, known)
+        measurements_of([path], known)
+    tables: dict[str, Any] = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    strange = set(tables) - {"code", "freeze_frame", "readiness", "reading", *KINDS, *MEASURED_TABLES}
+    if strange:
+        raise UnusableFile(
+            f"{', '.join(sorted(strange))}", "tables that a job can keep", "Give them to weigh.", where=str(path)
+        )
+    return _drafts(tables, state, known)
+
+
+def _without_clash(earlier: Path, path: Path) -> Path:
+    """What the job holds, without plain readings of a thing that the file reads as well: the later one counts."""
+    said = tomllib.loads(path.read_text(encoding="utf-8-sig")) if path.is_file() else {}
+    rows = said.get("reading", [])
+    things = {one.get("step") or one.get("signal") for one in rows if isinstance(one, dict)}
+    tables = tomllib.loads(earlier.read_text(encoding="utf-8"))
+    tables["reading"] = [
+        one for one in tables.get("reading", []) if "id" in one or (one.get("step") or one.get("signal")) not in things
+    ]
+    earlier.write_text(toml({name: table for name, table in tables.items() if table}), encoding="utf-8")
+    return earlier
+
+
+def _drafts(tables: Mapping[str, Any], state: State, known: Knowledge) -> list[Draft]:
+    drafts: dict[Hashable, Draft] = {}  # by what they are of: the later of two in one file counts
+
+    def put(of: Hashable, kind: str, data: Mapping[str, Any], standing: int | None, withdrawn: bool) -> None:
+        drafts.pop((kind, of), None)
+        if not withdrawn:
+            drafts[kind, of] = Draft(kind, payload_of(kind, data), corrects=standing)
+        elif standing is not None:
+            drafts[kind, of] = withdrawal(standing)
+
+    for row in tables.get("code", []):
+        data = _only(row, "id", "status", "order", "note") | {"id": normal_code(row["id"], known)}
+        old = state.codes.get(data["id"])
+        put(data["id"], "code", data, None if old is None else old.number, row.get("withdrawn", False))
+    for kind in KINDS:
+        for row in tables.get(kind, []):
+            entry = find_noticed(row["id"], entries_of(kind, known), kind, "")
+            felt = state.noted.get((kind, entry.id))
+            data = _only(row, "found", "note") | {"id": entry.id}
+            put(entry.id, kind, data, None if felt is None else felt.number, row.get("withdrawn", False))
+    for row in tables.get("freeze_frame", []):
+        code = code_in(row["code"]) if row.get("code") else None
+        frame = state.frames.get(row.get("id") or code or "")
+        values = {key: v for key, v in row.items() if key not in ("code", "id", "withdrawn", "note")}
+        data = {"values": values, **_only(row, "note"), "code": code or ""}
+        data |= {"name": row["id"]} if row.get("id") else {}
+        put(
+            row.get("id") or code,
+            "freeze_frame",
+            data,
+            None if frame is None else frame.number,
+            row.get("withdrawn", False),
+        )
+    for row in tables.get("reading", []):
+        of = row.get("id") or row.get("step") or row.get("signal")
+        put(of, *_reading(row, state), row.get("withdrawn", False))
+    if "readiness" in tables:
+        told = dict(tables["readiness"])
+        read = told.pop("codes_read", False)
+        put("", "readiness", {"codes_read": read, "monitors": told}, None, withdrawn=False)
+    measured = {name: tables[name] for name in MEASURED_TABLES if name in tables}
+    if "measured" in measured:
+        put("", "measured", {"tables": measured}, None, withdrawn=False)
+    return list(drafts.values())
+
+
+def in_place(drafts: Sequence[Draft], state: State) -> list[Draft]:
+    """Codes and things noticed that the job holds already become corrections: one taking back is then enough."""
+    found = []
+    for draft in drafts:
+        one = draft.payload
+        old: Fact[Code] | Fact[Noted] | None = None
+        if isinstance(one, Code):
+            old = state.codes.get(one.id)
+        elif isinstance(one, Noted):
+            old = state.noted.get((cast("Kind", draft.kind), one.id))
+        found.append(draft if old is None or draft.corrects is not None else replace(draft, corrects=old.number))
+    return found
+
+
+def _reading(row: Mapping[str, Any], state: State) -> tuple[str, dict[str, Any], int | None]:
+    name = row.get("id")
+    named = {"name": name} if name else {}
+    step = next((one for one in state.steps if name and one.payload.name == name), None)
+    reading = state.readings.get(name or row.get("signal") or "")
+    if row.get("step") or (row.get("withdrawn") and step is not None):
+        outcome = "found" if row.get("found") else "not found"
+        data = {"id": row.get("step", ""), "outcome": outcome, **named, **_only(row, "note")}
+        if row.get("withdrawn") and step is None:
+            step = state.outcomes.get(row["step"])
+        return "step", data, None if step is None else step.number
+    return "reading", {**named, **_only(row, "signal", "value", "note")}, None if reading is None else reading.number
+
+
+def _only(row: Mapping[str, Any], *keys: str) -> dict[str, Any]:
+    return {key: row[key] for key in keys if key in row}
+
+
+def recording_said(
+    store: Store,
+    path: Path,
+    role: Role = "car",
+    mapping: SignalMap | None = None,
+    barometer_kpa: float | None = None,
+    name: str | None = None,
+) -> Draft:
+    """Read a recording and put its file on the shelf; the draft says what was understood. See `append_with`.
+
+    `name` is what it is called where that is not the file's own name. Raises UnusableFile for one that cannot be read.
+    """
+    with in_our_words(store.where):
+        recording = read_recording(path, signals=mapping, barometer_kpa=barometer_kpa)
+        with path.open("rb") as file:
+            kept = store.shelf.put(file, where=str(path))
+    data: dict[str, Any] = {
+        "sha256": kept.sha256,
+        "bytes": kept.bytes,
+        "name": shown_name(name or path.name),
+        "role": role,
+        "seconds": recording.duration_s,
+        "holds": sorted(recording),
+    }
+    if mapping is not None:
+        data["signals"] = mapping.model_dump(mode="json")
+    return Draft("recording", payload_of("recording", data))
+
+
+def append_with(
+    store: Store,
+    job: int,
+    drafts: Sequence[Draft],
+    recordings: Sequence[tuple[Role, Path]],
+    *,
+    seen: int,
+    author: str = "",
+    mapping: SignalMap | None = None,
+    barometer_kpa: float | None = None,
+) -> list[Event]:
+    """Add facts and recordings to a job, all of them or none; raises as `Store.append` and `recording_said`."""
+    kept: dict[str, Path] = {}
+    whole = list(drafts)
+    try:
+        for role, path in recordings:
+            draft = recording_said(store, path, role, mapping, barometer_kpa)
+            assert isinstance(draft.payload, Recording)
+            kept[draft.payload.sha256] = path
+            whole.append(draft)
+        added = store.append(job, whole, seen=seen, author=author)
+    except BaseException:
+        store.let_go(list(kept))
+        raise
+    for sha256, path in kept.items():
+        if store.shelf.original(sha256) is None:  # a job that was deleted meanwhile had the same file
+            with in_our_words(store.where), path.open("rb") as file:
+                store.shelf.put(file, where=str(path))
+    return added
+
+
+def shown_name(name: str) -> str:
+    """The last part of a file's name, for people: it is never used to find a file."""
+    last = re.split(r"[\\/]", name)[-1]
+    return "".join(sign if sign.isprintable() else "?" for sign in last)[:LONGEST_NAME] or "recording"
+
+
+def taken_back(numbers: Sequence[int], why: str = "") -> list[Draft]:
+    """Drafts that take events back."""
+    return [withdrawal(number, why) for number in numbers]

@@ -1,0 +1,227 @@
+"""The kinds of facts a job is made of, and what each must hold.
+
+Shapes only: whether a code or a look is known to us is asked when it is weighed, so that an unknown one can be kept. A
+kind's version goes up when its shape changes, and `OLDER` then holds how the older shape becomes the newer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Annotated, Any, Literal, TypeAlias
+
+from pydantic import BaseModel, ConfigDict, Field, JsonValue, StrictBool, StringConstraints, ValidationError
+
+from airproof.engine.profile import EngineProfile
+from airproof.errors import UnusableRequest
+from airproof.recording.mapping import SignalMap
+from airproof.toml_files import in_words
+
+Line = Annotated[str, StringConstraints(strip_whitespace=True, max_length=300)]
+Text = Annotated[str, StringConstraints(strip_whitespace=True, max_length=20_000)]
+Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=100)]
+Hash = Annotated[str, StringConstraints(pattern="^[0-9a-f]{64}$")]
+Amount = Annotated[float, Field(ge=0.0, le=1e6, allow_inf_nan=False)]
+NotedKind = Literal["symptom", "look", "history", "condition"]
+Role = Literal["car", "good", "sister"]
+
+
+class Payload(BaseModel):
+    """What one event holds."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Car(Payload):
+    """Which car; what is None was not said."""
+
+    make: Line | None = None
+    model: Line | None = None
+    year: Annotated[int, Field(ge=1885, le=2200)] | None = None
+    vin: Line | None = None
+    plate: Line | None = None
+    owner: Line | None = None
+    odometer_km: Annotated[float, Field(ge=0.0, le=1e7, allow_inf_nan=False)] | None = None
+    note: Text | None = None
+
+
+class Engine(Payload):
+    """Which engine; `rehearsal` is kept for who simulates it."""
+
+    engine: EngineProfile
+    rehearsal: dict[str, JsonValue] = {}
+
+
+class Complaint(Payload):
+    """What the owner says, in the owner's words."""
+
+    text: Text
+
+
+class Place(Payload):
+    """Where and on what day, as typed with the unit ("350m", "98.2kPa absolute"); what is None was not said."""
+
+    altitude: Line | None = None
+    barometer: Line | None = None
+    ambient: Line | None = None
+
+
+class Code(Payload):
+    """A code of the control unit; `order` is 1 for the one that came first."""
+
+    id: Annotated[str, StringConstraints(pattern="^[PCBU][0-3][0-9A-F]{3}$")]
+    status: Name = "stored"
+    order: Annotated[int, Field(ge=1, le=99)] | None = None
+    note: Text = ""
+
+
+class Frame(Payload):
+    """A freeze frame; `values` as typed, by signal, with their units."""
+
+    code: Name
+    name: Name | None = None
+    values: dict[Name, Line | float]
+    note: Text = ""
+
+
+class Readiness(Payload):
+    """Monitors by name: "complete", "incomplete", "not supported". `codes_read`: no codes but those given are there."""
+
+    codes_read: StrictBool = False
+    monitors: dict[Name, Line] = {}
+
+
+class Noted(Payload):
+    """Something noticed, or looked for and not there; the event's kind says of which sort."""
+
+    id: Name
+    found: StrictBool = True
+    note: Text = ""
+
+
+class Reading(Payload):
+    """A pressure read with the engine off, absolute, as typed with its unit; `name` is its own, to correct it by."""
+
+    name: Name | None = None
+    signal: Literal["manifold_pressure", "charge_pressure", "barometric_pressure"]
+    value: Line
+    note: Text = ""
+
+
+class Measured(Payload):
+    """Measurements with a meter, as the tables of a reading file (docs/meter.md)."""
+
+    tables: dict[Literal["meter", "sensor", "day", "measured"], JsonValue]
+    note: Text = ""
+
+
+class Recording(Payload):
+    """A recording by the SHA-256 of the file given; `name` is what it was called, for people only."""
+
+    sha256: Hash
+    bytes: Annotated[int, Field(ge=1)]
+    name: Line
+    role: Role = "car"
+    signals: SignalMap | None = None
+    seconds: Annotated[float, Field(ge=0.0, allow_inf_nan=False)] | None = None
+    holds: list[Line] = []
+    note: Text = ""
+
+
+class Step(Payload):
+    """A step done: what came of it, and what it took; `name` is its own, to correct it by."""
+
+    name: Name | None = None
+    id: Name
+    outcome: Literal["found", "not found", "done", "could not"]
+    minutes: Amount | None = None
+    money: Amount | None = None
+    note: Text = ""
+
+
+class Verdict(Payload):
+    """A verdict as it was weighed, with what it was weighed from."""
+
+    verdict: dict[str, JsonValue]
+    program: Name
+    facts_sha256: Hash
+    recordings: list[Hash] = []
+
+
+class Note(Payload):
+    """Anything else worth keeping."""
+
+    text: Text
+
+
+class Closed(Payload):
+    """The end of the job: the cause (an id of ours or any words), and whether the repair was proved."""
+
+    cause: Line
+    standing: Literal["proved", "believed"]
+    note: Text = ""
+
+
+class Withdrawal(Payload):
+    """Taking an earlier event back."""
+
+    why: Text = ""
+
+
+WITHDRAWAL = "withdrawal"
+NOTED_KINDS: tuple[NotedKind, ...] = ("symptom", "look", "history", "condition")
+MODELS: Mapping[str, type[Payload]] = {
+    "car": Car,
+    "engine": Engine,
+    "complaint": Complaint,
+    "place": Place,
+    "code": Code,
+    "freeze_frame": Frame,
+    "readiness": Readiness,
+    **dict.fromkeys(NOTED_KINDS, Noted),
+    "reading": Reading,
+    "measured": Measured,
+    "recording": Recording,
+    "step": Step,
+    "verdict": Verdict,
+    "note": Note,
+    "closed": Closed,
+    WITHDRAWAL: Withdrawal,
+}
+VERSIONS: Mapping[str, int] = dict.fromkeys(MODELS, 1)
+Upgrade: TypeAlias = Callable[[dict[str, Any]], dict[str, Any]]
+OLDER: Mapping[tuple[str, int], Upgrade] = {}
+"""How the payload of a kind at one version becomes that of the next."""
+
+
+def payload_of(kind: str, data: Mapping[str, Any], version: int | None = None, where: str = "") -> Payload:
+    """The payload of an event, brought up to today's shape.
+
+    Raises UnusableRequest for a kind or version that this program does not know, and for what cannot be.
+    """
+    model = MODELS.get(kind)
+    if model is None:
+        raise UnusableRequest(
+            f"a fact of the kind {kind!r}", f"one of {', '.join(MODELS)}", "A newer Airproof may know it.", where=where
+        )
+    today = VERSIONS[kind]
+    said = today if version is None else version
+    if not 1 <= said <= today:
+        raise UnusableRequest(
+            f"{kind}, form {said}",
+            f"form 1 to {today}",
+            "It was written by a newer Airproof: use that one.",
+            where=where,
+        )
+    shape = dict(data)
+    for step in range(said, today):
+        shape = OLDER[kind, step](shape)
+    try:
+        return model.model_validate(shape)
+    except ValidationError as fault:
+        given = f"{kind}: {in_words(fault)}"
+        raise UnusableRequest(given, "what such a fact holds", "Correct it.", where=where) from fault
+
+
+def as_data(payload: Payload) -> dict[str, Any]:
+    """The payload as JSON has it; what was never said is left out."""
+    return payload.model_dump(mode="json", exclude_unset=True)

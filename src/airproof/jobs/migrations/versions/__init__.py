@@ -1,0 +1,1 @@
+"""One file for each form of the store, each naming the one before."""

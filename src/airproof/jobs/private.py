@@ -1,0 +1,96 @@
+"""Leaving out what tells whose car it is: VIN, plate, owner, wherever they stand in what was written."""
+
+from __future__ import annotations
+
+import re
+import uuid
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+from airproof.jobs.events import Event
+from airproof.jobs.kinds import Car
+from airproof.recording.recording import ColumnReading, ReadReport, Recording
+
+FIELDS = ("vin", "plate", "owner")
+LEFT_OUT = "[left out]"
+OURS = uuid.UUID("5f0c3b52-5bd9-4a1c-9d2c-6a3b8d6f7b11")
+"""Any UUID of our own: names of jobs without private data are made from it, RFC 4122, version 5."""
+
+LEAST = 3  # letters of a word that is looked for everywhere
+_WORD = re.compile(r"[^\W_]+")
+
+
+@dataclass(frozen=True)
+class Private:
+    """What is to be left out of one job."""
+
+    pattern: re.Pattern[str] | None
+
+    @classmethod
+    def of(cls, events: Sequence[Event]) -> Private:
+        """From all that was ever said of the car, taken back or not."""
+        said = {
+            value
+            for event in events
+            if isinstance(event.payload, Car)
+            for name in FIELDS
+            if (value := getattr(event.payload, name))
+        }
+        owners = {event.payload.owner for event in events if isinstance(event.payload, Car) and event.payload.owner}
+        # A plate or a VIN may stand elsewhere with other blanks; of an owner each name may stand alone.
+        ways = {_loosely(value) for value in said} | {re.escape(word) for one in owners for word in _WORD.findall(one)}
+        long_enough = sorted((way for way in ways if len(_WORD.sub("x", way)) and _letters(way) >= LEAST), key=len)
+        if not long_enough:
+            return cls(None)
+        joined = "|".join(reversed(long_enough))
+        return cls(re.compile(rf"(?<![^\W_])(?:{joined})(?![^\W_])", re.IGNORECASE))
+
+    def uid(self, uid: str) -> str:
+        """Another name, always the same for the same: a job without its private data is another job."""
+        return uuid.uuid5(OURS, uid).hex
+
+    def without(self, event: dict[str, Any]) -> dict[str, Any]:
+        """The event as JSON has it, without what is private."""
+        payload = event["payload"]
+        if event["kind"] == "car":
+            payload = {name: value for name, value in payload.items() if name not in FIELDS}
+        return {
+            **event,
+            "uid": self.uid(event["uid"]),
+            "author": self._text(event["author"]),
+            "payload": self._anywhere(payload),
+        }
+
+    def recording(self, recording: Recording) -> Recording:
+        """The signals, with the names around them looked through."""
+        report: dict[str, Any] = self._anywhere(asdict(recording.report))
+        columns = tuple(ColumnReading(**column) for column in report.pop("columns"))
+        remarks = tuple(report.pop("remarks"))
+        return replace(
+            recording,
+            label=self._text(recording.label),
+            report=ReadReport(**report, columns=columns, remarks=remarks),
+        )
+
+    def _text(self, text: str) -> str:
+        return text if self.pattern is None else self.pattern.sub(LEFT_OUT, text)
+
+    def _anywhere(self, value: Any) -> Any:
+        if isinstance(value, str):
+            return self._text(value)
+        if isinstance(value, dict):
+            return {self._text(name): self._anywhere(inner) for name, inner in value.items()}
+        if isinstance(value, (list, tuple)):
+            return [self._anywhere(inner) for inner in value]
+        return value
+
+
+def _loosely(text: str) -> str:
+    """A pattern for the same letters with any blanks and dashes between them."""
+    letters: Iterable[str] = (re.escape(sign) for word in _WORD.findall(text) for sign in word)
+    return r"[\W_]{0,3}".join(letters)
+
+
+def _letters(pattern: str) -> int:
+    return len("".join(_WORD.findall(pattern.replace(r"[\W_]{0,3}", ""))))

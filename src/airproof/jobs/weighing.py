@@ -1,0 +1,212 @@
+"""Weighing what a job holds, and planning from it, by the functions that weigh files given on the command line.
+
+The facts of the job are written as the reading files that `airproof weigh --reading` takes, and read by the same
+functions; recordings come from the shelf. A verdict is kept with a fingerprint of all it was weighed from, so that
+everyone can see whether it is of today. How it is written as JSON is told by the caller: that is a floor above.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import tempfile
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeAlias
+
+from airproof import __version__
+from airproof.diagnosis.facts import Facts
+from airproof.diagnosis.facts_file import load_facts
+from airproof.diagnosis.meter.measured import Measurements
+from airproof.diagnosis.meter.measured_file import measurements_of
+from airproof.diagnosis.weigh import weigh
+from airproof.diagnosis.weighing import Weighing
+from airproof.errors import UnusableFile, UnusableRequest
+from airproof.jobs.events import Draft
+from airproof.jobs.facts_written import Written, engine_toml, written
+from airproof.jobs.kinds import Verdict, payload_of
+from airproof.jobs.place import ambient_c_at, barometer_at
+from airproof.jobs.state import Fact, State, state_of
+from airproof.jobs.store import Store
+from airproof.jobs.trouble import ChangedMeanwhile
+from airproof.knowledge.model import Knowledge, Prices
+from airproof.recording.recording import Recording
+from airproof.repair.plan import Plan, already_recorded, plan_of
+from airproof.repair.task import HABIT, Task, task_for
+from airproof.repair.verdict_file import task_of
+
+AsObject: TypeAlias = Callable[[Weighing, Plan | None, Sequence[Recording]], dict[str, Any]]
+"""How a verdict is written as JSON: report/as_json.py."""
+
+TRIES = 20
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """A job weighed: `seen` is the last event that was heard, `left_out` what is kept and carries no weight."""
+
+    weighing: Weighing
+    plan: Plan | None
+    recordings: tuple[Recording, ...]
+    left_out: tuple[str, ...]
+    facts_sha256: str
+    seen: int
+
+
+def weigh_job(
+    store: Store,
+    job: int,
+    known: Knowledge,
+    prices: Prices | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> Weighed:
+    """Weigh all that the job holds; `progress` is told the share done, 0 to 1.
+
+    Raises UnusableRequest where no engine was given, or there is nothing to weigh.
+    """
+    events = store.events(job)
+    state = state_of(events)
+    if state.engine is None:
+        raise UnusableRequest(
+            f"job {job} does not say what engine it is",
+            "an engine profile",
+            f"Add it: airproof job add {job} --engine ENGINE.toml.",
+        )
+    says = written(state, known)
+    facts, measurements = _told(says, known, f"job {job}")
+    if not state.recordings_as("car") and not facts.anything and not measurements:
+        raise UnusableRequest(
+            f"job {job} holds neither a recording nor anything told",
+            "a recording, or codes, symptoms, looks or readings",
+            f"Add one: airproof job add {job} --code P0106.",
+        )
+    recordings = _recordings(store, state, "car")
+    weighing = weigh(
+        recordings,
+        state.engine.payload.engine,
+        baselines=_recordings(store, state, "good"),
+        sisters=_recordings(store, state, "sister"),
+        barometer=barometer_at(state.place),
+        ambient_c=ambient_c_at(state.place),
+        readings=measurements,
+        facts=facts,
+        known=known,
+        progress=progress,
+    )
+    plan = _plan(weighing, known, prices or known.prices)
+    return Weighed(weighing, plan, tuple(recordings), says.left_out, _fingerprint(state, says), len(events))
+
+
+def keep_verdict(store: Store, job: int, weighed: Weighed, as_object: AsObject, author: str = "") -> None:
+    """Add the verdict to the job. It overwrites nothing, so facts that came in meanwhile do not keep it out."""
+    verdict = as_object(weighed.weighing, weighed.plan, weighed.recordings)
+    payload = payload_of(
+        "verdict",
+        {
+            "verdict": verdict,
+            "program": f"airproof {__version__}",
+            "facts_sha256": weighed.facts_sha256,
+            "recordings": sorted(_hashes(store, job, weighed.seen)),
+        },
+    )
+    seen = weighed.seen
+    for _ in range(TRIES):
+        try:
+            store.append(job, [Draft("verdict", payload)], seen=seen, author=author)
+            return
+        except ChangedMeanwhile as other:
+            seen = other.events[-1].number
+    store.append(job, [Draft("verdict", payload)], seen=seen, author=author)
+
+
+def fingerprint(state: State, known: Knowledge) -> str:
+    """SHA-256 over all that a weighing of this state hears; a verdict with the same is of today."""
+    return _fingerprint(state, written(state, known))
+
+
+def todays_verdict(state: State, known: Knowledge) -> Fact[Verdict] | None:
+    """The last verdict, where it was weighed from what the job holds now by this version of the program."""
+    if not state.verdicts:
+        return None
+    last = state.verdicts[-1]
+    same = last.payload.facts_sha256 == fingerprint(state, known) and last.payload.program == f"airproof {__version__}"
+    return last if same else None
+
+
+def plan_task(state: State, verdict: Fact[Verdict], known: Knowledge, prices: Prices | None = None) -> Task:
+    """The planning task of a kept verdict, after the repairs that did not help and without the steps that cannot be."""
+    where = f"the verdict of {verdict.at:%Y-%m-%d %H:%M} UTC"
+    task = task_of(json.dumps(verdict.payload.verdict), known, prices or known.prices, where)
+    latest = {fact.payload.id: fact.payload.outcome for fact in state.steps}
+    for id_, outcome in sorted(latest.items()):
+        step = known.steps.get(id_)
+        if step is None or step.ends:
+            continue
+        if outcome == "could not":
+            task = task.cannot(step)
+        elif outcome == "done" and not step.tells and id_ not in task.done:
+            task = task.after(step, None)
+    return task
+
+
+def _recordings(store: Store, state: State, role: str) -> list[Recording]:
+    day = barometer_at(state.place)
+    kpa = None if day is None else day.kpa
+    return [
+        store.shelf.signals(one.payload.sha256, one.payload.name, one.payload.signals, kpa)
+        for one in state.recordings_as(role)
+    ]
+
+
+def _told(says: Written, known: Knowledge, where: str) -> tuple[Facts, list[Measurements]]:
+    with tempfile.TemporaryDirectory() as folder, _named(where):
+        place = Path(folder)
+        facts = Facts()
+        if says.facts.strip():
+            (place / "facts.toml").write_text(says.facts, encoding="utf-8")
+            facts = load_facts([place / "facts.toml"], known)
+        files = []
+        for number, text in enumerate(says.measured, start=1):
+            files.append(place / f"measured-{number}.toml")
+            files[-1].write_text(text, encoding="utf-8")
+        return facts, measurements_of(files, known) if files else []
+
+
+@contextmanager
+def _named(where: str) -> Iterator[None]:
+    try:
+        yield
+    except UnusableFile as fault:  # it names a file that nobody ever saw
+        raise UnusableFile(fault.given, fault.wanted, fault.way_out, where=where) from fault
+
+
+def _plan(weighing: Weighing, known: Knowledge, prices: Prices) -> Plan | None:
+    if weighing.verdict.refusal is not None:
+        return None
+    probabilities = {cause.id: cause.probability for cause in weighing.verdict.causes}
+    done = set(weighing.steps_done) | already_recorded(weighing.verdict.regimes_s, known)
+    seen = {step for step, found in weighing.steps_done.items() if found}
+    pairs = weighing.verdict.pair_weights()
+    task = task_for(probabilities, known, prices, done=done, seen=seen, pairs=pairs).doubted()
+    return plan_of(task, task.looked_into(asked=[HABIT]))
+
+
+def _fingerprint(state: State, says: Written) -> str:
+    recordings = sorted(
+        (one.sha256, one.role, "" if one.signals is None else one.signals.model_dump_json())
+        for one in (fact.payload for fact in state.recordings.values())
+    )
+    heard = {
+        "facts": says.facts,
+        "measured": says.measured,
+        "engine": engine_toml(state),
+        "place": state.place.model_dump(),
+        "recordings": recordings,
+    }
+    return hashlib.sha256(json.dumps(heard, sort_keys=True).encode()).hexdigest()
+
+
+def _hashes(store: Store, job: int, seen: int) -> set[str]:
+    return set(state_of(store.events(job)[:seen]).recordings)

@@ -1,0 +1,160 @@
+"""A job in plain words: one line of a list, what stands, and what was said when and by whom."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from airproof.jobs.events import Event
+from airproof.jobs.kinds import (
+    Car,
+    Closed,
+    Code,
+    Complaint,
+    Engine,
+    Frame,
+    Measured,
+    Note,
+    Noted,
+    Payload,
+    Place,
+    Readiness,
+    Reading,
+    Recording,
+    Step,
+    Verdict,
+    Withdrawal,
+)
+from airproof.jobs.overview import JobLine, foremost, on_one_line
+from airproof.jobs.state import Fact, State, standing
+from airproof.jobs.vin import doubts_of
+from airproof.knowledge.model import Knowledge
+from airproof.report.in_words import Part
+
+HEADINGS = (
+    ("What the owner says", ("complaint", "symptom", "condition")),
+    ("Car and engine", ("car", "engine", "place")),
+    ("What the car says", ("code", "freeze_frame", "readiness")),
+    ("Recordings", ("recording",)),
+    ("What was seen, measured and done", ("look", "history", "reading", "measured", "step")),
+    ("Verdicts", ("verdict",)),
+    ("Notes", ("note",)),
+)
+SHOWN_VERDICTS = 3
+
+
+def list_in_words(lines: Sequence[JobLine], count: int) -> list[Part]:
+    """Jobs, one line each."""
+    if not lines:
+        return [Part("jobs", "", ("No job.",))]
+    title = f"{len(lines)} jobs" if len(lines) == count else f"{len(lines)} of {count} jobs, the last changed first"
+    return [Part("jobs", title if count > 1 else "1 job", tuple(line_in_words(line) for line in lines))]
+
+
+def line_in_words(line: JobLine) -> str:
+    """One job on one line."""
+    what = ", ".join(part for part in (line.car or "a car", line.plate, line.owner) if part)
+    says = f": {line.complaint}" if line.complaint else ""
+    end = f" - closed: {line.cause} ({line.closed})" if line.closed else f" - {line.cause}?" if line.cause else ""
+    return f"Job {line.number}, {line.changed_at[:10]}: {what}{says}{end}"
+
+
+def job_in_words(
+    line: JobLine, events: Sequence[Event], state: State, known: Knowledge, *, history: bool
+) -> list[Part]:
+    """What stands of a job, each fact with its number; with `history` all events as well."""
+    head = [line_in_words(line)]
+    if state.closed is not None:
+        head.append(f"Closed on {_day(state.closed)}: {_says('closed', state.closed.payload, known)}")
+    parts = [Part("job", "", tuple(head))]
+    facts = standing(events)
+    for heading, kinds in HEADINGS:
+        said = [(kind, fact) for kind, fact in facts if kind in kinds]
+        if kinds == ("verdict",):
+            said = said[-SHOWN_VERDICTS:]
+        lines = tuple(f"[{fact.number}] {_says(kind, fact.payload, known)}" for kind, fact in said)
+        if lines:
+            parts.append(Part(kinds[0], heading, lines))
+    doubts = doubts_of(state.car.vin or "")
+    if doubts:
+        parts.append(Part("doubts", "To look at again", doubts))
+    if history:
+        parts.append(Part("history", "All that was said", tuple(event_in_words(event, known) for event in events)))
+    return parts
+
+
+def event_in_words(event: Event, known: Knowledge) -> str:
+    """One event with its number, time and author."""
+    does = f" (corrects {event.corrects})" if event.corrects is not None else ""
+    takes = f"{event.withdraws} is taken back" if event.withdraws is not None else ""
+    says = takes + _why(event.payload) if takes else _says(event.kind, event.payload, known)
+    return f"[{event.number}] {event.at:%Y-%m-%d %H:%M} UTC, {on_one_line(event.author)}: {says}{does}"
+
+
+def _why(payload: Payload) -> str:
+    return on_one_line(f": {payload.why}") if isinstance(payload, Withdrawal) and payload.why else ""
+
+
+def _day(fact: Fact[Any]) -> str:
+    return f"{fact.at:%Y-%m-%d}"
+
+
+def _says(kind: str, payload: Payload, known: Knowledge) -> str:
+    """The fact on one line; nothing that was typed or came in a file can steer the console."""
+    return on_one_line(_worded(kind, payload, known))
+
+
+def _worded(kind: str, payload: Payload, known: Knowledge) -> str:
+    match payload:
+        case Car():
+            return "car: " + _list(payload.model_dump(exclude_none=True))
+        case Engine():
+            one = payload.engine
+            known_as = f"{one.name}: " if one.name else ""
+            return (
+                f"engine: {known_as}{one.displacement_l:g} l, {one.cylinders} cylinders, {one.induction}, {one.fuel}, "
+                f"air by {one.air_metering}"
+            )
+        case Complaint() | Note():
+            return payload.text
+        case Place():
+            return "place: " + _list(payload.model_dump(exclude_none=True))
+        case Code():
+            order = f", number {payload.order} in time" if payload.order else ""
+            title = known.codes[payload.id].title if payload.id in known.codes else "kept; it is not weighed here"
+            return f"{payload.id}, {payload.status}{order}: {title}"
+        case Frame():
+            return f"freeze frame of {payload.code}: " + _list(payload.values)
+        case Readiness():
+            read = "all codes were read; " if payload.codes_read else ""
+            return f"readiness: {read}{_list(payload.monitors)}"
+        case Noted():
+            return f"{kind}: {payload.id}" + ("" if payload.found else ", looked for and not there")
+        case Reading():
+            return f"{payload.signal.replace('_', ' ')} {payload.value}, engine off, by hand"
+        case Measured():
+            rows = payload.tables.get("measured")
+            return f"{len(rows) if isinstance(rows, list) else 0} measurements with a meter"
+        case Recording():
+            role = {"car": "", "good": ", a good one of this car", "sister": ", a good one of a sister car"}
+            long = "" if payload.seconds is None else f", {payload.seconds:.0f} s, {len(payload.holds)} signals"
+            return f"{payload.name}{role[payload.role]}{long}"
+        case Step():
+            title = known.steps[payload.id].title if payload.id in known.steps else payload.id
+            took = _list({"minutes": payload.minutes, "money": payload.money}, skip=True)
+            return f"{title} [{payload.id}]: {payload.outcome}" + (f" ({took})" if took else "")
+        case Verdict():
+            found = foremost(payload)
+            says = "judged nothing" if found is None else f"{found[0]}, {100 * found[1]:.0f} in 100"
+            return f"{says} ({payload.program})"
+        case Closed():
+            return f"{payload.cause}, {payload.standing}" + (f": {payload.note}" if payload.note else "")
+    return kind
+
+
+def _list(values: Any, *, skip: bool = False) -> str:
+    return ", ".join(
+        f"{name.replace('_', ' ')} {value:g}" if isinstance(value, float) else f"{name.replace('_', ' ')} {value}"
+        for name, value in values.items()
+        if not (skip and value is None)
+    )
