@@ -27,10 +27,10 @@ from typing import Any
 import numpy as np
 
 from airproof.knowledge.load import knowledge
-from airproof.knowledge.model import Knowledge
+from airproof.knowledge.model import NONE, Knowledge
 from airproof.repair.learned.closed_job import ClosedJob, Engine, Found, StepTaken, possible
 from airproof.repair.learned.counts import JobCounts, counts_of
-from airproof.repair.learned.sharpen import sharpened
+from airproof.repair.learned.sharpen import LearnedNumber, sharpened
 from airproof.repair.learned.shop_file import Shop
 from airproof.repair.search import NEAR
 from airproof.repair.task import task_for
@@ -207,31 +207,65 @@ def closed(car: Car, done: Repaired, true: Knowledge, number: int, rng: np.rando
     )  # fmt: skip
 
 
-def one_workshop(count: int, seed: int) -> dict[str, list[float]]:
+def true_number(one: LearnedNumber, true: Knowledge) -> float:
+    """What a learned number should have been."""
+    match one.about:
+        case "how common":
+            faults = sum(c.weight for c in true.causes.values() if c.id != NONE)
+            weight = true.causes[one.of].weight
+            return weight / (faults + weight) if one.of == NONE else weight / faults
+        case "cures":
+            return true.steps[one.of].cures[one.given]
+        case "minutes":
+            return true.steps[one.of].minutes
+        case "price":
+            return true.prices.part(one.of)
+        case "tells":
+            return true.steps[one.of].positive_given(one.given)
+    return {"code": true.codes, "symptom": true.symptoms}[one.about][one.of].given(one.given)
+
+
+@dataclass(frozen=True)
+class Shown:
+    """Of one workshop: costs of the same cars by each set of numbers, and which learned numbers lay in their 90 %
+    intervals after so many jobs, by what they are about.
+    """
+
+    costs: Mapping[str, list[float]]
+    caught: Mapping[str, Mapping[str, list[bool]]]
+
+
+def one_workshop(count: int, seed: int) -> Shown:
     """Costs of the same cars by each set of numbers."""
     rng = np.random.default_rng(seed)
     true = true_workshop(rng)
     judged = Believes(knowledge())
     history: dict[str, JobCounts] = {}
     sets = {"judged": judged}
+    caught: dict[str, dict[str, list[bool]]] = {}
     for number, car in enumerate(cars(true, max(LEARNED_FROM), rng), start=1):
         job = closed(car, repair(car, judged, true), true, number, rng)
         history[f"{number:032x}"] = counts_of(job, knowledge())
         if number in LEARNED_FROM:
-            sets[f"{number} jobs"] = Believes(sharpened(knowledge(), Shop(jobs=dict(history))).knowledge)
+            learned = sharpened(knowledge(), Shop(jobs=dict(history)))
+            sets[f"{number} jobs"] = Believes(learned.knowledge)
+            hits = caught.setdefault(f"{number} jobs", {})
+            for one in learned.numbers:
+                low, high = one.interval
+                hits.setdefault(one.about, []).append(low <= true_number(one, true) <= high)
     sets["true"] = Believes(true)
     new = cars(true, count, rng)
-    return {name: [repair(car, believes, true).cost for car in new] for name, believes in sets.items()}
+    return Shown({name: [repair(car, known, true).cost for car in new] for name, known in sets.items()}, caught)
 
 
 def main() -> None:
     given = [int(word) for word in sys.argv[1:3]]
-    workshops, count = (*given, *(8, 150)[len(given) :])
+    workshops, count = (*given, *(6, 150)[len(given) :])
     began = time.perf_counter()
     with ProcessPoolExecutor(os.cpu_count(), mp_context=get_context("spawn")) as pool:
         found = list(pool.map(partial(one_workshop, count), range(1, workshops + 1)))
-    names = list(found[0])
-    costs = {name: np.array([one[name] for one in found]) for name in names}
+    names = list(found[0].costs)
+    costs = {name: np.array([one.costs[name] for one in found]) for name in names}
     print(f"{workshops} workshops, {count} new cars each; mean cost of a job, USD, minutes included")
     print("and against the judged numbers on the same cars, with 90 % intervals over workshops")
     for name in names:
@@ -242,6 +276,11 @@ def main() -> None:
             f"  {name:10s} {costs[name].mean():7.1f}   saves {saved.mean():6.1f} +- {half:4.1f}  "
             f"({100 * share.mean():5.1f} %; workshops from {100 * share.min():.1f} to {100 * share.max():.1f} %)"
         )
+    print("learned numbers within their 90 % intervals; the jobs were chosen by the plan, and some ended unknown")
+    for name in found[0].caught:
+        hits = {about: [hit for one in found for hit in one.caught[name][about]] for about in found[0].caught[name]}
+        shares = ", ".join(f"{about} {100 * np.mean(some):.0f} % of {len(some)}" for about, some in hits.items())
+        print(f"  {name:10s} {shares}")
     print(f"{time.perf_counter() - began:.0f} s")
 
 
