@@ -176,6 +176,25 @@ def test_a_job_is_weighed_as_its_files_are(airproof: Airproof, car: Car, facts: 
     assert json.loads(plan.out) == json.loads(airproof("plan", file, "--json").out)
 
 
+def test_what_the_shop_has_learned_is_reckoned_with(airproof: Airproof, tmp_path: Path) -> None:
+    closed = Path(__file__).resolve().parents[2] / "examples" / "closed-job" / "job.toml"
+    shop = tmp_path / "shop.json"
+    assert airproof("learn", closed, "--shop", shop).status == 0
+    airproof("job", "new", "--engine", closed.parents[1] / "demo-job" / "engine.toml", "--code", "P0171")
+    plain = json.loads(airproof("job", "weigh", 1, "--json").out)
+    ended = airproof("job", "weigh", 1, "--shop", shop, "--json")
+    assert ended.status == 0, ended.err
+    own = json.loads(ended.out)
+    assert plain["learned"] is None
+    assert own["learned"]["jobs"] == 1
+    assert own["causes"] != plain["causes"]
+    planned = json.loads(airproof("job", "plan", 1, "--json").out)  # the last verdict is not of these numbers
+    assert planned["causes"][0]["probability"] == pytest.approx(
+        json.loads(airproof("job", "plan", 1, "--json").out)["causes"][0]["probability"]
+    )
+    assert kinds(shown(airproof)).count("verdict") == 3
+
+
 def test_a_reading_file_is_parted_into_facts_and_takes_back_by_name(
     airproof: Airproof, facts: Path, measured: Path, tmp_path: Path
 ) -> None:

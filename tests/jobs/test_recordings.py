@@ -25,7 +25,9 @@ from airproof.recording.mapping import MappedSignal, SignalMap
 from airproof.recording.readers import read_recording
 from airproof.recording.recording import ReadReport, Recording, Signal
 
-settings.register_profile("files", suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+settings.register_profile(
+    "files", suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None, derandomize=True
+)
 
 
 def same(one: Recording, other: Recording) -> bool:
@@ -67,6 +69,20 @@ def test_signals_come_back_to_the_last_bit_read_or_kept(tmp_path: Path) -> None:
     assert same(shelf.signals(sha256, "a.csv"), expected)  # damaged: made anew
     assert same(read_signals(parquet), expected)
     assert shelf.signals(sha256, "of Monday").label == "of Monday"
+
+
+def test_an_original_that_the_disk_has_changed_is_refused(tmp_path: Path) -> None:
+    shelf, path = Shelf(tmp_path / "shelf"), recording(tmp_path / "a.csv")
+    with path.open("rb") as file:
+        sha256 = shelf.put(file).sha256
+    original = shelf.original(sha256)
+    assert original is not None
+    original.write_bytes(original.read_bytes().replace(b"780", b"680"))
+    with pytest.raises(UnusableFile, match="the disk has changed it"):
+        shelf.signals(sha256, "a.csv")
+    with path.open("rb") as file:
+        shelf.put(file)  # given again
+    assert same(shelf.signals(sha256, "a.csv"), read_recording(path))
 
 
 def test_another_way_of_reading_makes_another_file(tmp_path: Path) -> None:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from invented_jobs import draft
 
@@ -58,6 +58,7 @@ INDEPENDENT = [
 ]
 
 
+@settings(deadline=None, derandomize=True)
 @given(st.permutations(range(len(INDEPENDENT))))
 def test_independent_facts_may_come_in_any_order(order: Sequence[int]) -> None:
     made = events_of(*INDEPENDENT)
@@ -94,6 +95,7 @@ def histories(draw: st.DrawFn) -> list[Event]:
     return made
 
 
+@settings(deadline=None, derandomize=True)
 @given(histories(), anything)
 def test_taken_back_is_never_said(before: list[Event], said: Draft) -> None:
     number = len(before) + 1
@@ -101,6 +103,7 @@ def test_taken_back_is_never_said(before: list[Event], said: Draft) -> None:
     assert state_of(after) == state_of(before)
 
 
+@settings(deadline=None, derandomize=True)
 @given(histories(), st.data())
 def test_taking_back_a_correction_or_a_taking_back_undoes_it(before: list[Event], data: st.DataObject) -> None:
     if not before:
@@ -114,6 +117,7 @@ def test_taking_back_a_correction_or_a_taking_back_undoes_it(before: list[Event]
     assert state_of([*before, one, event(number + 1, withdrawal(number))]) == state_of(before)
 
 
+@settings(deadline=None, derandomize=True)
 @given(histories())
 def test_any_history_has_a_state_and_nothing_is_lost_in_reading_it(events: list[Event]) -> None:
     kept = list(events)

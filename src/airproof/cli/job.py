@@ -33,6 +33,7 @@ By = Annotated[Many, typer.Option("--by", metavar="NAME", help="Who says so; you
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 Job = Annotated[str, typer.Argument(metavar="JOB", help="The number of the job.", show_default=False)]
 Prices = Annotated[Many, typer.Option("--prices", metavar="PRICES.toml", help="Your own prices of parts and time.")]
+Shop = Annotated[Many, typer.Option("--shop", metavar="SHOP.json", help="What your shop has learned.")]
 Seen = Annotated[
     Many,
     typer.Option("--seen", metavar="N", help="The last event you have seen: refused if others wrote since."),
@@ -91,7 +92,7 @@ def new(
     \b
       airproof job new --plate "AB C 123" --complaint "lamp on" --engine engine.toml --code P0106
     """
-    from airproof.cli.job_request import Said, open_job
+    from airproof.cli.job_adding import Said, open_job
 
     told = {"make": make, "model": model, "year": year, "vin": vin, "plate": plate, "owner": owner}
     place = {"altitude": altitude, "barometer": barometer, "ambient": ambient}
@@ -177,7 +178,7 @@ def add(
 
     "airproof job show JOB" shows each fact with its number.
     """
-    from airproof.cli.job_request import Said, add_to_job
+    from airproof.cli.job_adding import Said, add_to_job
 
     told = {"make": make, "model": model, "year": year, "vin": vin, "plate": plate, "owner": owner}
     place = {"altitude": altitude, "barometer": barometer, "ambient": ambient}
@@ -255,6 +256,7 @@ def show(
 def weigh(
     job: Job,
     prices: Prices = None,
+    shop: Shop = None,
     exhibits: Annotated[
         Many, typer.Option("--exhibits", metavar="DIR", help="Draw the evidence into this folder.")
     ] = None,
@@ -269,11 +271,13 @@ def weigh(
     """
     from airproof.cli.job_weighing import weigh_and_tell
 
-    weigh_and_tell(_where(data, by, json=json), job, prices, exhibits)
+    weigh_and_tell(_where(data, by, json=json), job, prices, shop, exhibits)
 
 
 @app.command("plan")
-def plan(job: Job, prices: Prices = None, data: Data = None, by: By = None, json: Json = False) -> None:
+def plan(
+    job: Job, prices: Prices = None, shop: Shop = None, data: Data = None, by: By = None, json: Json = False
+) -> None:
     """Plan the repair from the job's verdict; it is weighed anew where facts have come in since.
 
     \b
@@ -281,7 +285,7 @@ def plan(job: Job, prices: Prices = None, data: Data = None, by: By = None, json
     """
     from airproof.cli.job_weighing import plan_and_tell
 
-    plan_and_tell(_where(data, by, json=json), job, prices)
+    plan_and_tell(_where(data, by, json=json), job, prices, shop)
 
 
 @app.command("export")

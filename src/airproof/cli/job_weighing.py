@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING
 
 from airproof.cli.job_request import Many, Where, number_of
 from airproof.cli.progress import counting
+from airproof.cli.shop import in_your_shop, learned_in
 from airproof.cli.streams import say, say_parts
 from airproof.cli.typed import one_path
 from airproof.errors import UnusableRequest
@@ -21,20 +26,34 @@ from airproof.report import as_json, plan_as_json, plan_in_words
 from airproof.report.exhibits import Exhibit, check_folder, draw_exhibits
 from airproof.report.in_words import Part, in_words
 
+if TYPE_CHECKING:
+    from airproof.repair.learned.sharpen import Learned
 
-def weigh_and_tell(at: Where, typed: str, prices: Many, exhibits: Many) -> None:
+
+@dataclass(frozen=True)
+class _Reckoned:
+    """What is reckoned with: the knowledge with the shop's own numbers in it, and a fingerprint of these."""
+
+    known: Knowledge
+    prices: Prices
+    learned: Learned | None
+    mark: str
+    shop: str
+
+
+def weigh_and_tell(at: Where, typed: str, prices: Many, shop: Many, exhibits: Many) -> None:
     """Weigh, keep the verdict, tell it."""
-    known, job = knowledge(), number_of(typed)
+    with_, job = _reckoned(prices, shop), number_of(typed)
     folder = one_path("--exhibits", exhibits, "a folder")
     if folder is not None:
         check_folder(folder)
     with at.store() as store:
-        weighed = _weighed(store, job, known, _prices(prices, known), at.author)
+        weighed = _weighed(store, job, with_, at.author)
     drawn: Sequence[Exhibit] = () if folder is None else draw_exhibits(weighed.weighing, folder)
     if at.json:
-        say(as_json.as_json(weighed.weighing, weighed.plan, weighed.recordings))
+        say(as_json.as_json(weighed.weighing, weighed.plan, weighed.recordings, learned=with_.learned))
         return
-    parts = [*in_words(weighed.weighing, weighed.plan, weighed.recordings)]
+    parts = [*in_words(weighed.weighing, weighed.plan, weighed.recordings), *in_your_shop(with_.learned, with_.shop)]
     if weighed.left_out:
         parts.append(Part("left-out", "Kept, and without weight", weighed.left_out))
     if drawn:
@@ -42,29 +61,28 @@ def weigh_and_tell(at: Where, typed: str, prices: Many, exhibits: Many) -> None:
     say_parts(parts)
 
 
-def plan_and_tell(at: Where, typed: str, prices: Many) -> None:
+def plan_and_tell(at: Where, typed: str, prices: Many, shop: Many) -> None:
     """Plan from today's verdict, weighing anew where there is none."""
-    known, job = knowledge(), number_of(typed)
-    priced = _prices(prices, known)
+    with_, job = _reckoned(prices, shop), number_of(typed)
     with at.store() as store:
         state = store.state(job)
-        verdict = todays_verdict(state, known)
+        verdict = todays_verdict(state, with_.known, with_.mark)
         if verdict is None:
-            _weighed(store, job, known, priced, at.author)
+            _weighed(store, job, with_, at.author)
             state = store.state(job)
             verdict = _last(state, job)
-    task = plan_task(state, verdict, known, priced)
+    task = plan_task(state, verdict, with_.known, with_.prices)
     advice = advise(task)
     if at.json:
-        say(plan_as_json.as_json(advice, task))
+        say(plan_as_json.as_json(advice, task, with_.learned))
     else:
-        say_parts(plan_in_words.in_words(advice, task))
+        say_parts([*plan_in_words.in_words(advice, task), *in_your_shop(with_.learned, with_.shop)])
 
 
-def _weighed(store: Store, job: int, known: Knowledge, prices: Prices, author: str) -> Weighed:
+def _weighed(store: Store, job: int, with_: _Reckoned, author: str) -> Weighed:
     with counting(f"weighing job {job}") as progress:
-        weighed = weigh_job(store, job, known, prices, progress)
-    keep_verdict(store, job, weighed, as_json.verdict_object, author)
+        weighed = weigh_job(store, job, with_.known, with_.prices, progress, with_.mark)
+    keep_verdict(store, job, weighed, partial(as_json.verdict_object, learned=with_.learned), author)
     return weighed
 
 
@@ -74,6 +92,11 @@ def _last(state: State, job: int) -> Fact[Verdict]:
     return state.verdicts[-1]
 
 
-def _prices(many: Many, known: Knowledge) -> Prices:
-    path = one_path("--prices", many)
-    return known.prices if path is None else load_prices(path, known.prices, tools_of(known))
+def _reckoned(prices: Many, shop: Many) -> _Reckoned:
+    own = one_path("--shop", shop)
+    learned = learned_in(own, knowledge())
+    known = knowledge() if learned is None else learned.knowledge
+    mark = "" if own is None else hashlib.sha256(own.read_bytes()).hexdigest()
+    path = one_path("--prices", prices)
+    priced = known.prices if path is None else load_prices(path, known.prices, tools_of(known))
+    return _Reckoned(known, priced, learned, mark, str(own))

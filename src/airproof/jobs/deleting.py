@@ -30,8 +30,6 @@ def before_deleting(store: Store, job: int, file: Path) -> Farewell:
     Recordings whose files are not there any more are in `missing`, by name. Raises UnusableRequest where `file` is
     there already.
     """
-    if file.exists():
-        raise UnusableRequest(f"{file} is there already", "a new file", "Name another one.")
     done = export_job(store, job, file)
     check_job_file(file)
     return Farewell(job, done.last_event, file, done.sha256, done.missing)

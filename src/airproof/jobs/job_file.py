@@ -13,6 +13,8 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import os
+import uuid
 import zipfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -21,12 +23,12 @@ from typing import Annotated, Any, BinaryIO, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, JsonValue
 
-from airproof.errors import AirproofError
+from airproof.errors import AirproofError, UnusableRequest
 from airproof.jobs.events import Event, stamp_of
 from airproof.jobs.kinds import Hash, Recording, as_data
 from airproof.jobs.place import barometer_at
 from airproof.jobs.private import Private
-from airproof.jobs.recordings import BLOCK
+from airproof.jobs.recordings import BLOCK, sync_folder
 from airproof.jobs.signals_file import write_signals
 from airproof.jobs.state import State, state_of
 from airproof.jobs.store import Store
@@ -105,19 +107,25 @@ def events_as_json(events: Sequence[Mapping[str, Any]]) -> str:
 
 
 def export_job(store: Store, job: int, target: Path, *, private: bool = True) -> Exported:
-    """Write a job to a file, whole or not at all.
+    """Write a job to a new file, whole or not at all; when this returns it is on the disk.
 
     Without `private`, VIN, plate and owner are left out, wherever they stand in what was written, and so are the
-    recordings as they were given (their headings may name the car): their signals go along instead.
+    recordings as they were given (their headings may name the car): their signals go along instead. Raises
+    UnusableRequest where the file is there already.
     """
+    if target.exists():
+        raise UnusableRequest(f"{target} is there already", "a new file", "Name another one, or move it away.")
     line, events = store.line(job), store.events(job)
-    half = target.with_name(target.name + ".half")
+    half = target.with_name(f".{uuid.uuid4().hex}.half")
     with in_our_words(str(target)):
         try:
             with half.open("xb") as file:
                 missing = _write(store, line.uid, events, file, private=private)
+                file.flush()
+                os.fsync(file.fileno())
             digest, size = _hash_of(half)
             half.replace(target)
+            sync_folder(target.parent)
         finally:
             half.unlink(missing_ok=True)
     return Exported(size, digest, len(events), missing)

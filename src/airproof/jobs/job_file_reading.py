@@ -214,7 +214,7 @@ def _job_of(archive: zipfile.ZipFile, path: Path) -> JobInside:
     try:
         with archive.open(JOB) as opened:
             text = opened.read(LARGEST_JSON + 1)
-        job = JobInside.model_validate(json.loads(text))
+        job = JobInside.model_validate(json.loads(text, parse_constant=_no_number))
     except ValidationError as fault:
         schema = "" if b'"airproof.job-file/1"' in text else " (is it of a newer Airproof?)"
         raise _refused(path, f"{JOB}: {in_words(fault)}{schema}") from fault
@@ -226,6 +226,10 @@ def _job_of(archive: zipfile.ZipFile, path: Path) -> JobInside:
         if file.bytes != archive.getinfo(file.name).file_size or file.bytes > LARGEST:
             raise _refused(path, f"{file.name} is not as large as it says")
     return job
+
+
+def _no_number(text: str) -> float:
+    raise ValueError(f"{text} is no number")
 
 
 def _inside(job: JobInside, archive: zipfile.ZipFile, path: Path) -> _Inside:

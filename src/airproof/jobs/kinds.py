@@ -118,7 +118,7 @@ class Recording(Payload):
     """A recording by the SHA-256 of the file given; `name` is what it was called, for people only."""
 
     sha256: Hash
-    bytes: Annotated[int, Field(ge=1)]
+    bytes: Annotated[int, Field(ge=1, le=2**53)]
     name: Line
     role: Role = "car"
     signals: SignalMap | None = None

@@ -17,6 +17,26 @@ LEFT_OUT = "[left out]"
 OURS = uuid.UUID("5f0c3b52-5bd9-4a1c-9d2c-6a3b8d6f7b11")
 """Any UUID of our own: names of jobs without private data are made from it, RFC 4122, version 5."""
 
+NAMES_OF_OURS = frozenset(
+    {
+        "id",
+        "ids",
+        "code",
+        "signal",
+        "status",
+        "outcome",
+        "role",
+        "standing",
+        "kind",
+        "unit",
+        "finding",
+        "schema",
+        "what",
+    }
+    | {"sha256", "facts_sha256", "program", "line"}
+)
+"""Keys whose values are words of the program, which a name might be spelt like."""
+
 LEAST = 3  # letters of a word that is looked for everywhere
 _WORD = re.compile(r"[^\W_]+")
 
@@ -39,7 +59,7 @@ class Private:
         }
         owners = {event.payload.owner for event in events if isinstance(event.payload, Car) and event.payload.owner}
         # A plate or a VIN may stand elsewhere with other blanks; of an owner each name may stand alone.
-        ways = {_loosely(value) for value in said} | {re.escape(word) for one in owners for word in _WORD.findall(one)}
+        ways = {_loosely(value) for value in said} | {re.escape(name) for one in owners for name in _names(one)}
         long_enough = sorted((way for way in ways if len(_WORD.sub("x", way)) and _letters(way) >= LEAST), key=len)
         if not long_enough:
             return cls(None)
@@ -80,10 +100,16 @@ class Private:
         if isinstance(value, str):
             return self._text(value)
         if isinstance(value, dict):
-            return {self._text(name): self._anywhere(inner) for name, inner in value.items()}
+            return {name: inner if name in NAMES_OF_OURS else self._anywhere(inner) for name, inner in value.items()}
         if isinstance(value, (list, tuple)):
             return [self._anywhere(inner) for inner in value]
         return value
+
+
+def _names(owner: str) -> list[str]:
+    """The words of an owner's name; where some have a capital, those without are no names."""
+    words = _WORD.findall(owner)
+    return [word for word in words if word[0].isupper()] or words
 
 
 def _loosely(text: str) -> str:

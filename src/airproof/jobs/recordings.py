@@ -18,13 +18,13 @@ import uuid
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import BinaryIO
+from typing import TYPE_CHECKING, BinaryIO
 
 from airproof.errors import UnusableFile
-from airproof.jobs.signals_file import read_signals, write_signals
-from airproof.recording.mapping import SignalMap
-from airproof.recording.readers import read_recording
-from airproof.recording.recording import Recording
+
+if TYPE_CHECKING:
+    from airproof.recording.mapping import SignalMap
+    from airproof.recording.recording import Recording
 
 READER = "1"
 """Goes up when recordings are read differently, so that Parquet made before is made anew."""
@@ -104,6 +104,8 @@ class Shelf:
                 if size > most:
                     raise UnusableFile("it is larger than it says", "a whole file", "Export it again.", where=where)
                 file.write(block)
+            from airproof.jobs.signals_file import read_signals
+
             file.flush()
             read_signals(half, where)
             self._name(half, file, self._path(sha256, ALONE))
@@ -120,6 +122,10 @@ class Shelf:
 
         `name` is what people call it. Raises UnusableFile where neither is there or the original cannot be read.
         """
+        # What reads recordings is heavy, and a list of jobs reads none.
+        from airproof.jobs.signals_file import read_signals, write_signals
+        from airproof.recording.readers import read_recording
+
         original = self.original(sha256)
         if original is None:
             alone = self.alone(sha256)
@@ -134,6 +140,7 @@ class Shelf:
         if path.is_file():
             with contextlib.suppress(UnusableFile):  # damaged: it is made anew
                 return _called(read_signals(path, name), name)
+        _refuse_damaged(original, sha256, name)
         try:
             recording = read_recording(original, signals=mapping, barometer_kpa=barometer_kpa, progress=progress)
         except UnusableFile as fault:
@@ -170,13 +177,18 @@ class Shelf:
         file.close()  # Windows renames no open file
         new = not final.parent.exists()
         final.parent.mkdir(exist_ok=True, mode=0o700)
-        half.replace(final)
-        _sync_folder(final.parent)
+        try:
+            half.replace(final)
+        except PermissionError:  # on Windows, where somebody is reading the same bytes under that name
+            if not final.is_file() or final.stat().st_size != half.stat().st_size:
+                raise
+        sync_folder(final.parent)
         if new:
-            _sync_folder(final.parent.parent)
+            sync_folder(final.parent.parent)
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
+    """Bring the names in a folder to the disk."""
     if os.name == "nt":
         return  # there a rename is brought to the disk with the file system's own journal
     number = os.open(folder, os.O_RDONLY)
@@ -184,6 +196,18 @@ def _sync_folder(folder: Path) -> None:
         os.fsync(number)
     finally:
         os.close(number)
+
+
+def _refuse_damaged(path: Path, sha256: str, name: str) -> None:
+    with path.open("rb") as file:
+        found = hashlib.file_digest(file, "sha256").hexdigest()
+    if found != sha256:
+        raise UnusableFile(
+            "the kept file is not the one that was given: the disk has changed it",
+            "the same bytes",
+            "Give the recording again, or import the job from where it was exported.",
+            where=name,
+        )
 
 
 def _called(recording: Recording, name: str) -> Recording:

@@ -78,7 +78,7 @@ class Store:
         with self._writing() as connection:
             opened = stamp_of(events[0].at if events else now())
             row = {"uid": uid, "opened_at": opened, "changed_at": opened, "last_event": 0, **drawn_from([])}
-            number = connection.execute(insert(JobRow).returning(JobRow.number), row).scalar_one()
+            (number,) = connection.execute(insert(JobRow).values(**row)).inserted_primary_key or (0,)
             connection.execute(insert(WordsRow), {"job": number, "words": ""})
             if events:
                 self._add(connection, number, [], events)

@@ -61,8 +61,11 @@ def weigh_job(
     known: Knowledge,
     prices: Prices | None = None,
     progress: Callable[[float], None] | None = None,
+    learned: str = "",
 ) -> Weighed:
     """Weigh all that the job holds; `progress` is told the share done, 0 to 1.
+
+    `learned` stands for the shop's own numbers where they are in `known`: another text where they are others.
 
     Raises UnusableRequest where no engine was given, or there is nothing to weigh.
     """
@@ -96,7 +99,7 @@ def weigh_job(
         progress=progress,
     )
     plan = _plan(weighing, known, prices or known.prices)
-    return Weighed(weighing, plan, tuple(recordings), says.left_out, _fingerprint(state, says), len(events))
+    return Weighed(weighing, plan, tuple(recordings), says.left_out, _fingerprint(state, says, learned), len(events))
 
 
 def keep_verdict(store: Store, job: int, weighed: Weighed, as_object: AsObject, author: str = "") -> None:
@@ -121,18 +124,18 @@ def keep_verdict(store: Store, job: int, weighed: Weighed, as_object: AsObject, 
     store.append(job, [Draft("verdict", payload)], seen=seen, author=author)
 
 
-def fingerprint(state: State, known: Knowledge) -> str:
+def fingerprint(state: State, known: Knowledge, learned: str = "") -> str:
     """SHA-256 over all that a weighing of this state hears; a verdict with the same is of today."""
-    return _fingerprint(state, written(state, known))
+    return _fingerprint(state, written(state, known), learned)
 
 
-def todays_verdict(state: State, known: Knowledge) -> Fact[Verdict] | None:
+def todays_verdict(state: State, known: Knowledge, learned: str = "") -> Fact[Verdict] | None:
     """The last verdict, where it was weighed from what the job holds now by this version of the program."""
     if not state.verdicts:
         return None
     last = state.verdicts[-1]
-    same = last.payload.facts_sha256 == fingerprint(state, known) and last.payload.program == f"airproof {__version__}"
-    return last if same else None
+    same = last.payload.facts_sha256 == fingerprint(state, known, learned)
+    return last if same and last.payload.program == f"airproof {__version__}" else None
 
 
 def plan_task(state: State, verdict: Fact[Verdict], known: Knowledge, prices: Prices | None = None) -> Task:
@@ -193,7 +196,7 @@ def _plan(weighing: Weighing, known: Knowledge, prices: Prices) -> Plan | None:
     return plan_of(task, task.looked_into(asked=[HABIT]))
 
 
-def _fingerprint(state: State, says: Written) -> str:
+def _fingerprint(state: State, says: Written, learned: str) -> str:
     recordings = sorted(
         (one.sha256, one.role, "" if one.signals is None else one.signals.model_dump_json())
         for one in (fact.payload for fact in state.recordings.values())
@@ -204,6 +207,7 @@ def _fingerprint(state: State, says: Written) -> str:
         "engine": engine_toml(state),
         "place": state.place.model_dump(),
         "recordings": recordings,
+        "learned": learned,
     }
     return hashlib.sha256(json.dumps(heard, sort_keys=True).encode()).hexdigest()
 
