@@ -17,6 +17,7 @@ from pathlib import Path
 import numpy as np
 from bent import BEND, bend_everything
 from numpy.typing import NDArray
+from untidy import untidy
 
 from airproof.diagnosis import weigh as weighing
 from airproof.diagnosis.case import Case
@@ -47,6 +48,7 @@ THINNED_SHARE, MOST_LEFT_OUT = 0.25, 0.7  # of the recordings; of their signals
 EXCERPT_SHARE, EXCERPT_S = 0.6, (50.0, 320.0)  # of the recordings are also judged from a part of the drive, so long
 SLOWER = (1, 1, 2, 4, 6)  # excerpts keep every so manieth sample, as a slow logger would
 ALWAYS = ("engine_speed", "manifold_pressure")
+CHECKED_EVERY = 3  # only every so manieth car is also judged by the checks, which takes its time: to find the shares
 WITH_GOOD_SHARE = 0.45  # of whole recordings and of excerpts are also judged with another healthy day as known good
 ALL = tuple(knowledge().causes)
 
@@ -110,8 +112,10 @@ def alike(good: Recording, seen: Recording) -> Recording:
     return replace(good, signals={n: s for n, s in good.signals.items() if n in seen.signals})
 
 
-def row(done: Rehearsal, recording: Recording, good: Recording | None, altitude_off_m: float, told: Row) -> Row:
-    """`told` with everything that is seen filled in."""
+def row(
+    done: Rehearsal, recording: Recording, good: Recording | None, altitude_off_m: float, told: Row, *, checked: bool
+) -> Row:  # fmt: skip
+    """`told` with everything that is seen filled in; what the checks say only where `checked`."""
     request = done.request
     weather = barometer_of(altitude_m=request.scene.altitude_m + altitude_off_m)
     hypotheses = hypotheses_for(knowledge(), request.profile, frozenset(recording), healthy_share=0.2)
@@ -121,16 +125,16 @@ def row(done: Rehearsal, recording: Recording, good: Recording | None, altitude_
         return weighing._case(one, request.profile, weather, belief, hypotheses, ambient_c, goods)
 
     goods = [] if good is None else [case_of(good)]
-    for known in goods:
+    for known in goods if checked else ():
         belief = another_day(learn_engine(belief, known.path))
     case = replace(case_of(recording, goods), baselines=tuple(goods))
-    singles = [testimony for check in weighing.CHECKS for testimony in check(case)]
+    singles = [testimony for check in weighing.CHECKS for testimony in check(case)] if checked else []
     codes = sorted({*done.codes.confirmed, *done.codes.pending})
     return replace(
         told,
         first=first_time(case),
         again=again(case) if goods else None,
-        checks=evidence(hypotheses, singles),
+        checks=evidence(hypotheses, singles) if checked else np.full(len(ALL), np.nan),
         codes=evidence(hypotheses, from_codes(codes, knowledge(), hypotheses.sizes)),
     )
 
@@ -140,14 +144,16 @@ def rows_of_car(seed: int, place: int) -> list[Row]:
     BEND.level, BEND.seed = 1.0, 1000 * seed + place
     rng = np.random.default_rng([seed, place, 5])
     drawn = draw(seed, place, faults=())
+    request = untidy(drawn.request, rng)
+    checked = place % CHECKED_EVERY == 0
     logger = USUAL_LOGGER if rng.random() < USUAL_SHARE else drawn.logger
-    possible = [c for c in CAUSES if why_impossible(c, drawn.request.profile, drawn.request.details) is None]
+    possible = [c for c in CAUSES if why_impossible(c, request.profile, request.details) is None]
     weight = np.sqrt([knowledge().causes[c].weight for c in possible])
     chosen = rng.choice(possible, size=FAULTS_A_CAR, replace=False, p=weight / weight.sum())
     altitude_off_m = float(rng.normal(0.0, ALTITUDE_SD_M))
     jobs: list[tuple[tuple[Fault, ...], int]] = [((), 0), ((), 1)]
     jobs += [((_fault(rng, str(cause)),), 0) for cause in chosen]
-    driven = [rehearse(replace(drawn.request, faults=faults, day=day)) for faults, day in jobs]
+    driven = [rehearse(replace(request, faults=faults, day=day)) for faults, day in jobs]
     recordings = [as_recording(logged(one, logger), "rehearsed") for one in driven]
     rows = []
     good = recordings[1]
@@ -160,19 +166,21 @@ def rows_of_car(seed: int, place: int) -> list[Row]:
         can_compare = one.request.day == 0
         thin = bool(rng.random() < THINNED_SHARE)
         seen = thinned(recording, rng) if thin else recording
-        rows.append(row(one, seen, None, altitude_off_m, replace(told, reduced=thin)))
+        rows.append(row(one, seen, None, altitude_off_m, replace(told, reduced=thin), checked=checked))
         if can_compare and rng.random() < WITH_GOOD_SHARE:
-            rows.append(row(one, seen, alike(good, seen), altitude_off_m, replace(told, reduced=thin)))
+            rows.append(row(one, seen, alike(good, seen), altitude_off_m, replace(told, reduced=thin), checked=checked))
         if rng.random() < EXCERPT_SHARE:
             times = int(rng.choice(SLOWER))
             part = slower(excerpt(recording, rng), times)
             part = thinned(part, rng) if rng.random() < THINNED_SHARE else part
             if not all(name in part for name in ALWAYS):
                 continue
-            rows.append(row(one, part, None, altitude_off_m, replace(told, reduced=True)))
+            rows.append(row(one, part, None, altitude_off_m, replace(told, reduced=True), checked=checked))
             if can_compare and rng.random() < 2.0 * WITH_GOOD_SHARE:
                 other = slower(excerpt(good, rng) if rng.random() < 0.7 else good, times)
-                rows.append(row(one, part, alike(other, part), altitude_off_m, replace(told, reduced=True)))
+                rows.append(
+                    row(one, part, alike(other, part), altitude_off_m, replace(told, reduced=True), checked=checked)
+                )
     return rows
 
 

@@ -105,40 +105,44 @@ def quantities() -> tuple[tuple[int, ...], ...]:
     return tuple(tuple(places) for places in found.values())
 
 
-def shaken(rows: Floats, rng: Random, *, since_known_good: bool, forget: bool) -> Floats:
-    """Rows (n, F) with their summaries shaken; with `forget`, some know neither profile nor place nor air outside."""
+def shaken(rows: Floats, rng: Random, *, since_known_good: bool, forget: bool, strength: float = 1.0) -> Floats:
+    """Rows (n, F) with their summaries shaken, as far as is judged times `strength`; with `forget`, some know neither
+    profile nor place nor air outside.
+    """
     out = np.array(rows, dtype=np.float32)
     count = len(NAMES)
     first = count if since_known_good else 0
     now = slice(first, first + count)
 
     def stray(where: slice, sd: Floats) -> None:
-        out[:, where] += (sd * rng.standard_normal((len(out), count))).astype(np.float32)
+        out[:, where] += (strength * sd * rng.standard_normal((len(out), count))).astype(np.float32)
 
     if since_known_good:
         stray(slice(0, count), of_a_day())
     own, shared = spreads()
     stray(now, own)
     for sd, places in shared:
-        out[:, [first + k for k in places]] += (sd * rng.standard_normal((len(out), 1))).astype(np.float32)
+        out[:, [first + k for k in places]] += (strength * sd * rng.standard_normal((len(out), 1))).astype(np.float32)
     for name, sd in _judged()["more_apart"].items():
-        further = np.abs(rng.standard_normal(len(out))) * rng.random(len(out)) * 1.5 * sd
+        further = np.abs(rng.standard_normal(len(out))) * rng.random(len(out)) * 1.5 * strength * sd
         place = NAMES.index(f"{name}_apart")
         out[:, first + place] += further.astype(np.float32)
         if since_known_good:
-            again = np.abs(rng.standard_normal(len(out))) * rng.random(len(out)) * 1.5 * sd
+            again = np.abs(rng.standard_normal(len(out))) * rng.random(len(out)) * 1.5 * strength * sd
             out[:, place] += (further - again).astype(np.float32)
-    _another_cars(out, rng, [0, first] if since_known_good else [0])
-    out[:, now.stop + OF_CAR.index("spacing")] += (ANY_SPACING * rng.standard_normal(len(out))).astype(np.float32)
+    _another_cars(out, rng, [0, first] if since_known_good else [0], ANOTHER_CARS * strength)
+    out[:, now.stop + OF_CAR.index("spacing")] += (strength * ANY_SPACING * rng.standard_normal(len(out))).astype(
+        np.float32
+    )
     if forget:
         _forgotten(out, rng, first)
     return out
 
 
-def _another_cars(out: NDArray[np.float32], rng: Random, starts: list[int]) -> None:
+def _another_cars(out: NDArray[np.float32], rng: Random, starts: list[int], chance: float) -> None:
     """Some quantities of some rows taken from any other row."""
     for places in quantities():
-        chosen = np.flatnonzero(rng.random(len(out)) < ANOTHER_CARS)
+        chosen = np.flatnonzero(rng.random(len(out)) < chance)
         others = rng.integers(0, len(out), size=chosen.size)
         columns = [start + k for start in starts for k in places]
         out[np.ix_(chosen, columns)] = out[np.ix_(others, columns)]

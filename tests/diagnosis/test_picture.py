@@ -15,6 +15,7 @@ from airproof.diagnosis.case import Case
 from airproof.diagnosis.finding import Finding
 from airproof.diagnosis.hypotheses import hypotheses_for
 from airproof.diagnosis.picture import check as whole_picture
+from airproof.diagnosis.picture.check import Picture
 from airproof.diagnosis.picture.features import AGAIN, FIRST, NEEDS_THE_DAY, first_time
 from airproof.diagnosis.picture.hearing import heard, in_full, with_share
 from airproof.diagnosis.picture.learned import KINDS, learned
@@ -39,7 +40,8 @@ def test_the_learned_files_belong_to_the_summaries_there_are(kind: str, features
     assert known.forest.features == features
     assert set(known.forest.causes) == set(knowledge().causes)
     assert known.said.keys() == set(PLACES)
-    assert all(0.0 < share <= 1.0 for share in known.shares.values())
+    for strangeness in (0.0, 0.02, 1.0):
+        assert all(0.0 < share <= 1.0 for share in known.shares(strangeness).values())
 
 
 def test_every_summary_has_a_title_a_place_and_a_way_to_be_shown() -> None:
@@ -78,7 +80,7 @@ def test_a_number_told_is_the_one_in_the_recording(case: Case, name: str, really
 def test_what_changed_is_told_in_words_that_are_a_change() -> None:
     good = workshop_round(TURBO)
     case = case_of(changed(good, "air_flow", lambda v: 1.1 * v), TURBO, baselines=[good])
-    told = " ".join(one.finding.says for one in whole_picture.check(case))
+    told = " ".join(one.finding.says for one in whole_picture.check(case).testimonies)
     assert "change since it was known good in metered air over displaced air" in told
     assert "+10 %" in told
 
@@ -87,7 +89,7 @@ def test_testimonies_of_the_places_add_up_to_the_forest(case: Case) -> None:
     forest = learned("first").forest
     added, before = forest.contributions(first_time(case))
     whole = added.sum(axis=0) + before
-    told = whole_picture.check(case)
+    told = whole_picture.check(case).testimonies
     for cause, sizes in case.sizes.items():
         k, none = forest.causes.index(cause), forest.causes.index(NONE)
         total = sum((one.log_likelihood[cause] for one in told), np.zeros(sizes.size))
@@ -96,7 +98,7 @@ def test_testimonies_of_the_places_add_up_to_the_forest(case: Case) -> None:
 
 def test_with_next_to_nothing_recorded_there_is_no_picture() -> None:
     speed = GOOD["engine_speed"].between(20.0, 30.0)
-    assert whole_picture.check(case_of(replace(GOOD, signals={"engine_speed": speed}), TURBO)) == []
+    assert whole_picture.check(case_of(replace(GOOD, signals={"engine_speed": speed}), TURBO)).testimonies == ()
 
 
 def test_a_sensor_is_not_set_against_a_day_that_only_it_tells() -> None:
@@ -149,12 +151,24 @@ def test_a_share_is_taken_of_what_is_said_of_a_cause_and_nothing_of_its_sizes(se
 
 def test_without_a_picture_the_checks_are_heard_in_full() -> None:
     told = said(3)
-    assert heard(told, [], LOG_PRIOR, known_car=False) == told
+    assert heard(told, Picture((), 0.0), LOG_PRIOR, known_car=False) == told
+
+
+def test_the_stranger_a_recording_the_less_the_picture_is_heard() -> None:
+    seen = said(7)[:1]
+    loud = [
+        heard(said(6), Picture(tuple(seen), strangeness), LOG_PRIOR, known_car=False)[-1].log_likelihood["map-offset"]
+        for strangeness in (0.0, 0.02, 1.0)
+    ]
+    for row, strangeness in zip(loud, (0.0, 0.02, 1.0), strict=True):
+        share = learned("first").shares(strangeness)["picture"]
+        assert row == pytest.approx(share * seen[0].log_likelihood["map-offset"])
+    assert np.abs(loud[0]).sum() > np.abs(loud[1]).sum() > np.abs(loud[2]).sum()
 
 
 def test_what_each_said_by_itself_is_kept() -> None:
     told = said(4)
-    shared = heard(told, said(5)[:1], LOG_PRIOR, known_car=False, in_full=["f2"])
+    shared = heard(told, Picture(tuple(said(5)[:1]), 0.0), LOG_PRIOR, known_car=False, in_full=["f2"])
     by_id = {one.finding.id: one for one in shared[:4]}
     assert by_id["f2"].log_likelihood is told[2].log_likelihood
     for one in in_full(shared[:4]):
@@ -185,7 +199,7 @@ class TestWorth:
         left = 0.0
         for k, cause_place in enumerate(at):
             for row in known.said["idle"][cause_place]:
-                then = p * np.exp(known.shares["picture"] * row[at])
+                then = p * np.exp(known.shares(1.0)["picture"] * row[at])
                 then /= then.sum()
                 left -= p[k] * float(then @ np.log(then)) / known.said["idle"].shape[1]
         expected = max(-float(p @ np.log(p)) - left, 0.0)

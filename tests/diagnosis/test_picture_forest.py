@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from airproof.diagnosis.picture.forest import Forest
+from airproof.diagnosis.picture.forest import FURTHER, Forest
 
 Floats = NDArray[np.float64]
 FEATURES = 4
@@ -46,7 +46,8 @@ def walked(forest: Forest, given_: Floats) -> Floats:
         at = int(root)
         while forest.asks[at] >= 0:
             value = given_[forest.asks[at]]
-            if not forest.least[forest.asks[at]] <= value <= forest.most[forest.asks[at]]:
+            reach = FURTHER * (forest.most - forest.least)[forest.asks[at]]
+            if not forest.least[forest.asks[at]] - reach <= value <= forest.most[forest.asks[at]] + reach:
                 left = bool(forest.unknown_left[at])
             else:
                 left = bool(value <= forest.threshold[at])
@@ -55,7 +56,7 @@ def walked(forest: Forest, given_: Floats) -> Floats:
     return np.asarray(total)
 
 
-values = st.lists(st.one_of(st.floats(-4, 4), st.just(float("nan"))), min_size=FEATURES, max_size=FEATURES)
+values = st.lists(st.one_of(st.floats(-6, 6), st.just(float("nan"))), min_size=FEATURES, max_size=FEATURES)
 
 
 @given(st.integers(0, 200), values)
@@ -77,3 +78,10 @@ def test_what_no_rehearsal_showed_is_as_if_it_were_not_known() -> None:
     forest = grown(3)
     far, unknown = (forest.contributions(np.array([0.0, value, 0.0, 0.0])) for value in (99.0, np.nan))
     assert np.array_equal(far[0], unknown[0])
+
+
+def test_what_lies_outside_what_rehearsals_showed_is_strange_and_what_is_unknown_is_not() -> None:
+    forest = grown(2)
+    assert forest.strangeness(np.array([0.0, 3.0, np.nan, -3.0])) == 0.0
+    assert forest.strangeness(np.array([0.0, 3.1, np.nan, np.nan])) == 0.5
+    assert forest.strangeness(np.full(FEATURES, np.nan)) == 0.0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,12 +29,20 @@ _HEADS = {
 }  # fmt: skip
 
 
-def check(case: Case) -> Sequence[Testimony]:
+@dataclass(frozen=True)
+class Picture:
+    """What the picture says, place by place, and how strange the recording is to it (`Forest.strangeness`)."""
+
+    testimonies: tuple[Testimony, ...]
+    strangeness: float
+
+
+def check(case: Case) -> Picture:
     """One testimony for each place that the recording shows; none where it shows too little."""
     kind = "again" if case.baselines else "first"
     features, names = (again(case), AGAIN) if case.baselines else (first_time(case), FIRST)
     if np.count_nonzero(np.isfinite(features[: len(NAMED)])) < FEWEST:
-        return []
+        return Picture((), 0.0)
     known = learned(kind)
     if known.forest.features != names:
         raise BrokenKnowledge(f"learned_{kind}.npz: other summaries", "the summaries of this version", REINSTALL)
@@ -52,7 +60,7 @@ def check(case: Case) -> Sequence[Testimony]:
         nepers = dict(zip(known.forest.causes, total - total[known.forest.causes.index(NONE)], strict=True))
         rows = {cause: np.full(sizes.size, nepers.get(cause, 0.0)) for cause, sizes in case.sizes.items()}
         testimonies.append(Testimony(_finding(case, place, these, added, heard, known), rows))
-    return testimonies
+    return Picture(tuple(testimonies), known.forest.strangeness(features))
 
 
 def _finding(case: Case, place: str, these: NDArray[np.intp], added: Floats, heard: Floats, known: Learned) -> Finding:

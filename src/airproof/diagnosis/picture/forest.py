@@ -16,13 +16,16 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
 
+FURTHER = 0.25  # of the range that the rehearsals showed, beyond which a feature is not heard; judged: Airproof authors
+ROUNDING = 1e-5  # of the ranges as they are kept
+
 
 @dataclass(frozen=True)
 class Forest:
     """T trees as one table of N nodes. `roots` (T,) and the class each tree speaks for, `speaks` (T,); by node:
     the feature asked, -1 at a leaf, the threshold (at or below it: left), where unknown goes, the two ways on, the
     value so far. `taken` (C,): the prior it was grown with, ln, which the verdict replaces by its own. `least`, `most`
-    (F,): what the rehearsals showed of each feature; further out it is not heard.
+    (F,): what the rehearsals showed of each feature; much further out it is not heard.
     """
 
     causes: tuple[str, ...]
@@ -40,9 +43,16 @@ class Forest:
     most: Floats
 
     def heard(self, features: Floats) -> Floats:
-        """The features (F,), those outside what any rehearsal showed made unknown."""
+        """The features (F,), those far outside what any rehearsal showed made unknown."""
+        reach = FURTHER * (self.most - self.least)
         with np.errstate(invalid="ignore"):
-            return np.where((features >= self.least) & (features <= self.most), features, np.nan)
+            return np.where((features >= self.least - reach) & (features <= self.most + reach), features, np.nan)
+
+    def strangeness(self, features: Floats) -> float:
+        """The share of the known features (F,) that lie outside what the rehearsals showed, 0 to 1."""
+        with np.errstate(invalid="ignore"):
+            outside = (features < self.least - ROUNDING) | (features > self.most + ROUNDING)
+        return float(outside.sum() / max(np.isfinite(features).sum(), 1))
 
     def contributions(self, features: Floats) -> tuple[Floats, Floats]:
         """What each feature adds for each cause, (F, C), and what stands before any is asked, (C,)."""

@@ -1,9 +1,9 @@
 """How loudly each testimony is heard where several rest on the same readings.
 
 The whole picture and the single checks read the same recording, so that their testimonies must not simply multiply:
-each is heard with a share of its weight, about half: more to the physics than rehearsals alone would have it
-(`learning/grow.py` says why). The picture says nothing of sizes, so what a check says of the size of a cause is heard
-in full; only what it says for or against the cause is shared.
+each is heard with a share of its weight. The picture is the louder, the more the recording is like those it has learnt
+from; where it is strange to it, physics counts as much (`learning/grow.py` says how much). The picture says nothing of
+sizes, so what a check says of the size of a cause is heard in full; only what it says for or against it is shared.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from airproof.diagnosis.picture.check import Picture
 from airproof.diagnosis.picture.learned import learned
 from airproof.diagnosis.testimony import Testimony
 
@@ -26,7 +27,7 @@ SAMPLE_BY_SAMPLE = ("dropouts",)
 
 def heard(
     single: Sequence[Testimony],
-    picture: Sequence[Testimony],
+    picture: Picture,
     log_prior: Mapping[str, Floats],
     *,
     known_car: bool,
@@ -36,15 +37,15 @@ def heard(
 
     `in_full` names findings that rest on other readings than the picture does. `log_prior[c]` (S_c,) is over sizes.
     """
-    if not picture:
+    if not picture.testimonies:
         return list(single)
-    shares = learned("again" if known_car else "first").shares
+    shares = learned("again" if known_car else "first").shares(picture.strangeness)
     own = [one for one in single if one.finding.id in (*in_full, *SAMPLE_BY_SAMPLE)]
     shared = [one for one in single if one.finding.id not in (*in_full, *SAMPLE_BY_SAMPLE)]
     return [
         *own,
         *with_share(shared, log_prior, shares["checks"]),
-        *(_quieter(one, shares["picture"]) for one in picture),
+        *(_quieter(one, shares["picture"]) for one in picture.testimonies),
     ]
 
 

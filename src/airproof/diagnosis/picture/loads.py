@@ -18,11 +18,12 @@ BINS = {"light": (0.0, 0.45), "middle": (0.45, 0.65), "high": (0.65, 0.92)}
 """Part load by manifold pressure over the pressure of the day; judged: Airproof authors, so that a drive fills each."""
 
 OPENING_SHIFT = 0.02  # so that the logarithm of a shut throttle stays finite; judged: Airproof authors
+LEAST_OPENING = 0.01  # above the closed stop, of a throttle that rests on it; judged: Airproof authors
 USUAL_K = 303.15  # of the air where no temperature is recorded; judged: Airproof authors
-WHAT = ("n", "p", "thr", "ve", "fve", "area", "trim", "load", "lam", "charge", "gate")
+WHAT = ("n", "p", "thr", "ve", "fve", "area", "trim", "load", "lam", "charge", "gate", "bite")
 DIFFERENCES = tuple(
     (what, one, other)
-    for what in ("ve", "fve", "trim", "area", "lam")
+    for what in ("ve", "fve", "trim", "area", "lam", "bite")
     for one, other in (("idle", "light"), ("idle", "middle"), ("high", "light"), ("high", "middle"))
 )
 NAMES = (
@@ -62,6 +63,8 @@ def quantities(case: Case, day_kpa: float) -> dict[str, Floats]:
     before = np.where(np.isfinite(points.charge), points.charge, 1e3 * day_kpa)
     with np.errstate(invalid="ignore"):
         drive = before / np.sqrt(R_AIR * warm) * flow_function(np.clip(points.manifold / before, 0.0, 0.99))
+    area = density - logarithm(drive) - np.log(profile.displacement_m3)
+    opening = np.maximum(points.throttle - case.path.closed_stop, 0.0) + LEAST_OPENING
     load, lam, wanted = (item(case, name, middle) for name in ("load", "lambda", "lambda_target"))
     wanted = np.where(np.isfinite(wanted), wanted, 1.0)
     with np.errstate(invalid="ignore"):
@@ -72,12 +75,13 @@ def quantities(case: Case, day_kpa: float) -> dict[str, Floats]:
         "thr": logarithm(points.throttle + OPENING_SHIFT),
         "ve": logarithm(points.air_flow) - density,
         "fve": logarithm(points.fuel_rate * profile.stoichiometric) - density,
-        "area": density - logarithm(drive) - np.log(profile.displacement_m3),
+        "area": area,
         "trim": np.where(points.closed_loop, logarithm(points.trim), np.nan),
         "load": logarithm(load / 100.0),
         "lam": logarithm(lam),
         "charge": logarithm(points.charge / (1e3 * day_kpa)),
         "gate": points.wastegate,
+        "bite": area - logarithm(opening),
     }
 
 

@@ -20,6 +20,7 @@ _TITLES = {
     "ve": "metered air over displaced air",
     "fve": "air that the fuel burns over displaced air",
     "area": "effective throttle area for each displacement",
+    "bite": "effective throttle area for each opening above the closed stop",
     "trim": "total fuel correction",
     "load": "calculated load",
     "lam": "lambda over wanted lambda",
@@ -147,6 +148,7 @@ _BY_WHAT = {
     **dict.fromkeys(("trim", "lam", "fall", "over", "short", "slow", "ve", "fve"), _PERCENT_MORE),
     "thr": _OPENING,
     "area": _log(1.0, 3, "m2/m3"),
+    "bite": _log(1.0, 2, "m2/m3"),
     "adv": _linear(unsteadiness.TENS, 0, "degrees"),
     "gate": _linear(100.0, 0, "%"),
     "rich": _log(1.0, 2, ""),  # lambda has no unit

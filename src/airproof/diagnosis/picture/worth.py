@@ -41,10 +41,11 @@ def worth_of(probability: Mapping[str, float], places: tuple[str, ...]) -> dict[
     now = np.array([probability[cause] for cause in causes])
     now = now / now.sum()
     entropy = -float(now @ np.log(now))
+    share = known.shares(strangeness=1.0)["picture"]  # with care: the car may be strange
     found = {}
     for place in places:
         said = known.said[place][np.ix_(at, range(known.said[place].shape[1]), at)]
-        joint = np.log(now) + known.shares["picture"] * said
+        joint = np.log(now) + share * said
         then = np.exp(joint - np.logaddexp.reduce(joint, axis=-1, keepdims=True))
         left = -np.sum(then * np.log(np.maximum(then, 1e-300)), axis=-1).mean(axis=1)
         expected = float(now @ left)

@@ -46,6 +46,7 @@ from airproof.engine.rehearsal.records import Floats
 from airproof.engine.rehearsal.road.car import Car, ControlUnit, Maker, Memory, Motion, Sensors
 from airproof.engine.rehearsal.road.driving import CRANK, OFF, follow_stretch, revved_out, turn
 from airproof.engine.rehearsal.road.sensing import convert, read, smell
+from airproof.engine.rehearsal.road.unrest import Unrest, disturb
 from airproof.quantities.constants import ABSOLUTE_LOAD_DENSITY, STANDARD_PRESSURE, ZERO_CELSIUS
 
 STEP_S = 0.010
@@ -173,9 +174,9 @@ def accessories(car: Car, maker: Maker, unit: ControlUnit, dt: float) -> None:
 @entered_from_python
 def drive(
     engine: Engine, drawing: Engine, car: Car, maker: Maker, outside: Outside, faults: Faults, memory: Memory,
-    unit: ControlUnit, sensors: Sensors, motion: Motion, monitors: Monitors, world: World, commands: Commands,
-    flows: Flows, work: Work, seconds: Floats, kinds: Floats, targets: Floats, began: float, seed: int, told: Floats,
-    true: Floats,
+    unit: ControlUnit, sensors: Sensors, motion: Motion, unrest: Unrest, monitors: Monitors, world: World,
+    commands: Commands, flows: Flows, work: Work, seconds: Floats, kinds: Floats, targets: Floats, began: float,
+    seed: int, told: Floats, true: Floats,
 ) -> int:  # fmt: skip
     """Drive the stretches (`seconds`, `kinds`, `targets` m/s at their ends, each (stretches,)) once; returns the steps.
 
@@ -197,6 +198,7 @@ def drive(
                 break
             now = began + n * dt
             act(faults, now if began >= 0.0 else 1e7)
+            disturb(unrest, motion, unit, n * dt)
             follow_stretch(car, motion, kind, (steps - step) * dt, target, dt)
 
             read(car, sensors, faults, outside, flows, y[P_MANIFOLD], y[P_CHARGE], motion.speed, engine.cylinders, dt)
@@ -230,7 +232,7 @@ def drive(
                 air = max(flows.air, 0.0)
                 torque = indicated_torque(engine, speed, air, unit.fuel, unit.spark, world.strength)
             if motion.speed > 0.2:
-                torque -= resisting_torque(engine, speed, y[P_MANIFOLD], y[P_EXHAUST], flows.blower_w)
+                torque -= resisting_torque(engine, speed, y[P_MANIFOLD], y[P_EXHAUST], flows.blower_w) + motion.load
             motion.torque = torque
             turn(car, motion, kind, torque, engine.inertia, dt)
             leaving = mixture(drawing, unit, max(flows.air, 0.0), fired, motion.speed)

@@ -23,6 +23,7 @@ from airproof.engine.rehearsal.records import Floats, blank, copied
 from airproof.engine.rehearsal.road.car import Car, ControlUnit, Maker, Memory, Motion, Sensors
 from airproof.engine.rehearsal.road.drives import Drive, named_drive
 from airproof.engine.rehearsal.road.sensing import settle_sensors
+from airproof.engine.rehearsal.road.unrest import unrest_of
 from airproof.engine.rehearsal.tables import tables
 from airproof.engine.rehearsal.trace import Trace
 from airproof.quantities.atmosphere import standard_pressure
@@ -41,6 +42,7 @@ class Scene:
     ambient_c: float = 18.0
     brisk: float = 1.0  # the driver's foot, 1 the usual one
     coolant_c: float = 82.0  # when the recording begins
+    unrest: float = 0.0  # accessories, hills and the foot: 0 none, 1 as in ordinary cars
 
     @property
     def barometer_kpa(self) -> float:
@@ -184,11 +186,17 @@ class _Bench:
         monitors = new_monitors()
         rows = int(plan.duration_s / STEP_S) + 1 if keep else 0
         told, true = np.zeros((rows, len(ITEMS))), np.zeros((rows, len(TRUTHS)))
+        unrest = unrest_of(
+            self.request.scene.unrest,
+            self.engine.displacement_m3 * 1e3,
+            60.0 * self.maker.idle_speed,
+            np.random.default_rng([seed, 6]),
+        )
         flows = blank(Flows, charge_k=T, manifold_k=soaked, exhaust_k=T)
         steps = drive(
             self.engine, self.drawing, self.car, self.maker, outside, faults, self.memory, unit, sensors, motion,
-            monitors, world, blank(Commands), flows, blank(Work), plan.seconds, plan.kinds, plan.targets, began, seed,
-            told, true,
+            unrest, monitors, world, blank(Commands), flows, blank(Work), plan.seconds, plan.kinds, plan.targets, began,
+            seed, told, true,
         )  # fmt: skip
         failed = {
             code: dict(zip(FRAME, (float(x) for x in monitors.frames[k]), strict=True))

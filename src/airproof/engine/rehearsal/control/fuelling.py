@@ -72,7 +72,7 @@ def dose(
     share, time = drawing.film_share, drawing.film_time
     inject = max(asked - unit.film_thought / time, 0.0) / (1.0 - share) if asked > 0.0 else 0.0
     unit.film_thought += (share * inject - unit.film_thought / time) * dt
-    delivered = inject * car.injector_factor * (1.0 + 0.01 * faults.now[FUEL_DELIVERY])
+    delivered = inject * car.injector_factor * (1.0 + motion.richer) * (1.0 + 0.01 * faults.now[FUEL_DELIVERY])
     unit.fuel = (1.0 - share) * delivered + unit.film / time + drawn_fuel
     unit.film += (share * delivered - unit.film / time) * dt
 

@@ -41,10 +41,10 @@ def opening_for(drawing: Engine, area: float) -> float:
 
 @compiled
 def idle_wanted(maker: Maker, unit: ControlUnit) -> float:
-    """Idle speed (1/s) asked for: higher cold, and for some seconds after starting."""
+    """Idle speed (1/s) asked for: higher cold, for some seconds after starting, and for the air conditioning."""
     cold = min(max((333.0 - unit.coolant) / 60.0, 0.0), 1.0)
     started = min(max((8.0 - unit.running) / 4.0, 0.0), 1.0)
-    wanted: float = maker.idle_speed + 6.0 * cold + 2.0 * started
+    wanted: float = maker.idle_speed + 6.0 * cold + 2.0 * started + unit.idle_up
     return wanted
 
 

@@ -132,6 +132,7 @@ class ControlUnit:
     pedal: float
     idling: int
     idle_sum: float
+    idle_up: float  # 1/s that the air conditioning has the idle raised by
     opening: float  # the plate, %
     asked_opening: float
     wish: float
@@ -177,3 +178,8 @@ class Motion:
     clutched: int
     torque: float  # N m at the crank
     starter: int
+    # what disturbs now (unrest)
+    load: float  # N m of the accessories
+    slope: float  # share of the weight
+    foot: float  # share of the pedal's travel
+    richer: float  # share of the fuel

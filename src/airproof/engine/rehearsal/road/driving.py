@@ -52,7 +52,7 @@ def follow_stretch(car: Car, motion: Motion, kind: int, left: float, target: flo
         error = motion.wish - road
         if math.fabs(error) < 3.0 and math.fabs(target - motion.wish) < 0.3:  # holding a speed, not changing it
             motion.habit = min(max(motion.habit + 0.05 * error * dt, -0.2), 0.6)
-        hand = min(max(0.12 + 0.16 * car.brisk * error + motion.habit, -0.4), 0.75)
+        hand = min(max(0.12 + 0.16 * car.brisk * error + motion.habit + motion.foot, -0.4), 0.75)
         ease = 0.25
         if kind == PULL:
             hand, ease = 1.0, 0.05
@@ -98,7 +98,9 @@ def turn(car: Car, motion: Motion, kind: int, torque: float, inertia: float, dt:
         motion.speed += min(20.0 * dt, _CRANKING - motion.speed + 1e-3)
     else:
         motion.speed = max(motion.speed + torque / inertia * dt / (2.0 * math.pi), 0.0)
-    resist = car.mass * (9.81 * car.rolling + brake_of(motion, kind)) + 0.6 * car.drag_m2 * motion.road**2
+    resist = (
+        car.mass * (9.81 * (car.rolling + motion.slope) + brake_of(motion, kind)) + 0.6 * car.drag_m2 * motion.road**2
+    )
     if motion.road < 0.05:
         resist = min(resist, max(push, 0.0))
     heavier = car.mass + (inertia * ratio**2 if motion.clutched == 1 else 0.0)

@@ -52,6 +52,7 @@ def truth_object(rehearsal: Rehearsal, recording: str, logger: str, dialect: str
             "barometer_kpa": round(scene.barometer_kpa, 3),
             "ambient_c": scene.ambient_c,
             "brisk": scene.brisk,
+            "unrest": scene.unrest,
         },
         "drive": request.drive.name,
         "seed": request.seed,
