@@ -71,7 +71,11 @@ def _set_up(connection: sqlite3.Connection, _record: object) -> None:
         "synchronous = FULL",  # what was acknowledged is on the disk, not on its way there
         "foreign_keys = ON",
     ):
-        connection.execute(f"PRAGMA {pragma}").close()
+        try:
+            connection.execute(f"PRAGMA {pragma}").close()
+        except BaseException:
+            connection.close()  # nobody else knows of it yet
+            raise
 
 
 def _begin(connection: Connection) -> None:
