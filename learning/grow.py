@@ -45,8 +45,8 @@ SHARE_NAMES = ("picture", "checks")
 STRANGE = {"first": (0.3, 0.7), "again": (0.3, 0.9)}
 """How loudly picture and checks are heard where a recording is strange; judged: Airproof authors: as much goes to
 the physics as it takes that no healthy real recording is accused or much doubted (road cars of carOBD, the healthy
-bench run of LiU-ICE whole, in parts, and half against half), all of which are strange. Faulty ones decided nothing, but
-were in view."""
+bench run of LiU-ICE whole, in parts, and half against half), all of which are strange. Faulty ones were
+in view; between two pairs alike for the healthy ones, a lie made up on a healthy road drive decided."""
 HUGE = 1e30
 MOST_CLIPPED = 40.0  # nepers, of the checks
 

@@ -16,18 +16,17 @@ from airproof.cli.streams import say, say_parts
 from airproof.diagnosis.facts import Facts, facts_of
 from airproof.diagnosis.meter.measured import Measurements
 from airproof.diagnosis.weigh import weigh
-from airproof.diagnosis.weighing import Barometer, Weighing
+from airproof.diagnosis.weighing import Barometer
 from airproof.engine.profile import load_profile
 from airproof.errors import UnusableFile, UnusableRequest
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.lookup import UnlistedCode, explain_code, find_symptom
-from airproof.knowledge.model import Knowledge, Prices
+from airproof.knowledge.model import Knowledge
 from airproof.recording.mapping import SignalMap, read_signal_map
 from airproof.recording.readers import read_recording
 from airproof.recording.recording import Recording
-from airproof.repair.plan import Plan, already_recorded, plan_of
+from airproof.repair.plan import plan_from
 from airproof.repair.prices import load_prices, tools_of
-from airproof.repair.task import HABIT, task_for
 from airproof.report.as_json import as_json
 from airproof.report.exhibits import Exhibit, check_folder, draw_exhibits
 from airproof.report.in_words import Part, in_words
@@ -98,7 +97,7 @@ def carry_out(request: Request) -> None:
             known=known,
             progress=progress.weighing,
         )
-    plan = _plan(weighing, known, prices)
+    plan = plan_from(weighing, known, prices)
     drawn = () if request.exhibits is None else draw_exhibits(weighing, request.exhibits)
     if request.json:
         say(as_json(weighing, plan, recordings, learned=learned))
@@ -113,17 +112,6 @@ def _exhibits(drawn: Sequence[Exhibit], folder: Path | None) -> list[Part]:
         for one in drawn
     ]
     return [Part("exhibits", f"Exhibits, in {folder}", tuple(lines))] if lines else []
-
-
-def _plan(weighing: Weighing, known: Knowledge, prices: Prices) -> Plan | None:
-    if weighing.verdict.refusal is not None:
-        return None
-    probabilities = {cause.id: cause.probability for cause in weighing.verdict.causes}
-    done = set(weighing.steps_done) | already_recorded(weighing.verdict.regimes_s, known)
-    seen = {step for step, found in weighing.steps_done.items() if found}
-    pairs = weighing.verdict.pair_weights()
-    task = task_for(probabilities, known, prices, done=done, seen=seen, pairs=pairs).doubted()
-    return plan_of(task, task.looked_into(asked=[HABIT]))
 
 
 def _read(

@@ -33,8 +33,8 @@ from airproof.jobs.store import Store
 from airproof.jobs.trouble import ChangedMeanwhile
 from airproof.knowledge.model import Knowledge, Prices
 from airproof.recording.recording import Recording
-from airproof.repair.plan import Plan, already_recorded, plan_of
-from airproof.repair.task import HABIT, Task, task_for
+from airproof.repair.plan import Plan, plan_from
+from airproof.repair.task import Task
 from airproof.repair.verdict_file import task_of
 
 AsObject: TypeAlias = Callable[[Weighing, Plan | None, Sequence[Recording]], dict[str, Any]]
@@ -98,7 +98,7 @@ def weigh_job(
         known=known,
         progress=progress,
     )
-    plan = _plan(weighing, known, prices or known.prices)
+    plan = plan_from(weighing, known, prices or known.prices)
     return Weighed(weighing, plan, tuple(recordings), says.left_out, _fingerprint(state, says, learned), len(events))
 
 
@@ -183,17 +183,6 @@ def _named(where: str) -> Iterator[None]:
         yield
     except UnusableFile as fault:  # it names a file that nobody ever saw
         raise UnusableFile(fault.given, fault.wanted, fault.way_out, where=where) from fault
-
-
-def _plan(weighing: Weighing, known: Knowledge, prices: Prices) -> Plan | None:
-    if weighing.verdict.refusal is not None:
-        return None
-    probabilities = {cause.id: cause.probability for cause in weighing.verdict.causes}
-    done = set(weighing.steps_done) | already_recorded(weighing.verdict.regimes_s, known)
-    seen = {step for step, found in weighing.steps_done.items() if found}
-    pairs = weighing.verdict.pair_weights()
-    task = task_for(probabilities, known, prices, done=done, seen=seen, pairs=pairs).doubted()
-    return plan_of(task, task.looked_into(asked=[HABIT]))
 
 
 def _fingerprint(state: State, says: Written, learned: str) -> str:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
+from airproof.diagnosis.weighing import Weighing
 from airproof.knowledge.model import Knowledge, Prices
 from airproof.repair.choices import MINUTES, MONEY, Fault
 from airproof.repair.habit import Habit
@@ -84,6 +85,22 @@ def make_plan(
     those of `task_for`.
     """
     task = task_for(probabilities, knowledge, prices, applicable=applicable, done=done, seen=seen, pairs=pairs)
+    return plan_of(task, task.looked_into(asked=[HABIT]))
+
+
+def plan_from(weighing: Weighing, knowledge: Knowledge, prices: Prices) -> Plan | None:
+    """The plan from a verdict, with a little doubt about it; None where nothing was judged."""
+    verdict = weighing.verdict
+    if verdict.refusal is not None:
+        return None
+    task = task_for(
+        {cause.id: cause.probability for cause in verdict.causes},
+        knowledge,
+        prices,
+        done={*weighing.steps_done, *already_recorded(verdict.regimes_s, knowledge)},
+        seen={step for step, found in weighing.steps_done.items() if found},
+        pairs=verdict.pair_weights(),
+    ).doubted()
     return plan_of(task, task.looked_into(asked=[HABIT]))
 
 
