@@ -10,6 +10,7 @@ from airproof.cli.job_request import Many, Where, number, number_of
 from airproof.cli.streams import say, say_parts
 from airproof.cli.typed import once, one_path, paths_of
 from airproof.diagnosis.facts import Kind
+from airproof.diagnosis.place_as_typed import the_barometer
 from airproof.errors import UnusableRequest
 from airproof.jobs.adding import (
     append_with,
@@ -24,7 +25,6 @@ from airproof.jobs.adding import (
 )
 from airproof.jobs.events import Draft, Event
 from airproof.jobs.kinds import Closed, Complaint, Note, Place, Role, payload_of
-from airproof.jobs.place import barometer_at
 from airproof.jobs.state import State
 from airproof.jobs.vin import doubts_of
 from airproof.knowledge.load import knowledge
@@ -134,7 +134,7 @@ def _barometer_kpa(drafts: Sequence[Draft], place: Place) -> float | None:
     for draft in drafts:
         if isinstance(draft.payload, Place):
             place = place.model_copy(update=draft.payload.model_dump(exclude_none=True))
-    day = barometer_at(place)
+    day = the_barometer(place.altitude, place.barometer)
     return None if day is None else day.kpa
 
 

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import cast
 
 from airproof.cli.meter_asked import ask_for_readings
-from airproof.cli.place import quantity_of, the_ambient_c, the_barometer
 from airproof.cli.streams import say, say_parts
 from airproof.cli.typed import path_of
 from airproof.diagnosis.conditions import UNKNOWN_PLACE
@@ -21,6 +20,7 @@ from airproof.diagnosis.meter.measured import USUAL_GAUGE_KPA, Measurements, Met
 from airproof.diagnosis.meter.measured_file import load_measurements
 from airproof.diagnosis.meter.pressures import Supply
 from airproof.diagnosis.meter.typed_values import gauge_limit
+from airproof.diagnosis.place_as_typed import quantity_of, the_ambient_c, the_barometer
 from airproof.diagnosis.weighing import Barometer
 from airproof.errors import AirproofError, UnusableFile, UnusableRequest
 from airproof.knowledge.load import knowledge

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from airproof.cli.place import the_ambient_c, the_barometer
 from airproof.cli.progress import counting
 from airproof.cli.streams import complain, say, say_parts
+from airproof.diagnosis.place_as_typed import the_ambient_c, the_barometer
 from airproof.engine.profile import EngineProfile
 from airproof.engine.rehearsal.air.build import Details, RehearsedEngine, load_rehearsed_engine
 from airproof.engine.rehearsal.compare import Comparison, as_recording, compare

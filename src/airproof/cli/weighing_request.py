@@ -9,12 +9,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from airproof.cli.place import the_ambient_c, the_barometer
 from airproof.cli.progress import Progress, progress_over
 from airproof.cli.shop import in_your_shop, learned_in
 from airproof.cli.streams import say, say_parts
 from airproof.diagnosis.facts import Facts, facts_of
 from airproof.diagnosis.meter.measured import Measurements
+from airproof.diagnosis.place_as_typed import the_ambient_c, the_barometer
 from airproof.diagnosis.weigh import weigh
 from airproof.diagnosis.weighing import Barometer
 from airproof.engine.profile import load_profile

@@ -13,12 +13,12 @@ from typing import Any, cast
 from airproof.diagnosis.facts import KINDS, Kind, entries_of
 from airproof.diagnosis.facts_file import load_facts
 from airproof.diagnosis.meter.measured_file import measurements_of
+from airproof.diagnosis.place_as_typed import the_ambient_c, the_barometer
 from airproof.engine.profile import load_profile
 from airproof.errors import UnusableFile, UnusableRequest
 from airproof.jobs.events import Draft, Event, withdrawal
 from airproof.jobs.facts_written import MEASURED_TABLES, toml, written
 from airproof.jobs.kinds import Code, Noted, Place, Recording, Role, payload_of
-from airproof.jobs.place import ambient_c_at, barometer_at
 from airproof.jobs.state import Fact, State
 from airproof.jobs.store import Store
 from airproof.jobs.trouble import in_our_words
@@ -84,8 +84,8 @@ def step_said(typed: str, known: Knowledge, minutes: float | None = None, money:
 def place_said(place: Place, before: Place) -> Draft:
     """Where and on what day; raises where it cannot be, or contradicts what was said before."""
     whole = before.model_copy(update=place.model_dump(exclude_none=True))
-    barometer_at(whole)
-    ambient_c_at(whole)
+    the_barometer(whole.altitude, whole.barometer)
+    the_ambient_c(whole.ambient)
     return Draft("place", place)
 
 

@@ -23,10 +23,10 @@ from typing import Annotated, Any, BinaryIO, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, JsonValue
 
+from airproof.diagnosis.place_as_typed import the_barometer
 from airproof.errors import AirproofError, UnusableRequest
 from airproof.jobs.events import Event, stamp_of
 from airproof.jobs.kinds import Hash, Recording, as_data
-from airproof.jobs.place import barometer_at
 from airproof.jobs.private import Private
 from airproof.jobs.recordings import BLOCK, sync_folder
 from airproof.jobs.signals_file import write_signals
@@ -192,7 +192,7 @@ def _recordings(events: Sequence[Event], state: State) -> list[Recording]:
 
 def _signals(store: Store, recording: Recording, state: State, hidden: Private | None) -> bytes | None:
     try:
-        day = barometer_at(state.place)
+        day = the_barometer(state.place.altitude, state.place.barometer)
         kpa = None if day is None else day.kpa
         read = store.shelf.signals(recording.sha256, recording.name, recording.signals, kpa)
     except AirproofError:

@@ -21,13 +21,13 @@ from airproof.diagnosis.facts import Facts
 from airproof.diagnosis.facts_file import load_facts
 from airproof.diagnosis.meter.measured import Measurements
 from airproof.diagnosis.meter.measured_file import measurements_of
+from airproof.diagnosis.place_as_typed import the_ambient_c, the_barometer
 from airproof.diagnosis.weigh import weigh
 from airproof.diagnosis.weighing import Weighing
 from airproof.errors import UnusableFile, UnusableRequest
 from airproof.jobs.events import Draft
 from airproof.jobs.facts_written import Written, engine_toml, written
 from airproof.jobs.kinds import Verdict, payload_of
-from airproof.jobs.place import ambient_c_at, barometer_at
 from airproof.jobs.state import Fact, State, state_of
 from airproof.jobs.store import Store
 from airproof.jobs.trouble import ChangedMeanwhile
@@ -91,8 +91,8 @@ def weigh_job(
         state.engine.payload.engine,
         baselines=_recordings(store, state, "good"),
         sisters=_recordings(store, state, "sister"),
-        barometer=barometer_at(state.place),
-        ambient_c=ambient_c_at(state.place),
+        barometer=the_barometer(state.place.altitude, state.place.barometer),
+        ambient_c=the_ambient_c(state.place.ambient),
         readings=measurements,
         facts=facts,
         known=known,
@@ -155,7 +155,7 @@ def plan_task(state: State, verdict: Fact[Verdict], known: Knowledge, prices: Pr
 
 
 def _recordings(store: Store, state: State, role: str) -> list[Recording]:
-    day = barometer_at(state.place)
+    day = the_barometer(state.place.altitude, state.place.barometer)
     kpa = None if day is None else day.kpa
     return [
         store.shelf.signals(one.payload.sha256, one.payload.name, one.payload.signals, kpa)

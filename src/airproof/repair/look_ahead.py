@@ -19,9 +19,9 @@ from airproof.repair.sequence import Sequences
 DEEPEST = 12
 """Steps looked ahead. judged: Airproof authors, few jobs get there."""
 
-RARE = 0.005
-"""Where the job gets with less than this probability, the sequence of repairs is good enough. judged: Airproof
-authors, what could be gained there is a few per cent of that."""
+RARE, RARE_AT_A_GLANCE = 0.005, 0.02
+"""Where the job gets with less than this probability, the sequence of repairs is good enough, for a plan and for a
+quick look. judged: Airproof authors, what could be gained there is a few per cent of that."""
 
 LOOKED_AT = 10
 """Steps looked at in each place, those that shift or cure most per cost. judged: Airproof authors, more find nothing
@@ -54,10 +54,11 @@ class _Follow:
 class LookAhead:
     """Follows the best steps; remembers what the rest of the job uses up from each place it has been to."""
 
-    def __init__(self, choices: Choices, first_steps: int) -> None:
+    def __init__(self, choices: Choices, first_steps: int, rare: float) -> None:
         self._ways = Ways(choices)
         self._choices = choices
         self._first_steps = first_steps
+        self._rare = rare
         self._sequences = Sequences(choices)
         self._tells = self._ways.tells
         self._positive = np.where(self._tells[:, None], choices.positive, 0.0)
@@ -101,7 +102,7 @@ class LookAhead:
                 self._known[key] = total if total @ worth < sequence @ worth else sequence
 
     def _worth_a_look(self, place: Place) -> bool:
-        return place.ahead < DEEPEST and place.weight >= RARE
+        return place.ahead < DEEPEST and place.weight >= self._rare
 
     def _total(self, follow: _Follow) -> Floats:
         """What the job uses up (E,) with a step and what follows."""

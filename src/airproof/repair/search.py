@@ -13,7 +13,7 @@ import numpy as np
 
 from airproof.repair.choices import Choices, Flags, Floats
 from airproof.repair.exhaustive import Exhaustive
-from airproof.repair.look_ahead import SAME_COST, LookAhead
+from airproof.repair.look_ahead import RARE, RARE_AT_A_GLANCE, SAME_COST, LookAhead
 from airproof.repair.places import Option, Place, Ways
 
 STATES_TO_VISIT_ALL = 2000
@@ -33,7 +33,8 @@ class Search:
         kinds = self._ways.tells[np.arange(len(choices.steps)) != choices.ending]
         states = 3.0 ** np.count_nonzero(kinds) * 2.0 ** np.count_nonzero(~kinds)
         self.complete = bool(states <= STATES_TO_VISIT_ALL)
-        self._by = Exhaustive(choices) if self.complete else LookAhead(choices, first_steps)
+        rare = RARE if first_steps > NEAR else RARE_AT_A_GLANCE
+        self._by = Exhaustive(choices) if self.complete else LookAhead(choices, first_steps, rare)
 
     def start(self, belief: Floats, done: Flags) -> Place:
         """A job that stands at a belief (n,), with steps done (S,) and nothing set up."""

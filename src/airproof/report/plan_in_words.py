@@ -120,7 +120,8 @@ def _reliance(advice: Advice, task: Task) -> tuple[str, ...]:
         good = (
             f"With these numbers no plan can be expected to cost less than {_money(advice.not_below, currency)}, time "
             f"included; this one {_money(plan.next_steps[0].expected_total_cost, currency)}. "
-            "The difference is mostly what nobody can know beforehand."
+            "How much of the difference could be saved is not known: where all plans can be tried, plans made like "
+            "this one were half a per cent dearer than the best on average."
         )
     missing = task.prices.tools_missing
     without = (f"Planned without: {', '.join(missing)}; steps that need them were left out.",) if missing else ()
