@@ -1,0 +1,1 @@
+"""Talking to a car: its data items, what its control units answer, and logs of a bus."""
