@@ -7,6 +7,7 @@ Every error says what was given, what was wanted, and the way out, in one line o
 | UnusableFile | give another file, or repair this one | a folder in place of a recording; no time column |
 | UnusableRequest | word the command or its options differently | an unknown code; an altitude against the barometer |
 | UnusableQuantity | write the number and unit differently | "12 furlongs"; "18" where a unit is needed |
+| UnusableAnswer | ask the car again, or read it in the forgiving mode | a data item with a byte too few |
 | MissingExtra | install an optional part | an MDF file without the `mdf` extra |
 | BrokenKnowledge | tell us: one of our own data files is at fault | a cause without a source |
 
@@ -50,6 +51,10 @@ class UnusableRequest(AirproofError, ValueError):
 
 class UnusableQuantity(AirproofError, ValueError):
     """A number with its unit could not be understood, or lies outside what is physically possible."""
+
+
+class UnusableAnswer(AirproofError, ValueError):
+    """What a control unit sent cannot be read as what it should be."""
 
 
 class MissingExtra(AirproofError, ImportError):

@@ -1,0 +1,24 @@
+"""The data items of SAE J1979 services 01 and 02: one table of data, read both ways.
+
+`items_table()` has them by number, `decode` turns bytes into values and `encode` values into bytes.
+"""
+
+from airproof.vehicle.items.bitmap import bitmap_bytes, items_announced
+from airproof.vehicle.items.decode import Decoded, FullScales, decode, decode_one
+from airproof.vehicle.items.encode import encode, encode_one
+from airproof.vehicle.items.table import Item, Value, items_carrying, items_table
+
+__all__ = [
+    "Decoded",
+    "FullScales",
+    "Item",
+    "Value",
+    "bitmap_bytes",
+    "decode",
+    "decode_one",
+    "encode",
+    "encode_one",
+    "items_announced",
+    "items_carrying",
+    "items_table",
+]
