@@ -9,6 +9,8 @@ Every error says what was given, what was wanted, and the way out, in one line o
 | UnusableQuantity | write the number and unit differently | "12 furlongs"; "18" where a unit is needed |
 | UnusableAnswer | ask the car again, or read it in the forgiving mode | a data item with a byte too few |
 | MissingExtra | install an optional part | an MDF file without the `mdf` extra |
+| Unreachable | look at plug, key and adapter, and try again | the adapter was pulled out; no control unit answers |
+| NotAllowed | leave it: it would change the car, or the time for it is wrong | clearing codes with the engine running |
 | BrokenKnowledge | tell us: one of our own data files is at fault | a cause without a source |
 
 "Cannot tell from this" is a normal outcome and never an error.
@@ -59,6 +61,14 @@ class UnusableAnswer(AirproofError, ValueError):
 
 class MissingExtra(AirproofError, ImportError):
     """An optional part is not installed."""
+
+
+class Unreachable(AirproofError, ConnectionError):
+    """The adapter or the car does not answer."""
+
+
+class NotAllowed(AirproofError, PermissionError):
+    """It would change the car, or what has to come first has not been done."""
 
 
 class BrokenKnowledge(AirproofError, ValueError):
