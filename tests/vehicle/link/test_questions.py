@@ -1,4 +1,4 @@
-"""Questions and answers over a simulated bus: long answers, several units, pending, busy, lost, late and strange ones."""
+"""Questions and answers over a simulated bus: long, pending, busy, lost, late and strange ones, several units."""
 
 from __future__ import annotations
 
@@ -147,7 +147,9 @@ def frame(identifier, data):
                                      "00", "0f41", "f0ffff", "07410c"])  # fmt: skip
 def test_answers_to_another_tester_are_not_taken_for_ours(strange):
     clock = SimulatedClock()
-    inner = SimulatedBus(StandIn([Parrot(0x7E8, {b"\x01\x0c": b"\x41\x0c\x1a\xf8"})], Manners(source="t"), ELEVEN), clock)
+    inner = SimulatedBus(
+        StandIn([Parrot(0x7E8, {b"\x01\x0c": b"\x41\x0c\x1a\xf8"})], Manners(source="t"), ELEVEN), clock
+    )
     bus = Meddler(inner, [frame(0x7E8, strange)])
     out = []
     inner_send = inner.send
@@ -175,14 +177,18 @@ def test_unplugging_is_told_in_every_state(after):
             return inner(*args, **kwargs)
 
         setattr(at.bus, name, counted)
-    with pytest.raises(Unreachable, match="plug it in again|Plug it in again"):
+
+    def ask_on():
         for _ in range(10):
             at.link.ask(b"\x09\x02", 0x7E8)
+
+    with pytest.raises(Unreachable, match="Plug it in again"):
+        ask_on()
     assert at.clock.now() < 10.0
 
 
 def test_frame_durations_are_those_of_the_schedulability_analysis():
-    """Davis, Burns, Bril, Lukkien 2007: 55 + 10 s bits with 11-bit and 80 + 10 s with 29-bit identifiers (from memory)."""
+    """Davis, Burns, Bril, Lukkien 2007: 55 + 10 s bits with identifiers of 11 bits, 80 + 10 s with 29 (from memory)."""
     for size in range(9):
         assert frame_bits(size, extended=False) == 55 + 10 * size
         assert frame_bits(size, extended=True) == 80 + 10 * size
