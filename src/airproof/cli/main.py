@@ -16,7 +16,7 @@ from typing import Annotated, Any, NoReturn
 import typer
 
 from airproof import __version__
-from airproof.cli import explain, job, learn, meter, plan, rehearse, weigh
+from airproof.cli import explain, job, learn, meter, plan, rehearse, serve, weigh
 from airproof.cli.streams import complain, make_streams_safe
 from airproof.cli.usage import UsageError, in_our_words
 from airproof.errors import AirproofError
@@ -30,6 +30,7 @@ COMMANDS: tuple[tuple[str, Callable[..., None]], ...] = (
     ("learn", learn.learn),
     ("explain", explain.explain),
     ("rehearse", rehearse.rehearse),
+    ("serve", serve.serve),
 )
 
 _HELP = """Is the manifold pressure sensor a truthful witness? And if it is, what is wrong with the engine?
@@ -47,6 +48,7 @@ cause: how probable, how large, on what evidence, and what to do next.
   airproof explain P0106
   airproof rehearse --engine engine.toml --cause vacuum-leak=4mm --compare
   airproof job new --plate "AB C 123" --complaint "lamp on, hesitates"
+  airproof serve --show
 
 "airproof weigh --help" shows how to describe the engine and what to record.
 """

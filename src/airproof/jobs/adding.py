@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import tempfile
 import tomllib
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
@@ -16,10 +16,10 @@ from airproof.diagnosis.meter.measured_file import measurements_of
 from airproof.diagnosis.place_as_typed import the_ambient_c, the_barometer
 from airproof.engine.profile import load_profile
 from airproof.errors import UnusableFile, UnusableRequest
-from airproof.jobs.events import Draft, Event, withdrawal
+from airproof.jobs.events import Draft, Event, now, withdrawal
 from airproof.jobs.facts_written import MEASURED_TABLES, toml, written
 from airproof.jobs.kinds import Code, Noted, Place, Recording, Role, payload_of
-from airproof.jobs.state import Fact, State
+from airproof.jobs.state import Fact, State, state_of
 from airproof.jobs.store import Store
 from airproof.jobs.trouble import in_our_words
 from airproof.knowledge.lookup import code_in, find_noticed, near, normal_code
@@ -114,6 +114,18 @@ def facts_said(path: Path, state: State, known: Knowledge) -> list[Draft]:
             f"{', '.join(sorted(strange))}", "tables that a job can keep", "Give them to weigh.", where=str(path)
         )
     return _drafts(tables, state, known)
+
+
+def checked(draft: Draft, known: Knowledge) -> None:
+    """Refuse a freeze frame or reading that a weighing would refuse, before it is kept."""
+    event = Event(1, "", now(), "", draft.kind, 1, draft.payload)
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(folder) / "what was typed.toml"
+        place.write_text(written(state_of([event]), known).facts, encoding="utf-8")
+        try:
+            load_facts([place], known)
+        except UnusableFile as fault:
+            raise UnusableRequest(fault.given, fault.wanted, fault.way_out) from fault
 
 
 def _without_clash(earlier: Path, path: Path) -> Path:
@@ -214,13 +226,19 @@ def recording_said(
     mapping: SignalMap | None = None,
     barometer_kpa: float | None = None,
     name: str | None = None,
+    recall: Callable[[Sequence[str]], SignalMap | None] | None = None,
 ) -> Draft:
     """Read a recording and put its file on the shelf; the draft says what was understood. See `append_with`.
 
-    `name` is what it is called where that is not the file's own name. Raises UnusableFile for one that cannot be read.
+    `name` is what it is called where that is not the file's own name; `recall` is asked how a file with such headings
+    was read before. Raises UnusableFile for one that cannot be read.
     """
     with in_our_words(store.where):
         recording = read_recording(path, signals=mapping, barometer_kpa=barometer_kpa)
+        if mapping is None and recall is not None:
+            mapping = recall([column.heading for column in recording.report.columns])
+            if mapping is not None:
+                recording = read_recording(path, signals=mapping, barometer_kpa=barometer_kpa)
         with path.open("rb") as file:
             kept = store.shelf.put(file, where=str(path))
     data: dict[str, Any] = {

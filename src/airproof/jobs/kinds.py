@@ -161,6 +161,12 @@ class Closed(Payload):
     note: Text = ""
 
 
+class Rehearsed(Payload):
+    """The job is a rehearsal: its truth, which nobody weighs and a page shows only when asked."""
+
+    truth: dict[str, JsonValue]
+
+
 class Withdrawal(Payload):
     """Taking an earlier event back."""
 
@@ -185,6 +191,7 @@ MODELS: Mapping[str, type[Payload]] = {
     "verdict": Verdict,
     "note": Note,
     "closed": Closed,
+    "rehearsed": Rehearsed,
     WITHDRAWAL: Withdrawal,
 }
 VERSIONS: Mapping[str, int] = dict.fromkeys(MODELS, 1)

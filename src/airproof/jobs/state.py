@@ -31,6 +31,7 @@ from airproof.jobs.kinds import (
     Readiness,
     Reading,
     Recording,
+    Rehearsed,
     Step,
     Verdict,
 )
@@ -72,6 +73,7 @@ class State:
     verdicts: tuple[Fact[Verdict], ...] = ()
     notes: tuple[Fact[Note], ...] = ()
     closed: Fact[Closed] | None = None
+    rehearsed: Fact[Rehearsed] | None = None
 
     @property
     def outcomes(self) -> dict[str, Fact[Step]]:
@@ -136,6 +138,7 @@ def state_of(events: Sequence[Event]) -> State:
         verdicts=tuple(_in_time(of("verdict", Verdict))),
         notes=tuple(_in_time(of("note", Note))),
         closed=_last(of("closed", Closed)),
+        rehearsed=_last(of("rehearsed", Rehearsed)),
     )
 
 

@@ -33,8 +33,8 @@ from airproof.jobs.store import Store
 from airproof.jobs.trouble import ChangedMeanwhile
 from airproof.knowledge.model import Knowledge, Prices
 from airproof.recording.recording import Recording
-from airproof.repair.plan import Plan, plan_from
-from airproof.repair.task import Task
+from airproof.repair.plan import Plan, plan_of, task_from
+from airproof.repair.task import HABIT, Task
 from airproof.repair.verdict_file import task_of
 
 AsObject: TypeAlias = Callable[[Weighing, Plan | None, Sequence[Recording]], dict[str, Any]]
@@ -98,7 +98,10 @@ def weigh_job(
         known=known,
         progress=progress,
     )
-    plan = plan_from(weighing, known, prices or known.prices)
+    plan = None
+    if weighing.verdict.refusal is None:
+        task = _after_steps(task_from(weighing, known, prices or known.prices), state, known)
+        plan = plan_of(task, task.looked_into(asked=[HABIT]))
     return Weighed(weighing, plan, tuple(recordings), says.left_out, _fingerprint(state, says, learned), len(events))
 
 
@@ -141,7 +144,17 @@ def todays_verdict(state: State, known: Knowledge, learned: str = "") -> Fact[Ve
 def plan_task(state: State, verdict: Fact[Verdict], known: Knowledge, prices: Prices | None = None) -> Task:
     """The planning task of a kept verdict, after the repairs that did not help and without the steps that cannot be."""
     where = f"the verdict of {verdict.at:%Y-%m-%d %H:%M} UTC"
-    task = task_of(json.dumps(verdict.payload.verdict), known, prices or known.prices, where)
+    return _after_steps(
+        task_of(json.dumps(verdict.payload.verdict), known, prices or known.prices, where), state, known
+    )
+
+
+def planning_task(weighed: Weighed, state: State, known: Knowledge, prices: Prices | None = None) -> Task:
+    """The same from a weighing that is at hand; it must have judged."""
+    return _after_steps(task_from(weighed.weighing, known, prices or known.prices), state, known)
+
+
+def _after_steps(task: Task, state: State, known: Knowledge) -> Task:
     latest = {fact.payload.id: fact.payload.outcome for fact in state.steps}
     for id_, outcome in sorted(latest.items()):
         step = known.steps.get(id_)

@@ -93,7 +93,14 @@ def plan_from(weighing: Weighing, knowledge: Knowledge, prices: Prices) -> Plan 
     verdict = weighing.verdict
     if verdict.refusal is not None:
         return None
-    task = task_for(
+    task = task_from(weighing, knowledge, prices)
+    return plan_of(task, task.looked_into(asked=[HABIT]))
+
+
+def task_from(weighing: Weighing, knowledge: Knowledge, prices: Prices) -> Task:
+    """The planning task of a verdict that judged, with a little doubt about it."""
+    verdict = weighing.verdict
+    return task_for(
         {cause.id: cause.probability for cause in verdict.causes},
         knowledge,
         prices,
@@ -101,7 +108,6 @@ def plan_from(weighing: Weighing, knowledge: Knowledge, prices: Prices) -> Plan 
         seen={step for step, found in weighing.steps_done.items() if found},
         pairs=verdict.pair_weights(),
     ).doubted()
-    return plan_of(task, task.looked_into(asked=[HABIT]))
 
 
 def plan_of(task: Task, looked: Looked) -> Plan:

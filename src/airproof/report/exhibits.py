@@ -18,7 +18,7 @@ from airproof.errors import UnusableRequest
 
 INDEX = "exhibits.html"
 _SLUGS = {1: "engine-off", 2: "pressure-over-time", 3: "air-flow", 4: "trims", 5: "boost"}
-_SUBJECTS = {
+SUBJECTS = {
     1: "Engine-off pressure against the barometer",
     2: "Manifold pressure over time",
     3: "Air flow against speed-density",
@@ -50,14 +50,19 @@ def draw_exhibits(weighing: Weighing, folder: Path) -> tuple[Exhibit, ...]:
     run that could not be drawn this time are taken away. Raises UnusableRequest where the folder is unusable.
     """
     check_folder(folder)
-    files: dict[str, bytes] = {}
-    exhibits = tuple(_draw(number, weighing, folder, files) for number in _SLUGS)
+    exhibits, files = drawn(weighing, folder)
     files[INDEX] = _page(weighing.recording.label, exhibits).encode("utf-8")
     try:
         _write_all(folder, files)
     except OSError as cause:
         raise _unusable(folder, f"cannot be written to ({cause.strerror or cause})") from cause
     return exhibits
+
+
+def drawn(weighing: Weighing, folder: Path = Path()) -> tuple[tuple[Exhibit, ...], dict[str, bytes]]:
+    """Every exhibit with the pictures by the names of their files, which are to lie in the folder; writes nothing."""
+    files: dict[str, bytes] = {}
+    return tuple(_draw(number, weighing, folder, files) for number in _SLUGS), files
 
 
 def check_folder(folder: Path) -> None:
@@ -89,7 +94,7 @@ def _draw(number: int, weighing: Weighing, folder: Path, files: dict[str, bytes]
     with style():
         drawing = draw(weighing)
         if isinstance(drawing, NotDrawn):
-            return Exhibit(number, _SUBJECTS[number], "", "", not_drawn=drawing.because)
+            return Exhibit(number, SUBJECTS[number], "", "", not_drawn=drawing.because)
         stem = _stem(number)
         files[f"{stem}.svg"], files[f"{stem}.png"] = as_svg(drawing), as_png(drawing)
     return Exhibit(number, drawing.title, drawing.caption, drawing.alt, folder / f"{stem}.svg", folder / f"{stem}.png")

@@ -99,7 +99,7 @@ def answer(verdict: Verdict) -> tuple[str, ...]:
         if p >= PROBABLE:
             return (f"Nothing wrong that this {_basis(verdict)} can show. Chance: {chance}.",)
         return (f"This {_basis(verdict)} cannot tell. Chance that nothing is wrong: {chance}.",)
-    said = _said(first)
+    said = said_of(first)
     if p >= CLEAR:
         return (f"{said}. Chance: {chance}.",)
     if p >= PROBABLE:
@@ -129,7 +129,7 @@ def _answers() -> dict[str, dict[str, str]]:
     return answers
 
 
-def _said(cause: CauseVerdict) -> str:
+def said_of(cause: CauseVerdict) -> str:
     """The cause in one sentence with its size and the interval, without a full stop."""
     forms = _answers().get(cause.id, {})
     size = cause.size
@@ -182,11 +182,11 @@ def _why(verdict: Verdict) -> tuple[str, ...]:
     cause = verdict.first
     findings = {finding.id: finding for finding in verdict.findings}
     told = [e for e in cause.evidence if e.finding != "before" and not vague(findings.get(e.finding))]
-    for_it = sorted((e for e in told if _weight(e) >= WEIGHTS[-1][0]), key=lambda e: -_weight(e))
+    for_it = sorted((e for e in told if weight_of(e) >= WEIGHTS[-1][0]), key=lambda e: -weight_of(e))
     # One thing measured is easier to follow than a whole picture, which comes after and only once.
     strongest = [e for e in for_it if not _is_picture(e)][:STRONGEST]
     strongest += [e for e in for_it if _is_picture(e)][:1]
-    against = sorted((e for e in told if _weight(e) <= AGAINST_DECIBANS), key=_weight)[:1]
+    against = sorted((e for e in told if weight_of(e) <= AGAINST_DECIBANS), key=weight_of)[:1]
     lines = [_weighed(e, _for_it(cause, findings.get(e.finding))) for e in strongest]
     lines += [_weighed(e, "That speaks {} against it") for e in against]
     if cause.id == NONE:
@@ -216,7 +216,7 @@ def _counted(findings: Sequence[Finding], already: Collection[str]) -> list[str]
     return [first, *(f"Not there: {sentence(f.says)}" for f in odd[:ODD_ONES_NAMED] if f.id not in already)]
 
 
-def _weight(evidence: Evidence) -> float:
+def weight_of(evidence: Evidence) -> float:
     """What a reader wants to know of one piece of evidence: what it says heard alone, not its share among its like."""
     return evidence.decibans if evidence.alone is None else evidence.alone
 
@@ -228,7 +228,7 @@ def _for_it(cause: CauseVerdict, finding: Finding | None) -> str:
 
 
 def _weighed(evidence: Evidence, verb: str) -> str:
-    decibans = round(_weight(evidence))
+    decibans = round(weight_of(evidence))
     return f"{sentence(evidence.says)} {verb.format(strength(decibans))} ({decibans:+d} decibans)."
 
 
@@ -236,7 +236,7 @@ def _what_else(verdict: Verdict) -> tuple[str, ...]:
     others = [c for c in verdict.causes[1:4] if c.probability >= WORTH_NAMING]
     if not others:
         return ()
-    return tuple(f"{_said(c)}: {in_hundred(c.probability)}." for c in others)
+    return tuple(f"{said_of(c)}: {in_hundred(c.probability)}." for c in others)
 
 
 def _next_step(plan: Plan) -> tuple[str, ...]:

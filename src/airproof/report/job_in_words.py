@@ -21,6 +21,7 @@ from airproof.jobs.kinds import (
     Readiness,
     Reading,
     Recording,
+    Rehearsed,
     Step,
     Verdict,
     Withdrawal,
@@ -65,14 +66,14 @@ def job_in_words(
     """What stands of a job, each fact with its number; with `history` all events as well."""
     head = [line_in_words(line)]
     if state.closed is not None:
-        head.append(f"Closed on {_day(state.closed)}: {_says('closed', state.closed.payload, known)}")
+        head.append(f"Closed on {_day(state.closed)}: {fact_in_words('closed', state.closed.payload, known)}")
     parts = [Part("job", "", tuple(head))]
     facts = standing(events)
     for heading, kinds in HEADINGS:
         said = [(kind, fact) for kind, fact in facts if kind in kinds]
         if kinds == ("verdict",):
             said = said[-SHOWN_VERDICTS:]
-        lines = tuple(f"[{fact.number}] {_says(kind, fact.payload, known)}" for kind, fact in said)
+        lines = tuple(f"[{fact.number}] {fact_in_words(kind, fact.payload, known)}" for kind, fact in said)
         if lines:
             parts.append(Part(kinds[0], heading, lines))
     doubts = doubts_of(state.car.vin or "")
@@ -87,7 +88,7 @@ def event_in_words(event: Event, known: Knowledge) -> str:
     """One event with its number, time and author."""
     does = f" (corrects {event.corrects})" if event.corrects is not None else ""
     takes = f"{event.withdraws} is taken back" if event.withdraws is not None else ""
-    says = takes + _why(event.payload) if takes else _says(event.kind, event.payload, known)
+    says = takes + _why(event.payload) if takes else fact_in_words(event.kind, event.payload, known)
     return f"[{event.number}] {event.at:%Y-%m-%d %H:%M} UTC, {on_one_line(event.author)}: {says}{does}"
 
 
@@ -99,7 +100,7 @@ def _day(fact: Fact[Any]) -> str:
     return f"{fact.at:%Y-%m-%d}"
 
 
-def _says(kind: str, payload: Payload, known: Knowledge) -> str:
+def fact_in_words(kind: str, payload: Payload, known: Knowledge) -> str:
     """The fact on one line; nothing that was typed or came in a file can steer the console."""
     return on_one_line(_worded(kind, payload, known))
 
@@ -147,6 +148,8 @@ def _worded(kind: str, payload: Payload, known: Knowledge) -> str:
             found = foremost(payload)
             says = "judged nothing" if found is None else f"{found[0]}, {100 * found[1]:.0f} in 100"
             return f"{says} ({payload.program})"
+        case Rehearsed():
+            return "a rehearsal; its truth is kept out of sight"
         case Closed():
             return f"{payload.cause}, {payload.standing}" + (f": {payload.note}" if payload.note else "")
     return kind

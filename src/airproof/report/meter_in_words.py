@@ -67,7 +67,7 @@ def _task(count: int, task: Task) -> Part:
     lines = [f"Probes: {task.task.probes}", f"Key: {task.task.key}", f"Plug: {task.task.plug}", *task.task.how]
     lines += [f"Expect, {row.label}: {band(row.expected)}." for row in task.rows]
     lines += task.notes
-    lines += [f"If {_outcome_words(name)}: {text}" for name, text in task.task.outcomes.items()]
+    lines += [f"If {outcome_words(name)}: {text}" for name, text in task.task.outcomes.items()]
     step = f" [{task.task.step}]" if task.task.step else ""
     return Part(f"task-{task.task.id}", f"{count}. {task.task.title}{step}", tuple(lines))
 
@@ -90,7 +90,8 @@ _OUTCOMES: Mapping[str, str] = {
 }
 
 
-def _outcome_words(name: str) -> str:
+def outcome_words(name: str) -> str:
+    """An outcome of meter work, as it completes "If ..."."""
     return _OUTCOMES.get(name, name)
 
 

@@ -94,16 +94,22 @@ def change_in_words(move: Move) -> str:
     return f"{_numbers(move)[2]}{_unit(move.unit)}"
 
 
-def compared_as_table(comparison: Comparison) -> str:
-    """All moves in aligned columns, by regime, clearest first; nothing where nothing moves."""
-    if not comparison.moves:
-        return ""
+def compared_as_rows(comparison: Comparison) -> list[tuple[str, str, str, str, str]]:
+    """All moves as rows below a row of titles, by regime, clearest first."""
     rows = [("regime", "signal", "healthy", "faulty", "change")]
     for regime in COMPARED:
         for move in comparison.in_regime(regime):
             what = noticeable()[move.signal].words + _OF_A_KIND.get(move.kind, "")
             was, now, _ = _numbers(move)
             rows.append((str(regime), what, was, now, change_in_words(move)))
+    return rows
+
+
+def compared_as_table(comparison: Comparison) -> str:
+    """All moves in aligned columns, by regime, clearest first; nothing where nothing moves."""
+    rows = compared_as_rows(comparison)
+    if len(rows) == 1:
+        return ""
     widths = [max(len(row[column]) for row in rows) for column in range(5)]
     lines = (
         "  ".join(

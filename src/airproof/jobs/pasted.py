@@ -1,0 +1,66 @@
+"""What is pasted as it stands elsewhere: a freeze frame in any form, one value a line."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from airproof.recording.headings import recognise
+from airproof.recording.units_stated import stated_unit
+
+_LINE = re.compile(
+    r"^(?P<name>.*?[^\W\d_].*?)\s*[:=\t]\s*(?P<value>\S.*)$|^(?P<words>.*?[^\W\d_].*?)\s+(?P<plain>[-+]?\d.*)$"
+)
+_VALUE = re.compile(r"^(?P<number>[-+]?\d+(?:[.,]\d+)?)\s*(?P<unit>\S.*)?$")
+LONGEST = 20_000
+
+
+@dataclass(frozen=True)
+class FrameRead:
+    """Values by signal, with the unit as it stands, and the lines that nothing was made of."""
+
+    values: Mapping[str, str]
+    left_out: tuple[str, ...]
+
+
+def frame_in_text(text: str) -> FrameRead:
+    """Read lines such as "Engine speed: 780 rpm", "MAP 52 kPa", "short_trim_1 = 4 %".
+
+    The unit behind the value counts, else one in the name; a value without any unit is left out, since a guess of a
+    single number would be silent. Of two lines on one signal the first counts.
+    """
+    values: dict[str, str] = {}
+    left_out: list[str] = []
+    for line in text[:LONGEST].splitlines():
+        row = line.strip()
+        if not row:
+            continue
+        found = _read(row)
+        if found is None or found[0] in values:
+            left_out.append(row[:120])
+        else:
+            values[found[0]] = found[1]
+    return FrameRead(values, tuple(left_out))
+
+
+def _read(row: str) -> tuple[str, str] | None:
+    match = _LINE.match(row)
+    if match is None:
+        return None
+    name, said = match["name"] or match["words"], (match["value"] or match["plain"]).strip()
+    known = recognise(name)
+    if known is None:
+        return None
+    kind, number = known.signal, _VALUE.match(said)
+    if kind.texts and said.casefold() in kind.texts:
+        return kind.name, said
+    if number is None:
+        return None
+    value = number["number"].replace(",", ".")
+    if kind.unit == "1":
+        return (kind.name, value) if not number["unit"] else None
+    unit = stated_unit(number["unit"]) if number["unit"] else known.unit
+    if unit is not None and unit.reference == "gauge" and kind.is_absolute_pressure:
+        return None  # without the day's pressure it says nothing
+    return None if unit is None or not unit.fits(kind) else (kind.name, f"{value} {unit.unit}")

@@ -1,0 +1,279 @@
+"""A recording as an interactive picture: the signals over time, no more points than the screen can show.
+
+What comes out is the plain description of a figure (traces, axes, shapes) that a plotting library draws in the browser.
+It holds only what lies in the window asked for; zooming asks again, so a recording may be as long as it likes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from airproof.diagnosis.finding import Finding
+from airproof.diagnosis.weighing import RelationTrace
+from airproof.quantities.wishes import AS_IT_IS, Wish, in_units
+from airproof.recording.recording import Floats, Interval, Recording, Signal
+from airproof.recording.regimes import Regime, Regimes
+from airproof.recording.signals import signal_kind
+
+COLUMNS = 900
+"""Stretches of which the lowest and highest value are drawn: about what a laptop's screen has pixels."""
+
+ROW_PX, REGIME_PX, EDGE_PX = 150, 110, 70
+GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("pressures", ("manifold_pressure", "charge_pressure", "charge_pressure_target", "barometric_pressure")),
+    ("engine speed", ("engine_speed",)),
+    ("throttle and pedal", ("throttle", "throttle_target", "pedal", "wastegate")),
+    ("air flow", ("air_flow",)),
+    ("trims", ("short_trim_1", "long_trim_1", "short_trim_2", "long_trim_2")),
+    ("lambda", ("lambda", "lambda_target")),
+    ("load", ("load", "absolute_load")),
+    ("road speed", ("vehicle_speed",)),
+    ("temperatures", ("intake_temperature", "ambient_temperature", "coolant_temperature")),
+    ("spark", ("ignition_advance",)),
+)
+AT_FIRST = 4
+BANDS: Mapping[str, str] = {
+    "manifold-pressure": "manifold_pressure",
+    "air-flow": "air_flow",
+    "charge-pressure": "charge_pressure",
+}
+"""Which relation's healthy range lies over which signal."""
+
+STYLES = ("solid", "dash", "dot", "dashdot")
+LEAST_SHADED = 0.004  # of the window: a narrower stretch is not seen
+MOST_SHAPES = 150
+
+
+@dataclass(frozen=True)
+class View:
+    """What is to be seen: the window, s; the groups of signals; another recording laid over, `shift_s` later."""
+
+    window: Interval
+    groups: tuple[str, ...]
+    over: Recording | None = None
+    over_name: str = "other"
+    shift_s: float = 0.0
+    wish: Wish = AS_IT_IS
+    dark: bool = False
+    marked: tuple[Interval, ...] = field(default=())
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A recording with what the weighing found in it."""
+
+    recording: Recording
+    regimes: Regimes
+    relations: Sequence[RelationTrace] = ()
+    findings: Sequence[Finding] = ()
+
+
+def groups_of(recording: Recording) -> tuple[str, ...]:
+    """The groups of which the recording has any signal, in reading order; other signals by their own titles."""
+    known = {name for _, names in GROUPS for name in names}
+    found = [title for title, names in GROUPS if any(name in recording for name in names)]
+    return (*found, *(signal_kind(name).title for name in recording if name not in known))
+
+
+def figure(seen: Seen, view: View) -> dict[str, Any]:
+    """The figure: one row for each group, and one on top for what the engine was doing; all share their time."""
+    ink, paper, soft = ("#e9e6de", "#15191d", "#454c53") if view.dark else ("#1a2129", "#fbfaf6", "#c9c4b8")
+    rows = [(title, _names(title, seen.recording)) for title in view.groups]
+    heights = [REGIME_PX, *(ROW_PX for _ in rows)]
+    total = sum(heights)
+    tops = 1.0 - np.concatenate([[0.0], np.cumsum(heights)]) / total
+    layout: dict[str, Any] = {
+        "height": total + EDGE_PX,
+        "margin": {"l": 62, "r": 8, "t": 8, "b": 46},
+        "paper_bgcolor": paper,
+        "plot_bgcolor": paper,
+        "font": {"family": "Georgia, serif", "size": 14, "color": ink},
+        "hovermode": "x unified",
+        "hoversubplots": "axis",
+        "dragmode": "zoom",
+        "showlegend": True,
+        "legend": {"orientation": "h", "y": -46.0 / total, "yanchor": "top"},
+        "xaxis": {
+            "range": list(view.window),
+            "title": {"text": "time, s"},
+            "gridcolor": soft,
+            "anchor": f"y{len(rows) + 1}",
+            "zeroline": False,
+        },
+        "shapes": _shapes(seen, view, soft),
+        "uirevision": "kept",
+    }
+    traces = [_doing(seen.regimes, view.window, ink)]
+    layout["yaxis"] = {
+        "domain": [tops[1] + 0.012, tops[0]],
+        "fixedrange": True,
+        "tickvals": list(range(len(Regime))),
+        "ticktext": [str(regime) for regime in Regime],
+        "tickfont": {"size": 11},
+        "gridcolor": soft,
+        "range": [-0.6, len(Regime) - 0.4],
+    }
+    for place, (title, names) in enumerate(rows, start=2):
+        unit = _unit(names[0], view.wish)
+        layout[f"yaxis{place}"] = {
+            "domain": [tops[place] + 0.012, tops[place - 1] - 0.004],
+            "title": {"text": f"{title}<br>{unit}", "font": {"size": 12}},
+            "gridcolor": soft,
+            "zeroline": False,
+            "fixedrange": True,
+        }
+        traces += _row(seen, view, names, f"y{place}", ink)
+    return {"data": traces, "layout": layout, "config": _CONFIG}
+
+
+_CONFIG = {
+    "displaylogo": False,
+    "scrollZoom": False,
+    "responsive": True,
+    "modeBarButtonsToRemove": ["select2d", "lasso2d", "autoScale2d", "toImage", "sendDataToCloud"],
+}
+
+
+def _row(seen: Seen, view: View, names: Sequence[str], axis: str, ink: str) -> list[dict[str, Any]]:
+    traces: list[dict[str, Any]] = []
+    for number, name in enumerate(names):
+        traces += _band(seen, view, name, axis)
+        style = STYLES[number % len(STYLES)]
+        traces.append(_line(seen.recording[name], view, axis, ink, style, ""))
+    if view.over is not None:
+        for number, name in enumerate(names):
+            if name in view.over:
+                style = STYLES[number % len(STYLES)]
+                traces.append(_line(view.over[name], view, axis, "#b4602a", style, f"{view.over_name}: ", view.shift_s))
+    return traces
+
+
+def _line(
+    signal: Signal, view: View, axis: str, colour: str, style: str, before: str, shift_s: float = 0.0
+) -> dict[str, Any]:
+    time, values = peaks(signal.time + shift_s if shift_s else signal.time, signal.values, view.window)
+    shown, unit = in_units(values, _kind_unit(signal.name), view.wish)
+    step = signal.resolution is not None and signal.unit == ""
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        "x": np.round(time, 3).tolist(),
+        "y": [float(f"{v:.5g}") for v in np.asarray(shown)],
+        "yaxis": axis,
+        "name": f"{before}{signal_kind(signal.name).title}",
+        "line": {"color": colour, "width": 1.4 if before else 1.6, "dash": style, "shape": "hv" if step else "linear"},
+        "hovertemplate": f"%{{y}} {unit}",
+        "connectgaps": False,
+    }
+
+
+def _band(seen: Seen, view: View, name: str, axis: str) -> list[dict[str, Any]]:
+    """What a healthy engine would show at the steady points, as upright strokes: 90 in 100 lie on them."""
+    relation = next((one for one in seen.relations if BANDS.get(one.id) == name), None)
+    if relation is None:
+        return []
+    inside = (relation.time >= view.window[0]) & (relation.time <= view.window[1])
+    chosen = np.flatnonzero(inside & np.isfinite(relation.low) & np.isfinite(relation.high))
+    if chosen.size > COLUMNS // 3:
+        chosen = chosen[np.linspace(0, chosen.size - 1, COLUMNS // 3).astype(np.intp)]
+    low, _ = in_units(relation.low[chosen], _kind_unit(name), view.wish)
+    high, _ = in_units(relation.high[chosen], _kind_unit(name), view.wish)
+    x: list[float | None] = []
+    y: list[float | None] = []
+    for at, below, above in zip(relation.time[chosen], np.atleast_1d(low), np.atleast_1d(high), strict=True):
+        x += [round(float(at), 3), round(float(at), 3), None]
+        y += [float(f"{below:.5g}"), float(f"{above:.5g}"), None]
+    return [
+        {
+            "type": "scatter",
+            "mode": "lines",
+            "x": x,
+            "y": y,
+            "yaxis": axis,
+            "name": f"{signal_kind(name).title}: healthy range",
+            "line": {"color": "#8a8f94", "width": 5},
+            "opacity": 0.45,
+            "hoverinfo": "skip",
+        }
+    ]
+
+
+def _doing(regimes: Regimes, window: Interval, ink: str) -> dict[str, Any]:
+    x: list[float | None] = []
+    y: list[float | None] = []
+    for row, regime in enumerate(Regime):
+        for start, end in regimes.intervals(regime):
+            if end > window[0] and start < window[1]:
+                x += [max(start, window[0]), min(end, window[1]), None]
+                y += [row, row, None]
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        "x": x,
+        "y": y,
+        "name": "what the engine was doing",
+        "line": {"color": ink, "width": 7},
+        "hoverinfo": "skip",
+    }
+
+
+def _shapes(seen: Seen, view: View, soft: str) -> list[dict[str, Any]]:
+    """Regimes as broad grey stretches, what was found unusual within broken lines."""
+    start, end = view.window
+    least = LEAST_SHADED * (end - start)
+    shapes = []
+    for regime in (Regime.KEY_ON, Regime.IDLE, Regime.FULL_LOAD):
+        for a, b in seen.regimes.intervals(regime):
+            if b > start and a < end and b - a >= least:
+                shapes.append(_stretch(a, b, {"fillcolor": soft, "opacity": 0.28, "line": {"width": 0}}))
+    for a, b in view.marked:
+        if b > start and a < end:
+            shapes.append(_stretch(a, b, {"line": {"color": "#b4602a", "width": 1.6, "dash": "dash"}}))
+    return shapes[-MOST_SHAPES:]
+
+
+def _stretch(start: float, end: float, look: Mapping[str, Any]) -> dict[str, Any]:
+    place = {"type": "rect", "xref": "x", "yref": "paper", "x0": start, "x1": end, "y0": 0, "y1": 1, "layer": "below"}
+    return {**place, **look}
+
+
+def peaks(time: Floats, values: Floats, window: Interval, columns: int = COLUMNS) -> tuple[Floats, Floats]:
+    """The curve within a window, (n,) and (n,): all of it, or the lowest and highest of each of `columns` stretches.
+
+    One sample beyond each edge is kept, so that lines run to the border.
+    """
+    first, last = np.searchsorted(time, window)
+    first, last = max(int(first) - 1, 0), min(int(last) + 1, time.size)
+    time, values = time[first:last], values[first:last]
+    if time.size <= 2 * columns:
+        return time, values
+    block = time.size // columns
+    whole = time[: block * columns].reshape(columns, block), values[: block * columns].reshape(columns, block)
+    at = np.sort(np.stack([whole[1].argmin(axis=1), whole[1].argmax(axis=1)], axis=1), axis=1)
+    row = np.arange(columns)[:, np.newaxis]
+    rest = slice(block * columns, None)
+    return (
+        np.concatenate([whole[0][row, at].ravel(), time[rest]]),
+        np.concatenate([whole[1][row, at].ravel(), values[rest]]),
+    )
+
+
+def _names(title: str, recording: Recording) -> list[str]:
+    for group, names in GROUPS:
+        if group == title:
+            return [name for name in names if name in recording]
+    return [name for name in recording if signal_kind(name).title == title]
+
+
+def _kind_unit(name: str) -> str:
+    kind = signal_kind(name)
+    return "kPa absolute" if kind.is_absolute_pressure else kind.unit
+
+
+def _unit(name: str, wish: Wish) -> str:
+    unit = in_units(0.0, _kind_unit(name), wish)[1]
+    return "" if unit == "1" else unit

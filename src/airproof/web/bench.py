@@ -1,0 +1,186 @@
+"""What all pages share: the store of jobs, what is known, the settings, and the jobs that have been weighed lately."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import hashlib
+from collections import OrderedDict
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from airproof.errors import UnusableFile
+from airproof.jobs.folder import data_folder
+from airproof.jobs.opening import open_store
+from airproof.jobs.settings import Settings, keep_prices, keep_settings, load_settings, own_prices
+from airproof.jobs.state import State, state_of
+from airproof.knowledge.load import knowledge
+from airproof.knowledge.model import Knowledge, Prices
+from airproof.quantities.wishes_in_sentences import sentence_in_units
+from airproof.repair.prices import tools_of
+from airproof.web.work import Work
+
+if TYPE_CHECKING:
+    from airproof.jobs.weighing import Weighed
+    from airproof.repair.learned.sharpen import Learned
+
+KEPT = 3
+"""Jobs kept weighed at a time: as many as are open on a bench; judged: Airproof authors."""
+
+QUIET_S = 20.0
+"""After so long without a new fact a verdict is kept in the job; judged: Airproof authors: one burst, one verdict."""
+
+SHOP = "shop.json"
+
+
+class Bench:
+    """The one bench that all pages work on; `author` is who says something where a page does not know better."""
+
+    def __init__(self, folder: Path | None, author: str) -> None:
+        self.folder = data_folder(folder)
+        self.store = open_store(folder)
+        self.author = author
+        self.settings = load_settings(self.folder)
+        self.trouble = ""
+        self._weighed: OrderedDict[int, tuple[str, Weighed]] = OrderedDict()
+        self._at_work: dict[int, tuple[Work, asyncio.Task[Weighed]]] = {}
+        self._to_keep: dict[int, asyncio.Task[None]] = {}
+        self._reckon()
+
+    def _reckon(self) -> None:
+        """What is known, with the shop's own numbers and prices in it; a file that cannot be read is told, not used."""
+        self.trouble = ""
+        self.learned: Learned | None = None
+        self.known: Knowledge = knowledge()
+        self.mark = ""
+        shop = self.folder / SHOP
+        try:
+            if shop.is_file():
+                from airproof.repair.learned.sharpen import sharpened
+                from airproof.repair.learned.shop_file import read_shop
+
+                self.learned = sharpened(self.known, read_shop(shop))
+                self.known = self.learned.knowledge
+                self.mark = hashlib.sha256(shop.read_bytes()).hexdigest()
+        except UnusableFile as fault:
+            self.trouble = str(fault)
+        self.prices = self.known.prices
+        try:
+            self.prices = own_prices(self.folder, self.known.prices, tools_of(self.known))
+        except UnusableFile as fault:
+            self.trouble = str(fault)
+
+    def close(self) -> None:
+        """Let go of everything."""
+        for work, _ in self._at_work.values():
+            work.call_off()
+        self.store.close()
+
+    # Words
+
+    def words(self, text: str) -> str:
+        """A sentence of ours in the units that the user likes."""
+        return sentence_in_units(text, self.settings.wish())
+
+    @property
+    def speaker(self) -> str:
+        """Who says what is said on the pages."""
+        return self.settings.name or self.author
+
+    # Settings
+
+    def like(self, settings: Settings) -> None:
+        """Keep other settings."""
+        keep_settings(self.folder, settings)
+        self.settings = settings
+
+    def price(self, text: str) -> Prices:
+        """Keep another price file; all plans are made anew with it."""
+        self.prices = keep_prices(self.folder, text, self.known.prices, tools_of(self.known))
+        self._weighed.clear()
+        return self.prices
+
+    def learn_anew(self) -> None:
+        """Read what the shop has learned again."""
+        self._reckon()
+        self._weighed.clear()
+
+    # Weighing
+
+    def fingerprint(self, state: State) -> str:
+        """What a weighing of this state hears, in short."""
+        from airproof.jobs.weighing import fingerprint
+
+        return fingerprint(state, self.known, self.mark)
+
+    def weighed(self, job: int, state: State) -> Weighed | None:
+        """The job weighed as it stands now, if that has been done."""
+        held = self._weighed.get(job)
+        if held is None or held[0] != self.fingerprint(state):
+            return None
+        self._weighed.move_to_end(job)
+        return held[1]
+
+    def at_work(self, job: int) -> Work | None:
+        """The weighing of that job that is under way."""
+        held = self._at_work.get(job)
+        return None if held is None else held[0]
+
+    async def weigh(self, job: int) -> Weighed:
+        """Weigh the job as it stands; several pages that ask at once are given the same.
+
+        Raises as `weigh_job`, and Stopped where it was called off.
+        """
+        state = await asyncio.to_thread(self.store.state, job)
+        found = self.weighed(job, state)
+        if found is not None:
+            return found
+        held = self._at_work.get(job)
+        if held is None:
+            work = Work(f"weighing job {job}")
+            task = asyncio.create_task(work.carry_out(partial(self._weigh, job)))
+            self._at_work[job] = work, task
+            task.add_done_callback(lambda _: self._at_work.pop(job, None))
+        else:
+            task = held[1]
+        weighed = await asyncio.shield(task)
+        self._keep(job, weighed)
+        if await asyncio.to_thread(self.store.state, job) != state:  # it has moved on meanwhile
+            return await self.weigh(job)
+        return weighed
+
+    def _weigh(self, job: int, progress: Callable[[float], None]) -> Weighed:
+        from airproof.jobs.weighing import weigh_job
+
+        return weigh_job(self.store, job, self.known, self.prices, progress, self.mark)
+
+    def _keep(self, job: int, weighed: Weighed) -> None:
+        self._weighed[job] = weighed.facts_sha256, weighed
+        self._weighed.move_to_end(job)
+        while len(self._weighed) > KEPT:
+            self._weighed.popitem(last=False)
+        waiting = self._to_keep.pop(job, None)
+        if waiting is not None:
+            waiting.cancel()
+        self._to_keep[job] = asyncio.create_task(self._keep_when_quiet(job))
+
+    async def _keep_when_quiet(self, job: int) -> None:
+        """Put the verdict into the job once nobody has added to it for a while, so that a list shows it."""
+        await asyncio.sleep(QUIET_S)
+        with contextlib.suppress(UnusableFile):  # the next one is kept; what was said is in the store as it is
+            await asyncio.to_thread(self.keep_verdict, job)
+
+    def keep_verdict(self, job: int) -> bool:
+        """Keep the verdict of today in the job, where it is not there yet; False where there is none of today."""
+        from airproof.jobs.weighing import keep_verdict, todays_verdict
+        from airproof.report.as_json import verdict_object
+
+        state = state_of(self.store.events(job))
+        weighed = self.weighed(job, state)
+        if weighed is None:
+            return False
+        if todays_verdict(state, self.known, self.mark) is None:
+            keep_verdict(self.store, job, weighed, partial(verdict_object, learned=self.learned), self.speaker)
+        return True

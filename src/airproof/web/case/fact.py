@@ -1,0 +1,151 @@
+"""Facts as they stand, each with who said it, to be taken back or corrected."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from airproof.diagnosis.facts import entries_of
+from airproof.jobs.adding import code_said, noted_said, step_said
+from airproof.jobs.events import Draft, withdrawal
+from airproof.jobs.kinds import (
+    Car,
+    Code,
+    Complaint,
+    Engine,
+    Frame,
+    Note,
+    Noted,
+    NotedKind,
+    Payload,
+    Place,
+    Readiness,
+    Reading,
+    Step,
+    payload_of,
+)
+from airproof.jobs.state import Fact, standing
+from airproof.knowledge.model import Knowledge
+from airproof.report.job_in_words import fact_in_words
+from airproof.report.wording import sentence
+from airproof.web.case.file import CaseFile
+from airproof.web.marks import Form, Mark, Values, button, choice, field, folded, one, say
+
+TAKEN_BACK = ("code", "symptom", "look", "history", "condition", "reading", "measured", "step", "note", "freeze_frame",
+              "readiness", "recording", "closed", "place", "car", "engine", "complaint")  # fmt: skip
+
+
+def facts(case: CaseFile, kinds: Sequence[str]) -> int:
+    """All facts of these kinds that stand, in the order in which they were first said; how many there are."""
+    found = [(kind, fact) for kind, fact in standing(case.events) if kind in kinds]
+    if found:
+        with Mark("ul", classes="evidence"):
+            for kind, fact in found:
+                with Mark("li"):
+                    show(case, kind, fact)
+    return len(found)
+
+
+def facts_of_step(case: CaseFile, step: str) -> None:
+    """What was said of one step before."""
+    found = [fact for _, fact in standing(case.events) if isinstance(fact.payload, Step) and fact.payload.id == step]
+    for fact in found:
+        show(case, "step", fact)
+
+
+def show(case: CaseFile, kind: str, fact: Fact[Payload]) -> None:
+    """One fact, with what can be done about it folded away."""
+    text = case.bench.words(in_a_sentence(kind, fact.payload, case.bench.known))
+
+    async def take_back() -> None:
+        await case.add([withdrawal(fact.number)], "Taken back; it stays in the history.")
+
+    with folded(text):
+        say(f"Said by {fact.author}, {fact.at.astimezone():%Y-%m-%d %H:%M}. Fact {fact.number}.", "soft")
+        _correction(case, kind, fact)
+        if kind in TAKEN_BACK:
+            button("Take this back", take_back, "quiet small", aria_label=f"Take back: {text}")
+
+
+def in_a_sentence(kind: str, payload: Payload, known: Knowledge) -> str:
+    """The fact as a person would say it."""
+    match payload:
+        case Noted():
+            entry = entries_of(_noted(kind), known).get(payload.id)
+            if entry is not None:
+                return sentence(entry.says if payload.found else getattr(entry, "if_not", f"Not so: {entry.says}"))
+        case Step() if payload.id in known.steps:
+            step = known.steps[payload.id]
+            came = {"found": step.if_so, "not found": step.if_not}.get(payload.outcome, payload.outcome)
+            took = [f"{payload.minutes:g} minutes"] if payload.minutes else []
+            took += [f"{payload.money:g} in money"] if payload.money else []
+            return f"{step.title}: {sentence(came)}" + (f" It took {' and '.join(took)}." if took else "")
+        case Engine() | Place() | Car() | Frame() | Readiness():
+            return sentence(fact_in_words(kind, payload, known))
+    return fact_in_words(kind, payload, known)
+
+
+def _correction(case: CaseFile, kind: str, fact: Fact[Payload]) -> None:
+    """A form that puts something else in the place of the fact, where that is easily said."""
+    payload, known = fact.payload, case.bench.known
+
+    def form(draft: object) -> Form:
+        async def correct(values: Values) -> None:
+            made: Draft = draft(values)  # type: ignore[operator]
+            await case.add([replace(made, corrects=fact.number)], "Corrected.")
+
+        return Form(correct, send="Correct it", classes="pair")
+
+    match payload:
+        case Code():
+            with form(lambda values: code_said(f"{one(values, 'code')}={one(values, 'status')}", known)):
+                field("Code", "code", payload.id)
+                choice("How it stands", "status", {name: name for name in known.statuses}, payload.status)
+        case Complaint() | Note():
+            with form(lambda values: Draft(kind, payload_of(kind, {"text": one(values, "text")}))):
+                field("Text", "text", payload.text, long=True)
+        case Noted():
+            with form(lambda values: noted_said(_noted(kind), f"{payload.id}={one(values, 'found')}", known)):
+                choice("It is", "found", {"yes": "there", "no": "looked for, and not there"}, _yes(payload.found))
+        case Reading():
+
+            def reading(values: Values) -> Draft:
+                data = payload.model_dump(exclude_unset=True) | {"value": one(values, "value")}
+                return Draft("reading", payload_of("reading", data))
+
+            with form(reading):
+                field("Pressure, absolute, with its unit", "value", payload.value)
+        case Step() if payload.id in known.steps:
+            outcomes = _outcomes(case, payload.id)
+
+            def step(values: Values) -> Draft:
+                minutes, money = (_amount(one(values, name)) for name in ("minutes", "money"))
+                return step_said(f"{payload.id}={one(values, 'outcome')}", known, minutes, money)
+
+            with form(step):
+                choice("What came of it", "outcome", outcomes, payload.outcome.replace(" ", "-"))
+                field("Minutes it took", "minutes", _number(payload.minutes), inputmode="decimal")
+                field("Money it took", "money", _number(payload.money), inputmode="decimal")
+
+
+def _outcomes(case: CaseFile, step: str) -> dict[str, str]:
+    entry = case.bench.known.steps[step]
+    if entry.tells:
+        return {"found": entry.if_so, "not-found": entry.if_not, "could-not": "it could not be done"}
+    return {"done": "done", "could-not": "it could not be done"}
+
+
+def _noted(kind: str) -> NotedKind:
+    return kind  # type: ignore[return-value]
+
+
+def _yes(found: bool) -> str:
+    return "yes" if found else "no"
+
+
+def _number(value: float | None) -> str:
+    return "" if value is None else f"{value:g}"
+
+
+def _amount(text: str) -> float | None:
+    return float(text.replace(",", ".")) if text else None

@@ -1,0 +1,186 @@
+"""The case file: one page for one job, which follows what others add and what is worked out meanwhile."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from nicegui import ui
+
+from airproof.errors import AirproofError
+from airproof.jobs.beside import append_beside
+from airproof.jobs.events import Draft, Event
+from airproof.jobs.state import State, state_of
+from airproof.jobs.trouble import ChangedMeanwhile
+from airproof.jobs.weighing import Weighed
+from airproof.report.job_in_words import event_in_words
+from airproof.web.bench import Bench
+from airproof.web.faults import reported
+from airproof.web.frame import aloud, page
+from airproof.web.jobs_page import title_of
+from airproof.web.marks import Mark, button, in_words, say
+from airproof.web.work import Stopped
+
+LOOK_S = 1.0
+"""How often a page asks whether its job has moved on."""
+
+NAMED = 3
+
+
+@dataclass
+class CaseFile:
+    """One job as one browser sees it; its parts are drawn anew when what they show has changed."""
+
+    bench: Bench
+    job: int
+    events: list[Event]
+    parts: list[Part] = field(default_factory=list)
+    weighed: Weighed | None = None
+    trouble: str = ""
+
+    def __post_init__(self) -> None:
+        self.state: State = state_of(self.events)
+
+    @property
+    def seen(self) -> int:
+        """The number of the last event that this page shows."""
+        return len(self.events)
+
+    def part(self, draw: Callable[[CaseFile], None], *, on: str) -> None:
+        """A part of the page; `on` is "facts" or "weighing", whatever it is drawn from."""
+        part = Part(draw, on, Mark("div"))
+        self.parts.append(part)
+        part.redraw(self)
+
+    def redraw(self, on: str) -> None:
+        """Draw all parts anew that show this."""
+        for part in self.parts:
+            if part.on == on:
+                part.redraw(self)
+
+    async def add(self, drafts: Sequence[Draft], done: str = "Kept.") -> None:
+        """Add what was said on this page; where others spoke of the same thing meanwhile, nothing is written.
+
+        Raises errors of ours for the form to tell.
+        """
+        if not drafts:
+            aloud("Nothing is new in that.")
+            return
+        try:
+            await asyncio.to_thread(
+                append_beside, self.bench.store, self.job, drafts, seen=self.seen, author=self.bench.speaker
+            )
+        except ChangedMeanwhile as other:
+            told = "; ".join(event_in_words(event, self.bench.known) for event in other.events[:NAMED])
+            raise ChangedMeanwhile(
+                f"somebody else spoke of the same thing meanwhile ({told})",
+                "a look at it first",
+                "It is shown above now. Say again what still holds; nothing of yours was written.",
+                events=other.events,
+            ) from other
+        finally:
+            await self.follow(aloud_=False)
+        aloud(done)
+
+    async def follow(self, *, aloud_: bool = True) -> None:
+        """Show what has been added since this page was drawn, by whomever."""
+        new = await asyncio.to_thread(self.bench.store.events, self.job, self.seen)
+        new = [event for event in new if event.number > self.seen]
+        if not new:
+            return
+        self.events += new
+        self.state = state_of(self.events)
+        facts = [event for event in new if event.kind != "verdict"]
+        if not facts:
+            return
+        self.redraw("facts")
+        others = [event for event in facts if event.author != self.bench.speaker]
+        if aloud_:
+            told = "; ".join(event_in_words(event, self.bench.known) for event in (others or facts)[:NAMED])
+            aloud(f"Added meanwhile: {self.bench.words(told)}")
+        if any(part.on == "weighing" for part in self.parts):
+            await self.weigh()
+
+    async def weigh(self) -> None:
+        """Weigh the job as it stands, and show it."""
+        self.trouble = ""
+        try:
+            found = self.bench.weighed(self.job, self.state)
+            if found is None:
+                self.redraw("work")
+                found = await self.bench.weigh(self.job)
+            self.weighed = found
+        except Stopped:
+            self.trouble = "The weighing was stopped. What is shown below is from before."
+        except AirproofError as fault:
+            self.weighed = None
+            self.trouble = in_words(fault)
+        except Exception as fault:  # the facts are still there to be read and corrected
+            self.trouble = reported(fault)
+        self.redraw("work")
+        self.redraw("weighing")
+
+    async def look(self) -> None:
+        """Ask whether the job has moved on; cheap enough to be asked every second."""
+        last = await asyncio.to_thread(self.bench.store.last_event, self.job)
+        if last > self.seen:
+            await self.follow()
+
+
+@dataclass
+class Part:
+    """A part of a page and how it is drawn."""
+
+    draw: Callable[[CaseFile], None]
+    on: str
+    place: Mark
+
+    def redraw(self, case: CaseFile) -> None:
+        """Draw it anew in its place."""
+        self.place.clear()
+        with self.place:
+            self.draw(case)
+
+
+async def show(bench: Bench, job: int) -> None:
+    """The page of one job."""
+    from airproof.web.case import close, done, heard, history, next_step, recordings, told, weighing
+
+    events = await asyncio.to_thread(bench.store.events, job)
+    line = await asyncio.to_thread(bench.store.line, job)
+    case = CaseFile(bench, job, events)
+    case.weighed = bench.weighed(job, case.state)
+    with page(bench, title_of(line)):
+        case.part(told.head, on="facts")
+        case.part(weighing.answer_in_short, on="weighing")
+        case.part(_at_work, on="work")
+        case.part(told.complaint, on="facts")
+        case.part(heard.what_the_car_says, on="facts")
+        case.part(recordings.show, on="facts")
+        case.part(weighing.show, on="weighing")
+        case.part(next_step.show, on="weighing")
+        case.part(done.show, on="facts")
+        case.part(close.show, on="facts")
+        case.part(history.show, on="facts")
+    ui.timer(LOOK_S, case.look)
+    if case.weighed is None:
+        ui.timer(0.0, case.weigh, once=True)
+
+
+def _at_work(case: CaseFile) -> None:
+    """The weighing under way, with its progress, to be stopped."""
+    work = case.bench.at_work(case.job)
+    if case.trouble:
+        say(case.trouble, "news", role="status")
+    if work is None:
+        return
+    with Mark("div", classes="news", role="status"):
+        say("Weighing what is there ...")
+        bar = Mark("progress", max=1, value=0, aria_label="How much has been weighed")
+        button("Stop", work.call_off, "quiet small")
+
+    def move() -> None:
+        bar.props["value"] = work.share
+
+    ui.timer(0.3, move)

@@ -1,0 +1,112 @@
+"""What the car says: codes, freeze frames, readiness."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from airproof.errors import UnusableRequest
+from airproof.jobs.adding import checked, codes_in_text, in_place
+from airproof.jobs.events import Draft
+from airproof.jobs.kinds import Code, Readiness, payload_of
+from airproof.jobs.pasted import frame_in_text
+from airproof.knowledge.lookup import UnlistedCode, explain_code
+from airproof.report.explained import explain
+from airproof.web.case.fact import facts
+from airproof.web.case.file import CaseFile
+from airproof.web.frame import aloud
+from airproof.web.marks import Form, Mark, Values, choice, field, folded, folded_later, heading, lines, one, say
+
+STANDINGS = {"": "not asked", "complete": "complete", "incomplete": "incomplete", "not supported": "not supported"}
+
+
+def what_the_car_says(case: CaseFile) -> None:
+    """All that was read from the control unit, and fields for more."""
+    heading(2, "What the car says")
+    count = facts(case, ("code", "freeze_frame", "readiness"))
+    if not count:
+        say("No codes yet. Read them with their freeze frames before anybody clears them.", "soft")
+    for code in case.state.codes:
+        folded_later(f"What {code} claims, and what else sets it", _explained(case, code))
+    _codes(case)
+    _frame(case)
+    _readiness(case)
+
+
+def _explained(case: CaseFile, code: str) -> Callable[[], None]:
+    def draw() -> None:
+        for part in explain(code, case.bench.known).parts:
+            heading(4, part.heading)
+            lines(map(case.bench.words, part.lines))
+
+    return draw
+
+
+def _codes(case: CaseFile) -> None:
+    async def add(values: Values) -> None:
+        text, status = one(values, "text"), one(values, "status")
+        found = codes_in_text(text)
+        if not found:
+            raise UnusableRequest(
+                "no code was found in that" if text else "nothing was pasted",
+                "any text with codes such as P0106 in it",
+                "A code is a letter (P, C, B or U) and four signs.",
+            )
+        drafts = [Draft("code", Code(id=code, status=status)) for code in found]
+        unknown = [code for code in found if isinstance(explain_code(code, case.bench.known), UnlistedCode)]
+        kept = f"Found: {', '.join(found)}."
+        if unknown:
+            kept += f" {', '.join(unknown)} kept; not among those that are weighed here."
+        await case.add(in_place(drafts, case.state), kept)
+
+    with folded("Add codes", opened=not case.state.codes), Form(add, send="Find the codes"):
+        field("Paste or type them, in any form", "text", long=True, spellcheck="false")
+        choice("How they stand", "status", {name: name for name in case.bench.known.statuses}, "stored")
+
+
+def _frame(case: CaseFile) -> None:
+    if not case.state.codes:
+        return
+
+    async def add(values: Values) -> None:
+        read = frame_in_text(one(values, "frame"))
+        if not read.values:
+            raise UnusableRequest(
+                "no value with its unit was found in that",
+                "one value a line, such as: engine speed 780 rpm",
+                "Write the unit behind each value.",
+            )
+        data = {"code": one(values, "code"), "values": dict(read.values)}
+        draft = Draft("freeze_frame", payload_of("freeze_frame", data))
+        checked(draft, case.bench.known)
+        await case.add([draft])
+        if read.left_out:
+            aloud(f"Kept {len(read.values)} values. Nothing was made of: {'; '.join(read.left_out)}")
+
+    with folded("Add a freeze frame"), Form(add, send="Keep the freeze frame"):
+        choice("Stored with", "code", {code: code for code in case.state.codes})
+        field(
+            "Its values, one a line, with their units",
+            "frame",
+            long=True,
+            hint="Such as: engine speed 780 rpm; manifold pressure 52 kPa. Pressures absolute.",
+            spellcheck="false",
+        )
+
+
+def _readiness(case: CaseFile) -> None:
+    monitors = case.bench.known.monitors
+    said = case.state.readiness.payload if case.state.readiness else Readiness()
+
+    async def keep(values: Values) -> None:
+        told = {name: one(values, f"monitor {name}") for name in monitors if one(values, f"monitor {name}")}
+        data = {"codes_read": "codes_read" in values, "monitors": told}
+        await case.add([Draft("readiness", payload_of("readiness", data))])
+
+    with folded("Readiness"), Form(keep, send="Keep"):
+        say("What each monitor says of itself. Complete and no code is evidence too; incomplete is none.", "soft")
+        with Mark("label", classes="tick"):
+            Mark("input", type="checkbox", name="codes_read", value="yes", checked=said.codes_read)
+            Mark("span", "All codes were read: there are no others than those above")
+        with Mark("div", classes="pair"):
+            for name, monitor in monitors.items():
+                choice(monitor.title, f"monitor {name}", STANDINGS, said.monitors.get(name, ""))

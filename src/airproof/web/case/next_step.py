@@ -1,0 +1,72 @@
+"""The next step with its price against the habit, and where it leads."""
+
+from __future__ import annotations
+
+import asyncio
+
+from nicegui import ui
+
+from airproof.jobs.weighing import Weighed
+from airproof.repair.advice import Advice, advise
+from airproof.repair.task import Task
+from airproof.report.in_words import cautions_of
+from airproof.report.in_words import in_words as verdict_in_words
+from airproof.report.plan_in_words import in_words as plan_in_words
+from airproof.report.wording import sentence
+from airproof.web.case.file import CaseFile
+from airproof.web.marks import Mark, folded, heading, lines, link, say
+
+SHOWN = 5
+
+
+def show(case: CaseFile) -> None:
+    """What to do now, why, and what it saves; the rest of the plan folded away."""
+    heading(2, "Next step", id="next")
+    weighed = case.weighed
+    if weighed is None or weighed.plan is None or not weighed.plan.next_steps:
+        say("It follows from the weighing.", "soft")
+        return
+    words = case.bench.words
+    step = weighed.plan.next_steps[0]
+    parts = {part.id: part for part in verdict_in_words(weighed.weighing, weighed.plan, weighed.recordings)}
+    for line in parts["next"].lines:
+        say(words(line.removesuffix(f" [{step.id}]")))
+    link(f"How to do it: {step.title[0].lower()}{step.title[1:]}", f"/job/{case.job}/step/{step.id}", "press")
+    with Mark("section", classes="care", aria_label="Take care"):
+        heading(3, "Take care")
+        lines(sentence(words(one)) for one in cautions_of(weighed.weighing.verdict, weighed.plan))
+    _others(case, weighed)
+    with folded("Where it leads, and what would change it"):
+        place = Mark("div")
+        with place:
+            say("Reckoning ...", "soft", role="status")
+
+    async def lay_open() -> None:
+        from airproof.jobs.weighing import planning_task
+
+        task: Task = planning_task(weighed, case.state, case.bench.known, case.bench.prices)
+        advice: Advice = await asyncio.to_thread(advise, task)
+        place.clear()
+        with place:
+            for part in plan_in_words(advice, task):
+                if part.id in ("first", "how", "care"):
+                    continue
+                heading(3, part.heading)
+                lines(map(words, part.lines))
+
+    ui.timer(0.05, lay_open, once=True)
+
+
+def _others(case: CaseFile, weighed: Weighed) -> None:
+    assert weighed.plan is not None
+    others = weighed.plan.next_steps[1 : 1 + SHOWN]
+    with folded("Other steps, and any step at all"):
+        with Mark("ul"):
+            for one in others:
+                with Mark("li"):
+                    link(one.title, f"/job/{case.job}/step/{one.id}")
+        say("All that can be done:", "soft")
+        with Mark("ul", classes="many"):
+            for name, step in case.bench.known.steps.items():
+                with Mark("li"):
+                    link(step.title, f"/job/{case.job}/step/{name}")

@@ -1,0 +1,18 @@
+"""A fault of our own, as the pages tell it: in plain words with a number, the whole of it in the log."""
+
+from __future__ import annotations
+
+import logging
+import secrets
+
+_LOG = logging.getLogger("airproof.web")
+
+
+def reported(fault: BaseException) -> str:
+    """Write the fault to the log under a number, and say so."""
+    number = secrets.token_hex(4)
+    _LOG.error("fault %s", number, exc_info=fault)
+    return (
+        f"A fault of our own, number {number}. Nothing that was acknowledged is lost. The window in which Airproof was "
+        "started says more under that number: please send it to us."
+    )

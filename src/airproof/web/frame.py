@@ -1,0 +1,44 @@
+"""The frame around every page: where one is, where else one can go, and what is said aloud when something changes."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from nicegui import ui
+
+from airproof import __version__
+from airproof.web.bench import Bench
+from airproof.web.marks import Mark, link, say
+
+PLACES = (("/", "Jobs"), ("/rehearse", "Rehearse"), ("/settings", "Settings"))
+
+
+@contextmanager
+def page(bench: Bench, title: str, here: str = "") -> Iterator[None]:
+    """A page with that title; `here` is the address of the place it belongs to."""
+    ui.page_title(f"{title} - Airproof")
+    look = bench.settings.look.replace(" ", "-")
+    ui.add_head_html(f'<link rel="stylesheet" href="/assets/airproof.css?{__version__}">')
+    ui.add_head_html(f'<script defer src="/assets/airproof.js?{__version__}"></script>')
+    ui.query("body").classes(f"look-{look}")
+    link("To the page itself", "#page", classes="skip")
+    with Mark("header", classes="top"), Mark("nav", aria_label="Places"):
+        for address, name in PLACES:
+            link(name, address, aria_current="page" if address == here else None)
+    with Mark("main", id="page", tabindex="-1"):
+        if bench.trouble:
+            say(bench.trouble, "wrong", role="alert")
+        yield
+    with Mark("footer"):
+        say(
+            f"Airproof {__version__}. Everything stays on this computer. The maker's service data, local codes and "
+            "licensed practice come first."
+        )
+    Mark("p", id="aloud", role="status", aria_live="polite", classes="aloud")
+
+
+def aloud(text: str) -> None:
+    """Say something that has changed, for those who see it and those who hear it; it passes by itself."""
+    ui.run_javascript(f"airproof.aloud({json.dumps(text)})")

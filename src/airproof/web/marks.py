@@ -1,0 +1,204 @@
+"""What a page is written with: plain HTML elements, so that keyboard, screen reader and print work by themselves.
+
+Text is always text: nothing that was typed or came in a file becomes markup.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Iterable, Mapping, Sequence
+from typing import Any, TypeAlias
+
+from nicegui import ui
+from nicegui.element import Element
+
+from airproof.errors import AirproofError
+from airproof.web.faults import reported
+
+Values: TypeAlias = Mapping[str, list[str]]
+"""What a form holds when it is sent: every value of each name."""
+
+Act: TypeAlias = Callable[[Values], Awaitable[None] | None]
+
+_FORM = """(e) => { e.preventDefault(); const all = {};
+for (const [name, value] of new FormData(e.target, e.submitter)) (all[name] ??= []).push(String(value)); emit(all); }"""
+
+
+class Mark(Element):
+    """One HTML element with its text; attributes with `_` for `-` (`aria_label`), `for_` for `for`."""
+
+    def __init__(self, tag: str, text: str = "", *, classes: str = "", **attributes: Any) -> None:
+        super().__init__(tag)
+        self._text = text
+        if classes:
+            self.classes(classes)
+        for name, value in attributes.items():
+            if value is not None and value is not False:
+                self.props[name.rstrip("_").replace("_", "-") if name != "defaultValue" else name] = value
+
+    def write(self, text: str) -> None:
+        """Put another text in the place of this one."""
+        if text != self._text:
+            self._text = text
+            self.update()
+
+
+def heading(level: int, text: str, **attributes: Any) -> Mark:
+    """A heading, 1 for the page's own."""
+    return Mark(f"h{level}", text, **attributes)
+
+
+def say(text: str, classes: str = "", **attributes: Any) -> Mark:
+    """A paragraph."""
+    return Mark("p", text, classes=classes, **attributes)
+
+
+def lines(texts: Iterable[str], classes: str = "", *, ordered: bool = False) -> None:
+    """A list of sentences; nothing where there are none."""
+    items = list(texts)
+    if items:
+        with Mark("ol" if ordered else "ul", classes=classes):
+            for text in items:
+                Mark("li", text)
+
+
+def link(text: str, to: str, classes: str = "", **attributes: Any) -> Mark:
+    """A link to a page of ours."""
+    return Mark("a", text, href=to, classes=classes, **attributes)
+
+
+def button(text: str, act: Callable[[], Awaitable[None] | None], classes: str = "", **attributes: Any) -> Mark:
+    """A button that does something."""
+    made = Mark("button", text, type="button", classes=classes, **attributes)
+
+    async def pressed() -> None:
+        outcome = act()
+        if outcome is not None:
+            await outcome
+
+    made.on("click", pressed, [])
+    return made
+
+
+def folded(summary: str, *, opened: bool = False, classes: str = "", **attributes: Any) -> Mark:
+    """Something that is laid open by a press: `with folded("How"): ...`."""
+    made = Mark("details", classes=classes, open=opened or None, **attributes)
+    with made:
+        Mark("summary", summary)
+    return made
+
+
+def folded_later(summary: str, build: Callable[[], None], classes: str = "") -> Mark:
+    """As `folded`, its inside made when it is first opened: a page with much to say is there at once."""
+    made = folded(summary, classes=classes)
+    with made:
+        inside = Mark("div")
+    built = False
+
+    def open_() -> None:
+        nonlocal built
+        if not built:
+            built = True
+            with inside:
+                build()
+
+    made.on("toggle", open_, [])
+    return made
+
+
+class Form(Mark):
+    """A form: sent with Enter or its button, read whole when it is sent. What goes wrong is said within it."""
+
+    def __init__(self, act: Act, *, send: str = "", classes: str = "", **attributes: Any) -> None:
+        super().__init__("form", classes=classes, autocomplete="off", **attributes)
+        self._act, self._send = act, send
+        self.on("submit", self._sent, js_handler=_FORM)
+
+    def __exit__(self, *fault: object) -> None:
+        if self._send:
+            Mark("button", self._send, type="submit")
+            self._send = ""
+        self._said = Mark("p", role="alert", classes="wrong")
+        super().__exit__(*fault)
+
+    def tell(self, text: str) -> None:
+        """Say something within the form, at once and aloud."""
+        self._said.write(text)
+
+    async def _sent(self, event: Any) -> None:
+        values = event.args if isinstance(event.args, dict) else {}
+        self.tell("")
+        try:
+            outcome = self._act(values)
+            if outcome is not None:
+                await outcome
+        except AirproofError as fault:
+            self.tell(in_words(fault))
+        except Exception as fault:  # the page lives on; the number leads to what is in the log
+            self.tell(reported(fault))
+
+
+def in_words(fault: AirproofError) -> str:
+    """An error of ours as a person reads it."""
+    where = f"{fault.where}: " if fault.where else ""
+    return f"{where}{fault.given}. Wanted: {fault.wanted}. {fault.way_out}"
+
+
+def one(values: Values, name: str) -> str:
+    """The one value of a field, without blanks around it."""
+    return str((values.get(name) or [""])[0]).strip()
+
+
+def field(
+    label: str, name: str, value: str = "", *, hint: str = "", kind: str = "text", long: bool = False, **attributes: Any
+) -> Mark:
+    """A labelled field; `hint` says below it what is wanted."""
+    key = new_key(name)
+    with Mark("div", classes="field"):
+        Mark("label", label, for_=key)
+        told = {"aria_describedby": f"{key}-hint"} if hint else {}
+        # The value as it was first: what is typed belongs to the browser until the form is sent.
+        if long:
+            made = Mark("textarea", id=key, name=name, rows=4, defaultValue=value, **told, **attributes)
+        else:
+            made = Mark("input", id=key, name=name, type=kind, defaultValue=value, **told, **attributes)
+        if hint:
+            Mark("small", hint, id=f"{key}-hint")
+    return made
+
+
+def choice(label: str, name: str, options: Mapping[str, str], chosen: str = "", *, hint: str = "") -> Mark:
+    """One of several: value and what it is called."""
+    key = new_key(name)
+    with Mark("div", classes="field"):
+        Mark("label", label, for_=key)
+        with Mark("select", id=key, name=name, aria_describedby=f"{key}-hint" if hint else None) as made:
+            for value, text in options.items():
+                Mark("option", text, value=value, selected=value == chosen)
+        if hint:
+            Mark("small", hint, id=f"{key}-hint")
+    return made
+
+
+def ticks(legend: str, name: str, options: Mapping[str, str], ticked: Sequence[str] = ()) -> None:
+    """Any of several, each with a box to tick."""
+    with Mark("fieldset"):
+        Mark("legend", legend)
+        for value, text in options.items():
+            with Mark("label", classes="tick"):
+                Mark("input", type="checkbox", name=name, value=value, checked=value in ticked)
+                Mark("span", text)
+
+
+def picks(legend: str, name: str, options: Mapping[str, str], chosen: str = "") -> None:
+    """One of several, all in sight."""
+    with Mark("fieldset"):
+        Mark("legend", legend)
+        for value, text in options.items():
+            with Mark("label", classes="tick"):
+                Mark("input", type="radio", name=name, value=value, checked=value == chosen, required=True)
+                Mark("span", text)
+
+
+def new_key(name: str) -> str:
+    """An id that no other element of this page has."""
+    return f"{name}-{ui.context.client.next_element_id}"

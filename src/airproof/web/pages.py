@@ -1,0 +1,160 @@
+"""Which address leads where."""
+
+from __future__ import annotations
+
+import asyncio
+import re
+import tempfile
+from collections.abc import Awaitable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from nicegui import app, ui
+from starlette.background import BackgroundTask
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import FileResponse, Response
+
+from airproof.errors import AirproofError
+from airproof.web.faults import reported
+from airproof.web.marks import in_words
+from airproof.web.pictures import picture_called
+from airproof.web.plain import not_there, plain
+
+if TYPE_CHECKING:
+    from airproof.web.bench import Bench
+
+ASSETS = Path(__file__).parent / "assets"
+_ROOMY = re.compile(r"/job/[0-9]+/recordings|/jobs/import")
+
+
+def roomy(path: str) -> bool:
+    """Whether whole recordings may be sent to that address."""
+    return _ROOMY.fullmatch(path) is not None
+
+
+def lay_out(bench: Bench) -> None:
+    """Put all pages of the bench in their places. What a page needs is loaded when it is first asked for."""
+    app.add_static_files("/assets", ASSETS)
+    _places(bench)
+    _of_a_job(bench)
+    _files(bench)
+    app.exception_handler(404)(_nothing_here)
+    app.exception_handler(500)(_own_fault)
+    app.on_page_exception(_told_on_the_page)
+
+
+def _places(bench: Bench) -> None:
+    @ui.page("/")
+    async def jobs(words: str = "") -> None:
+        from airproof.web import jobs_page
+
+        await jobs_page.show(bench, words)
+
+    @ui.page("/new")
+    def new() -> None:
+        from airproof.web import jobs_page
+
+        jobs_page.new(bench)
+
+    @ui.page("/settings")
+    def settings() -> None:
+        from airproof.web import settings_page
+
+        settings_page.show(bench)
+
+    @ui.page("/rehearse")
+    async def rehearse() -> None:
+        from airproof.web import rehearsal_page
+
+        await rehearsal_page.show(bench)
+
+
+def _of_a_job(bench: Bench) -> None:
+    @ui.page("/job/{job}")
+    async def case(job: int) -> None:
+        from airproof.web.case import file
+
+        await _there(file.show(bench, job))
+
+    @ui.page("/job/{job}/step/{step}")
+    async def step(job: int, step: str) -> None:
+        from airproof.web import step_page
+
+        await _there(step_page.show(bench, job, step))
+
+    @ui.page("/job/{job}/recording/{sha256}")
+    async def recording(job: int, sha256: str, request: Request) -> None:
+        from airproof.web import trace_page
+
+        await _there(trace_page.show(bench, job, sha256, dict(request.query_params)))
+
+    @ui.page("/job/{job}/delete")
+    async def delete(job: int) -> None:
+        from airproof.web import delete_page
+
+        await _there(delete_page.show(bench, job))
+
+
+def _files(bench: Bench) -> None:
+    from airproof.web import uploads
+
+    @app.post("/job/{job}/recordings")
+    async def take_recording(job: int, request: Request) -> Response:
+        return await uploads.take_recording(bench, job, request)
+
+    @app.post("/jobs/import")
+    async def take_job_file(request: Request) -> Response:
+        return await uploads.take_job_file(bench, request)
+
+    @app.get("/job/{job}/exhibit/{key}/{name}")
+    def exhibit(job: int, key: str, name: str) -> Response:
+        del job
+        found = picture_called(key, name)
+        if found is None:
+            raise HTTPException(404)
+        # A picture is no page: nothing in it may act, whatever stands in it.
+        policy = {"Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; img-src data:"}
+        return Response(found, media_type="image/svg+xml", headers=policy)
+
+    @app.get("/job/{job}/export")
+    async def export(job: int, private: str = "yes") -> Response:
+        from airproof.jobs.job_file import export_job
+
+        folder = tempfile.TemporaryDirectory(prefix="airproof-out-")
+        name = f"airproof-job-{job}{'' if private == 'yes' else '-without-private'}.zip"
+        target = Path(folder.name) / name
+        try:
+            await asyncio.to_thread(export_job, bench.store, job, target, private=private == "yes")
+        except AirproofError as fault:
+            folder.cleanup()
+            return plain("Not exported", in_words(fault), status=422)
+        return FileResponse(target, filename=name, background=BackgroundTask(folder.cleanup))
+
+
+async def _there(drawn: Awaitable[None]) -> None:
+    """Draw a page of a job; one that is not there is told as every wrong address is."""
+    try:
+        await drawn
+    except AirproofError as fault:
+        raise HTTPException(404, in_words(fault)) from fault
+
+
+async def _nothing_here(request: Request, fault: Exception) -> Response:
+    del request
+    detail = getattr(fault, "detail", "")
+    return not_there("" if detail in ("", "Not Found") else str(detail))
+
+
+async def _own_fault(request: Request, fault: Exception) -> Response:
+    del request
+    return plain("Something went wrong", reported(fault), status=500, inside='<p><a href="/">All jobs</a></p>')
+
+
+def _told_on_the_page(fault: Exception) -> None:
+    """In the place of a page that could not be drawn."""
+    from airproof.web.marks import heading, link, say
+
+    heading(1, "Nothing here" if isinstance(fault, HTTPException) else "Something went wrong")
+    say(str(fault.detail) if isinstance(fault, HTTPException) else reported(fault))
+    link("All jobs", "/")

@@ -1,0 +1,115 @@
+"""What the user likes: units, name, look; prices and labour; what the shop has learned."""
+
+from __future__ import annotations
+
+from nicegui import ui
+
+from airproof.errors import UnusableRequest
+from airproof.jobs.facts_written import toml
+from airproof.jobs.settings import Settings
+from airproof.quantities.wishes import PRESSURES, TEMPERATURES
+from airproof.repair.prices import tools_of
+from airproof.report.learned_in_words import beside
+from airproof.web.bench import SHOP, Bench
+from airproof.web.frame import page
+from airproof.web.marks import Form, Mark, Values, choice, field, folded, heading, lines, one, say, ticks
+
+LOOKS = ("as the system", "light", "dark")
+TEMPERATURE_NAMES = {"degC": "degrees Celsius", "degF": "degrees Fahrenheit"}
+
+
+def show(bench: Bench) -> None:
+    """The page."""
+    with page(bench, "Settings", "/settings"):
+        heading(1, "Settings")
+        _likes(bench)
+        _prices(bench)
+        _learned(bench)
+        say(f"Jobs, recordings and settings lie in {bench.folder}.", "soft")
+
+
+def _likes(bench: Bench) -> None:
+    now = bench.settings
+
+    async def keep(values: Values) -> None:
+        said = {
+            **now.model_dump(),
+            "pressure": one(values, "pressure"),
+            "temperature": one(values, "temperature"),
+            "look": one(values, "look"),
+            "name": one(values, "name"),
+            "altitude": one(values, "altitude"),
+        }
+        bench.like(Settings.model_validate(said))
+        ui.navigate.to("/settings")
+
+    heading(2, "How it is shown")
+    with Form(keep, send="Keep"):
+        with Mark("div", classes="pair"):
+            choice("Pressures", "pressure", {name: name for name in PRESSURES}, now.pressure)
+            choice("Temperatures", "temperature", {t: TEMPERATURE_NAMES[t] for t in TEMPERATURES}, now.temperature)
+            choice("Look", "look", {name: name for name in LOOKS}, now.look)
+        field("Your name", "name", now.name, hint="Stands beside what you add to a job.")
+        field("Altitude of the shop", "altitude", now.altitude, hint="Put into each new job, such as 350m.")
+    say("Everywhere at once; underneath everything stays exact, in kPa absolute and degrees Celsius.", "soft")
+
+
+def _prices(bench: Bench) -> None:
+    now, usual = bench.prices, bench.known.prices
+
+    async def keep(values: Values) -> None:
+        parts = {
+            name: _amount(one(values, f"part {name}"), now.parts[name].title)
+            for name in now.parts
+            if one(values, f"part {name}") and one(values, f"part {name}") != f"{usual.parts[name].typical:g}"
+        }
+        labour = _amount(one(values, "labour"), "an hour of work")
+        head: dict[str, object] = {"own_time_free": True} if labour == 0.0 else {"labour_per_hour": labour}
+        if one(values, "currency") != usual.currency:
+            head["currency"] = one(values, "currency").upper()
+            parts = {name: _amount(one(values, f"part {name}"), now.parts[name].title) for name in now.parts}
+        missing = [tool for tool in sorted(tools_of(bench.known)) if tool in values.get("missing", [])]
+        if missing:
+            head["tools_missing"] = missing
+        text = "\n".join(f"{key} = {_toml_value(value)}" for key, value in head.items())
+        bench.price(f"{text}\n{toml({'parts': parts}) if parts else ''}")
+        ui.navigate.to("/settings")
+
+    heading(2, "Prices and labour")
+    say(f"The plan weighs money against time at {now.labour_per_hour:.0f} {now.currency} an hour.")
+    with folded("Change prices, labour and tools"), Form(keep, send="Keep these prices"):
+        with Mark("div", classes="pair"):
+            field(
+                "An hour of work", "labour", f"{now.labour_per_hour:g}", hint="0 on one's own car.", inputmode="decimal"
+            )
+            field("Currency", "currency", now.currency, hint="Three letters. In another one, all prices are needed.")
+        with folded("Parts"), Mark("div", classes="pair"):
+            for name, part in now.parts.items():
+                field(part.title, f"part {name}", f"{part.typical:g}", inputmode="decimal")
+        with folded("Tools that are not there: steps that need them are not planned"), Mark("div", classes="many"):
+            tools = {tool: tool for tool in sorted(tools_of(bench.known))}
+            ticks("Missing", "missing", tools, now.tools_missing)
+
+
+def _learned(bench: Bench) -> None:
+    heading(2, "What was learned")
+    if bench.learned is None:
+        say(
+            "Nothing yet. Closed jobs sharpen this shop's own chances, times and prices: see how often each cause "
+            "really was there, and how often each step really told and cured."
+        )
+        return
+    for part in beside(bench.learned, str(bench.folder / SHOP)):
+        heading(3, part.heading)
+        lines(map(bench.words, part.lines))
+
+
+def _amount(text: str, what: str) -> float:
+    try:
+        return float(text.replace(",", "."))
+    except ValueError as fault:
+        raise UnusableRequest(f"{text[:30]!r}", "a plain number", "Leave the currency out.", where=what) from fault
+
+
+def _toml_value(value: object) -> str:
+    return toml({"x": {"x": value}}).partition("x = ")[2].strip()

@@ -1,0 +1,109 @@
+"""One step: safety first, how to do it, the worksheet where a meter is needed, and what came of it."""
+
+from __future__ import annotations
+
+import asyncio
+
+from nicegui import ui
+
+from airproof.errors import UnusableRequest
+from airproof.jobs.adding import step_said
+from airproof.knowledge.model import Step
+from airproof.report.case_file import sources_in_words
+from airproof.report.wording import sentence
+from airproof.web.bench import Bench
+from airproof.web.case.fact import facts_of_step
+from airproof.web.case.file import LOOK_S, CaseFile
+from airproof.web.frame import page
+from airproof.web.marks import Form, Mark, Values, field, folded, heading, lines, link, one, picks, say
+from airproof.web.worksheet import Sheet
+
+SKILL = {
+    "anyone": "Anyone with a steady hand can do it.",
+    "mechanic": "Work for a trained mechanic.",
+    "specialist": "Work for a specialist with the maker's equipment.",
+}
+STANDING = (
+    "Work by the maker's service data and local rules; hot parts, turning belts and fans, fuel and exhaust gas injure."
+)
+
+
+async def show(bench: Bench, job: int, name: str) -> None:
+    """The page of one step of one job."""
+    step = bench.known.steps.get(name)
+    if step is None:
+        raise UnusableRequest(
+            f"there is no step {name[:60]!r}", "one that the job's page leads to", "Go back to the job."
+        )
+    case = CaseFile(bench, job, await asyncio.to_thread(bench.store.events, job))
+    with page(bench, step.title):
+        link(f"Job {job}", f"/job/{job}#next")
+        heading(1, step.title)
+        _cost(case, step)
+        _safety(step)
+        heading(2, "How")
+        lines((bench.words(sentence(one)) for one in step.how), ordered=True)
+        if any(task.step == name for task in bench.known.meter_tasks.values()):
+            Sheet(case, name).show()
+        case.part(lambda one: _came_of_it(one, step), on="facts")
+        with folded("Where this is from"):
+            lines(sources_in_words(step.source, bench.known))
+    ui.timer(LOOK_S, case.look)
+
+
+def _cost(case: CaseFile, step: Step) -> None:
+    prices = case.bench.prices
+    part = f", about {prices.part(step.part):.0f} {prices.currency} for the part" if step.part else ""
+    say(f"About {step.minutes:.0f} minutes{part}. {SKILL[step.skill]}")
+    if step.tools:
+        say(f"Tools: {', '.join(step.tools)}.")
+    if step.after:
+        with Mark("p"):
+            Mark("span", "First comes: ")
+            for count, name in enumerate(step.after):
+                Mark("span", ", " if count else "")
+                link(case.bench.known.steps[name].title, f"/job/{case.job}/step/{name}")
+
+
+def _safety(step: Step) -> None:
+    with Mark("section", classes="care", aria_label="Take care"):
+        heading(2, "Take care")
+        lines([*map(sentence, step.cautions), STANDING])
+        if step.risk.chance > 0.0:
+            say(f"In {100 * step.risk.chance:.0f} of 100 cars: {step.risk.says}.")
+
+
+def _came_of_it(case: CaseFile, step: Step) -> None:
+    heading(2, "What came of it")
+    facts_of_step(case, step.id)
+    if step.ends:
+        say("With this the job is over here: close it on its page.", "soft")
+        return
+
+    async def keep(values: Values) -> None:
+        minutes, money = (_amount(one(values, name), name) for name in ("minutes", "money"))
+        draft = step_said(f"{step.id}={one(values, 'outcome')}", case.bench.known, minutes, money)
+        await case.add([draft], "Kept. The job is weighed anew.")
+        ui.navigate.to(f"/job/{case.job}#next")
+
+    outcomes = (
+        {"found": sentence(step.if_so), "not-found": sentence(step.if_not), "could-not": "It could not be done."}
+        if step.tells
+        else {"done": "Done, and the trouble is still there.", "could-not": "It could not be done."}
+    )
+    with Form(keep, send="Keep it, and go on"):
+        picks("This was found", "outcome", outcomes)
+        with folded("What it took"), Mark("div", classes="pair"):
+            field("Minutes", "minutes", inputmode="decimal")
+            field(f"Money, {case.bench.prices.currency}", "money", inputmode="decimal")
+    if not step.tells:
+        with Mark("p"):
+            Mark("span", "And if the trouble is gone: ")
+            link("record again and prove it, then close the job", f"/job/{case.job}#proof")
+
+
+def _amount(text: str, name: str) -> float | None:
+    try:
+        return float(text.replace(",", ".")) if text else None
+    except ValueError as fault:
+        raise UnusableRequest(f"{text[:30]!r}", "a plain number", "Leave the unit out.", where=name) from fault

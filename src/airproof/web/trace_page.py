@@ -1,0 +1,253 @@
+"""One recording: its traces, what was found in it and where, what was read of it, and headings put right by hand."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from nicegui import ui
+
+from airproof.diagnosis.place_as_typed import the_barometer
+from airproof.errors import UnusableRequest
+from airproof.jobs.events import Draft
+from airproof.jobs.kinds import Recording as RecordingFact
+from airproof.jobs.kinds import payload_of
+from airproof.jobs.state import Fact, State, state_of
+from airproof.recording.mapping import MappedSignal, SignalMap
+from airproof.recording.recording import Interval, Recording
+from airproof.recording.regimes import find_regimes
+from airproof.recording.signals import glossary
+from airproof.report.trace import AT_FIRST, Seen, View, figure, groups_of
+from airproof.report.wording import clock, duration, sentence
+from airproof.web.bench import Bench
+from airproof.web.case.file import CaseFile
+from airproof.web.frame import page
+from airproof.web.marks import Form, Mark, Values, button, choice, field, folded, heading, link, one, say, ticks
+
+AROUND = 0.15
+"""Of a stretch that is looked at, shown to either side."""
+
+NOT_ONE = ""
+
+
+async def show(bench: Bench, job: int, sha256: str, asked: Mapping[str, str]) -> None:
+    """The page of one recording; `asked` may hold from and to, s."""
+    state = state_of(await asyncio.to_thread(bench.store.events, job))
+    fact = state.recordings.get(sha256)
+    if fact is None:
+        raise UnusableRequest(f"job {job} has no such recording", "one that its page names", "Go back to the job.")
+    with page(bench, fact.payload.name):
+        ui.query("body").classes("wide")
+        link(f"Job {job}", f"/job/{job}#weighing")
+        heading(1, fact.payload.name)
+        with Mark("div") as place:
+            say("Reading ...", "soft", role="status")
+
+        async def draw() -> None:
+            viewer = await asyncio.to_thread(_viewer, bench, job, state, fact)
+            place.clear()
+            with place:
+                viewer.show(asked)
+
+        ui.timer(0.0, draw, once=True)
+
+
+def _viewer(bench: Bench, job: int, state: State, fact: Fact[RecordingFact]) -> Viewer:
+    recording = _signals(bench, state, fact)
+    weighed = bench.weighed(job, state)
+    engine = state.engine.payload.engine if state.engine else None
+    mine = weighed is not None and [one.payload.sha256 for one in state.recordings_as("car")] == [fact.payload.sha256]
+    if weighed is not None and mine:
+        weighing = weighed.weighing
+        seen = Seen(recording, weighing.regimes, weighing.traces, weighing.verdict.findings)
+    else:
+        seen = Seen(recording, find_regimes(recording, idle_rpm=engine.idle_rpm if engine else None))
+    return Viewer(bench, job, state, fact, seen)
+
+
+def _signals(bench: Bench, state: State, fact: Fact[RecordingFact]) -> Recording:
+    day = the_barometer(state.place.altitude, state.place.barometer)
+    one_ = fact.payload
+    return bench.store.shelf.signals(one_.sha256, one_.name, one_.signals, None if day is None else day.kpa)
+
+
+class Viewer:
+    """The traces of one recording, as one browser looks at them."""
+
+    def __init__(self, bench: Bench, job: int, state: State, fact: Fact[RecordingFact], seen: Seen) -> None:
+        self.bench, self.job, self.state, self.fact, self.seen = bench, job, state, fact, seen
+        recording = seen.recording
+        self.whole: Interval = (recording.start_s, max(recording.end_s, recording.start_s + 1.0))
+        day = the_barometer(state.place.altitude, state.place.barometer)
+        wish = bench.settings.wish(None if day is None else day.kpa)
+        groups = groups_of(recording)
+        dark = bench.settings.look == "dark"
+        self.view = View(self.whole, groups[:AT_FIRST], wish=wish, dark=dark)
+
+    def show(self, asked: Mapping[str, str]) -> None:
+        """The whole of it."""
+        recording = self.seen.recording
+        long = f"{duration(recording.duration_s)}, {len(recording.signals)} signals"
+        say(f"{long}. Draw across the picture to come closer.")
+        asked_window = _asked(asked)
+        if asked_window is not None:
+            self.view = replace(self.view, window=self._around(asked_window), marked=(asked_window,))
+        self.plot = ui.plotly(figure(self.seen, self.view)).classes("trace")
+        self.plot.props["role"] = "img"
+        self.plot.props["aria-label"] = "Traces over time; what was found in them is listed below in words."
+        # What zooming asks for comes as one of two forms; anything else it says is not for us.
+        self.plot.on("plotly_relayout", self._zoomed, throttle=0.15, leading_events=False)
+        with Mark("div"):
+            button("Show all of it", lambda: self._look(self.whole), "quiet")
+            button("Earlier", lambda: self._move(-0.5), "quiet")
+            button("Later", lambda: self._move(0.5), "quiet")
+            button("Closer", lambda: self._scale(0.5), "quiet")
+            button("Farther", lambda: self._scale(2.0), "quiet")
+        self._choose()
+        self._found()
+        _what_was_read(self)
+
+    def _choose(self) -> None:
+        async def chosen(values: Values) -> None:
+            groups = tuple(name for name in groups_of(self.seen.recording) if name in values.get("groups", []))
+            if not groups:
+                raise UnusableRequest("no signal was chosen", "one at least", "Tick what you want to see.")
+            other = self.state.recordings.get(one(values, "over"))
+            over = None if other is None else await asyncio.to_thread(_signals, self.bench, self.state, other)
+            shift = one(values, "shift").replace(",", ".") or "0"
+            try:
+                seconds = float(shift)
+            except ValueError as fault:
+                raise UnusableRequest(f"{shift[:20]!r}", "seconds, as a number", "Such as -3.5.") from fault
+            self.view = replace(self.view, groups=groups, over=over, shift_s=seconds)
+            self._draw()
+
+        others = {sha: f.payload.name for sha, f in self.state.recordings.items() if sha != self.fact.payload.sha256}
+        with folded("Which signals, and another recording laid over"), Form(chosen, send="Show these"):
+            with Mark("div", classes="many"):
+                names = {name: name for name in groups_of(self.seen.recording)}
+                ticks("Signals", "groups", names, self.view.groups)
+            if others:
+                choice("Lay over it", "over", {NOT_ONE: "no other", **others})
+                field("Move that one by, s", "shift", "0", inputmode="decimal")
+
+    def _found(self) -> None:
+        odd = [f for f in self.seen.findings if f.unexpected and f.unit and f.intervals]
+        if not odd:
+            return
+        heading(2, "What is not as on a healthy engine")
+        with Mark("ul", classes="evidence"):
+            for finding in odd:
+                with Mark("li"):
+                    say(sentence(self.bench.words(finding.says)))
+                    start, end = finding.intervals[0][0], finding.intervals[-1][1]
+                    told = f"Show {clock(start)} to {clock(end)}"
+                    button(told, self._shower(finding.intervals), "quiet small")
+
+    def _shower(self, intervals: tuple[Interval, ...]) -> Any:
+        def look() -> None:
+            self.view = replace(self.view, marked=intervals)
+            self._look(self._around((intervals[0][0], intervals[-1][1])))
+
+        return look
+
+    def _around(self, stretch: Interval) -> Interval:
+        more = max(AROUND * (stretch[1] - stretch[0]), 2.0)
+        return max(stretch[0] - more, self.whole[0]), min(stretch[1] + more, self.whole[1])
+
+    def _zoomed(self, event: Any) -> None:
+        said = event.args if isinstance(event.args, dict) else {}
+        pair = said.get("xaxis.range") or [said.get("xaxis.range[0]"), said.get("xaxis.range[1]")]
+        if said.get("xaxis.autorange"):
+            self._look(self.whole)
+        elif all(isinstance(edge, (int, float)) for edge in pair):
+            self._look((float(pair[0]), float(pair[1])))
+
+    def _move(self, share: float) -> None:
+        start, end = self.view.window
+        by = share * (end - start)
+        self._look((start + by, end + by))
+
+    def _scale(self, by: float) -> None:
+        start, end = self.view.window
+        middle, half = (start + end) / 2.0, by * (end - start) / 2.0
+        self._look((middle - half, middle + half))
+
+    def _look(self, window: Interval) -> None:
+        """Look at a window, kept within the recording."""
+        length = min(max(window[1] - window[0], 0.5), self.whole[1] - self.whole[0])
+        start = min(max(window[0], self.whole[0]), self.whole[1] - length)
+        window = (start, start + length)
+        if window != self.view.window:
+            self.view = replace(self.view, window=window)
+        self._draw()
+
+    def _draw(self) -> None:
+        self.plot.update_figure(figure(self.seen, self.view))
+
+
+def _asked(asked: Mapping[str, str]) -> Interval | None:
+    try:
+        start, end = float(asked["from"]), float(asked["to"])
+    except (KeyError, ValueError):
+        return None
+    return (start, end) if end > start >= 0.0 else None
+
+
+def _what_was_read(viewer: Viewer) -> None:
+    """Column by column, what each was taken for; and to put it right."""
+    report = viewer.seen.recording.report
+    heading(2, "What was read")
+    for remark in report.remarks:
+        say(sentence(viewer.bench.words(remark)), "soft")
+    if not report.columns:
+        return
+    signals = {NOT_ONE: "left out", **{n: kind.title for n, kind in glossary().signals.items() if n != "time"}}
+
+    async def put_right(values: Values) -> None:
+        await _put_right(viewer, values)
+
+    with Mark("div", classes="scroll"), Mark("table"):
+        with Mark("thead"), Mark("tr"):
+            for title in ("Heading", "Taken as", "How"):
+                Mark("th", title, scope="col")
+        with Mark("tbody"):
+            for column in report.columns:
+                with Mark("tr"):
+                    Mark("td", column.heading)
+                    known = glossary().signals.get(column.signal or "")
+                    Mark("td", f"{known.title}, {column.unit}" if known else "left out")
+                    Mark("td", column.says)
+    with folded("Put a heading or unit right"), Form(put_right, send="Read it so from now on"):
+        say("Files with the same headings are read so too.", "soft")
+        choice("Heading", "heading", {c.heading: c.heading for c in report.columns})
+        choice("It is", "signal", signals)
+        field("Its unit", "unit", hint="Such as kPa, psi gauge, degF, g/s; leave it out where the file says it.")
+
+
+async def _put_right(viewer: Viewer, values: Values) -> None:
+    heading_, signal, unit = one(values, "heading"), one(values, "signal"), one(values, "unit")
+    if not signal:
+        raise UnusableRequest("no signal", "what the column is", "Choose one; a column that is none needs nothing.")
+    before = viewer.fact.payload.signals or SignalMap()
+    lines = {name: line for name, line in before.signals.items() if line.heading != heading_}
+    lines[signal] = MappedSignal(heading=heading_, unit=unit or None)
+    mapping = SignalMap(signals=lines, rate_hz=before.rate_hz, source="this page")
+    mapping.check()
+    bench, fact = viewer.bench, viewer.fact
+    day = the_barometer(viewer.state.place.altitude, viewer.state.place.barometer)
+    read = await asyncio.to_thread(
+        bench.store.shelf.signals, fact.payload.sha256, fact.payload.name, mapping, None if day is None else day.kpa
+    )
+    data = fact.payload.model_dump(exclude_unset=True) | {
+        "signals": mapping.model_dump(mode="json"),
+        "holds": sorted(read),
+        "seconds": read.duration_s,
+    }
+    case = CaseFile(bench, viewer.job, await asyncio.to_thread(bench.store.events, viewer.job))
+    await case.add([Draft("recording", payload_of("recording", data), corrects=fact.number)])
+    headings = [column.heading for column in viewer.seen.recording.report.columns]
+    bench.like(bench.settings.with_map(headings, mapping))
+    ui.navigate.to(f"/job/{viewer.job}/recording/{fact.payload.sha256}")

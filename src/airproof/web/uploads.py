@@ -1,0 +1,113 @@
+"""Files that come in: streamed to the disk, limited in size and time, read, and added to their job.
+
+A name from outside is shown to people and never used to find a file; nothing that comes in is ever carried out.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import cast, get_args
+from urllib.parse import unquote
+
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import JSONResponse
+
+from airproof.diagnosis.place_as_typed import the_barometer
+from airproof.errors import AirproofError, UnusableRequest
+from airproof.jobs.adding import recording_said, shown_name
+from airproof.jobs.beside import append_beside
+from airproof.jobs.job_file_reading import import_job
+from airproof.jobs.kinds import Recording, Role
+from airproof.jobs.recordings import LARGEST
+from airproof.report.wording import duration
+from airproof.web.bench import Bench
+from airproof.web.faults import reported
+from airproof.web.marks import in_words
+
+SILENT_S = 60.0
+"""A sender that says nothing for so long has gone; judged: Airproof authors: a phone that walks out and returns."""
+
+ENDINGS = 16  # letters of a file's ending that are kept, since readers go by it
+
+
+@dataclass(frozen=True)
+class Received:
+    """A file that has come in whole."""
+
+    path: Path
+    name: str
+
+
+async def take_recording(bench: Bench, job: int, request: Request) -> JSONResponse:
+    """A recording for a job; the answer says what was understood, or why it was not taken."""
+    return await _take(request, lambda received: _recording(bench, job, request, received))
+
+
+async def take_job_file(bench: Bench, request: Request) -> JSONResponse:
+    """A job from a file."""
+    return await _take(request, lambda received: _job_file(bench, received))
+
+
+def _recording(bench: Bench, job: int, request: Request, received: Received) -> str:
+    role = request.headers.get("x-role", "car")
+    if role not in get_args(Role):
+        raise UnusableRequest(f"the role {role[:20]!r}", "one of those on the page", "Load the page again.")
+    store = bench.store
+    state = store.state(job)
+    day = the_barometer(state.place.altitude, state.place.barometer)
+    kpa = None if day is None else day.kpa
+    draft = recording_said(store, received.path, cast("Role", role), None, kpa, received.name, bench.settings.map_for)
+    said = draft.payload
+    assert isinstance(said, Recording)
+    try:
+        append_beside(store, job, [draft], seen=len(store.events(job)), author=bench.speaker)
+    except BaseException:
+        store.let_go([said.sha256])
+        raise
+    return f"{received.name}: {duration(said.seconds or 0.0)}, {len(said.holds)} signals understood. It is in the job."
+
+
+def _job_file(bench: Bench, received: Received) -> str:
+    done = import_job(bench.store, received.path)
+    how = {"new": "taken in", "continued": "continued", "here": "here already, with all that the file holds"}[done.how]
+    missing = f" Without its recordings {', '.join(done.missing)}." if done.missing else ""
+    return f"{received.name}: job {done.job} was {how}.{missing}"
+
+
+async def _take(request: Request, use: object) -> JSONResponse:
+    name = shown_name(unquote(request.headers.get("x-name", "")) or "recording")
+    ending = "".join(Path(name).suffixes[-2:])[-ENDINGS:]
+    ending = ending if ending.replace(".", "").isalnum() else ""
+    handle, path = tempfile.mkstemp(prefix="airproof-in-", suffix=ending)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            size = 0
+            parts = request.stream()
+            while True:
+                async with asyncio.timeout(SILENT_S):
+                    part = await anext(parts, None)
+                if part is None:
+                    break
+                size += len(part)
+                if size > LARGEST:
+                    raise UnusableRequest(f"more than {LARGEST // 2**30} GiB", "a recording", "Send a shorter one.")
+                await asyncio.to_thread(file.write, part)
+        return _answer(200, await asyncio.to_thread(use, Received(Path(path), name)))  # type: ignore[arg-type]
+    except AirproofError as fault:
+        return _answer(422, f"{name} was not taken. {in_words(fault).replace(path, name)}")
+    except TimeoutError:
+        return _answer(408, f"{name}: nothing came for a minute; send it again.")
+    except ClientDisconnect:
+        return _answer(400, "stopped")
+    except Exception as fault:  # one file must not take the page with it
+        return _answer(500, reported(fault))
+    finally:
+        Path(path).unlink(missing_ok=True)
+
+
+def _answer(status: int, says: str) -> JSONResponse:
+    return JSONResponse({"says": says}, status_code=status)

@@ -1,0 +1,158 @@
+"""A worksheet for meter work: what to measure, what to expect here and today, and what the readings say while typed."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any
+
+from airproof.diagnosis.conditions import UNKNOWN_PLACE
+from airproof.diagnosis.expectations import expected
+from airproof.diagnosis.meter.judged import USUAL_SENSOR_C, judge
+from airproof.diagnosis.meter.lines import published
+from airproof.diagnosis.meter.pressures import Supply
+from airproof.diagnosis.place_as_typed import the_ambient_c, the_barometer
+from airproof.errors import AirproofError, UnusableRequest
+from airproof.jobs.events import Draft
+from airproof.jobs.kinds import payload_of
+from airproof.jobs.measured_said import measured_tables, measurements_typed, typed_from
+from airproof.repair.meter_work.worksheet import Wanted, Worksheet, worksheet
+from airproof.report.meter_in_words import band, judged_in_words, outcome_words
+from airproof.report.wording import sentence
+from airproof.web.case.file import CaseFile
+from airproof.web.marks import Form, Mark, Values, choice, field, heading, in_words, lines, one, say
+
+LATER_S = 0.4
+USUAL_KIND = "three-wire"
+YES_NO = {"": "not tried", "no": "no", "yes": "yes"}
+COUNTED = {"vacuum": "vacuum", "gauge": "above the air outside (gauge)", "absolute": "absolute"}
+
+
+class Sheet:
+    """The worksheet of one job, with what was typed into it."""
+
+    def __init__(self, case: CaseFile, step: str) -> None:
+        self.case, self.step = case, step
+        self.before = case.state.measured[-1] if case.state.measured else None
+        self.typed = {} if self.before is None else typed_from(self.before.payload.tables)
+
+    def show(self) -> None:
+        """Fields with what to expect beside each, and what they say so far."""
+        known = self.case.bench.known
+        sensors = {"": "not known"} | {n: s.title for n, s in known.sensors.items() if s.known}
+        sheet = self._sheet(self.typed.get("sensor line", ""))
+        heading(2, "Worksheet")
+        say(sentence(f"{known.sensor_kinds[sheet.kind.id].title}: {sheet.kind.told_by}"), "soft")
+        with Form(self._keep, send="Keep these readings") as form:
+            choice("The sensor's line", "sensor line", sensors, self.typed.get("sensor line", ""))
+            field(
+                "The meter's accuracy on volts",
+                "meter accuracy",
+                self.typed.get("meter accuracy", ""),
+                hint='As its sheet prints it, such as "0.5 % + 2 digits"; a usual one is taken if you leave it out.',
+            )
+            for task in sheet.tasks:
+                if task.task.id in ("wire", "frequency", "digital", "live-sweep"):
+                    continue
+                self._task(sheet, task)
+        self.says = Mark("div", role="status", aria_live="polite")
+        form.on(
+            "input",
+            self._typed,
+            throttle=LATER_S,
+            leading_events=False,
+            js_handler="(e) => { const all = {}; for (const [name, value] of new FormData(e.currentTarget)) "
+            "(all[name] ??= []).push(String(value)); emit(all); }",
+        )
+
+    def _sheet(self, line: str) -> Worksheet:
+        state, known = self.case.state, self.case.bench.known
+        entry = known.sensors.get(line)
+        usual = expected("sensor-supply")
+        ambient = the_ambient_c(state.place.ambient)
+        wanted = Wanted(
+            known.sensor_kinds[entry.kind if entry else USUAL_KIND],
+            published(entry) if entry and entry.known else None,
+            None,
+            the_barometer(state.place.altitude, state.place.barometer) or UNKNOWN_PLACE,
+            Supply(usual.mean, usual.sd, measured=False),
+            temperature_c=USUAL_SENSOR_C if ambient is None else ambient,
+            ambient_c=ambient,
+        )
+        return worksheet(wanted, known)
+
+    def _task(self, sheet: Worksheet, task: Any) -> None:
+        del sheet
+        words, what = self.case.bench.words, task.task.id
+        with Mark("section"):
+            heading(3, task.task.title)
+            say(f"Probes: {task.task.probes} Key: {task.task.key} Plug: {task.task.plug}")
+            lines(map(words, task.task.how))
+            if task.rows:
+                with Mark("table"), Mark("tbody"):
+                    for row in task.rows:
+                        with Mark("tr"):
+                            Mark("th", words(row.label), scope="row")
+                            Mark("td", words(band(row.expected)), classes="number")
+            lines((words(note) for note in task.notes), "soft")
+            self._fields(what)
+            lines(f"If {outcome_words(name)}: {words(text)}" for name, text in task.task.outcomes.items())
+
+    def _fields(self, what: str) -> None:
+        typed = self.typed.get
+        match what:
+            case "supply" | "ground":
+                field("Reading", f"{what} value", typed(f"{what} value", ""), hint="Such as 5.02 V.")
+            case "signal":
+                with Mark("div", classes="pair"):
+                    field("At the plug", "signal value", typed("signal value", ""), hint="Such as 1.85 V.")
+                    field("Live data at that moment", "signal shown", typed("signal shown", ""), hint="Such as 98 kPa.")
+            case "sweep":
+                choice("The gauge counts", "sweep counted", COUNTED, typed("sweep counted", "vacuum"))
+                field(
+                    "Points, one a line: gauge and reading",
+                    "sweep points",
+                    typed("sweep points", ""),
+                    long=True,
+                    hint="The first open to the air. Such as: 5 inHg, 1.49 V",
+                )
+            case "thermistor":
+                with Mark("div", classes="pair"):
+                    field("Reading", "thermistor value", typed("thermistor value", ""), hint="Such as 2.3 kohm.")
+                    field("At", "thermistor temperature", typed("thermistor temperature", ""), hint="Such as 20 C.")
+            case "wiggle":
+                choice("Does the reading jump?", "wiggle found", YES_NO, typed("wiggle found", ""))
+
+    async def _typed(self, event: Any) -> None:
+        """What the readings say, while they are typed."""
+        said = {name: one(event.args, name) for name in event.args}
+        self.says.clear()
+        with self.says:
+            try:
+                tables = measured_tables(said)
+                if "measured" not in tables:
+                    return
+                parts = await asyncio.to_thread(self._judged, tables)
+            except AirproofError as fault:
+                say(f"Not yet: {in_words(fault)}", "soft")
+                return
+            heading(3, "What these readings say")
+            for part in parts:
+                if part.heading:
+                    heading(4, part.heading)
+                lines(map(self.case.bench.words, part.lines))
+
+    def _judged(self, tables: dict[str, Any]) -> Any:
+        known, place = self.case.bench.known, self.case.state.place
+        measurements = measurements_typed(tables, known)
+        return judged_in_words(
+            judge(measurements, the_barometer(place.altitude, place.barometer), known), measurements, known
+        )
+
+    async def _keep(self, values: Values) -> None:
+        tables = measured_tables({name: one(values, name) for name in values})
+        if "measured" not in tables:
+            raise UnusableRequest("no reading", "one reading or more", "Type it with its unit.")
+        await asyncio.to_thread(measurements_typed, tables, self.case.bench.known)
+        corrects = None if self.before is None else self.before.number
+        await self.case.add([Draft("measured", payload_of("measured", {"tables": tables}), corrects=corrects)])
+        self.before = self.case.state.measured[-1]
