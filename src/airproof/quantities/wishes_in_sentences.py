@@ -33,19 +33,30 @@ _LONE = re.compile(r"(?<!\d )(?<!\d)(?<!\d\N{NO-BREAK SPACE})\b(?:kPa|degC)\b|/(
 
 
 @dataclass
-class _Found:
-    """A number in a sentence, and what it is of: one of _TURNED, "other", or "" while nobody knows."""
+class NumberIn:
+    """A number in a sentence, and what it is of: a unit of ours, "other", or "" where it is not plain."""
 
     match: re.Match[str]
     unit: str = ""
+
+    @property
+    def places(self) -> int:
+        """How many decimals it has."""
+        return len(self.match["digits"].partition(".")[2])
+
+    @property
+    def value(self) -> float:
+        """The number with its sign."""
+        size = float(self.match["digits"])
+        return -size if self.match["sign"] in ("-", "\N{MINUS SIGN}") else size
 
 
 def sentence_in_units(text: str, wish: Wish) -> str:
     """The text with its pressures and temperatures as wished, or as it was where that would be a guess."""
     if wish.pressure == "kPa" and wish.temperature == "degC":
         return text
-    numbers = _numbers_of(text)
-    if numbers is None:
+    numbers = numbers_in(text)
+    if not certain(text, numbers):
         return text
     pieces, at = [], 0
     for one in numbers:
@@ -65,19 +76,14 @@ def _absolute(wish: Wish) -> Wish:
     return Wish(wish.pressure, wish.temperature)
 
 
-def _turned(one: _Found, wish: Wish) -> str:
-    digits = one.match["digits"]
-    places = places_in(len(digits.partition(".")[2]), one.unit, wish)
-    negative = one.match["sign"] in ("-", "\N{MINUS SIGN}")
-    value = float(in_units(-float(digits) if negative else float(digits), one.unit, _absolute(wish))[0])
-    return f"{abs(value):.{places}f}"
+def _turned(one: NumberIn, wish: Wish) -> str:
+    value = float(in_units(one.value, one.unit, _absolute(wish))[0])
+    return f"{abs(value):.{places_in(one.places, one.unit, wish)}f}"
 
 
-def _numbers_of(text: str) -> list[_Found] | None:
-    """All numbers with what they are of; None where one may or may not be a pressure or a temperature."""
-    if _LONE.search(text):
-        return None
-    numbers = [_Found(match) for match in _NUMBER.finditer(text)]
+def numbers_in(text: str) -> list[NumberIn]:
+    """All numbers of a sentence in their order, with what they are of."""
+    numbers = [NumberIn(match) for match in _NUMBER.finditer(text)]
     for one in numbers:
         named = _UNIT.match(text, one.match.end())
         if named:
@@ -85,22 +91,25 @@ def _numbers_of(text: str) -> list[_Found] | None:
         elif _OTHER.match(text, one.match.end()) and not _joined(text, one):
             one.unit = "other"
     for one, after in zip(reversed(numbers[:-1]), reversed(numbers[1:]), strict=True):
-        if not one.unit and _joined(text, one) and _follows(text, one, after):
+        if not one.unit and _follows(text, one, after):
             one.unit = after.unit
-    before = ""
+    before = "other"
     for one in numbers:
-        if not one.unit:
-            if not _LEADS.search(text, 0, one.match.start()) and before in _TURNED:
-                return None
-            one.unit = before or "other"
-        before = one.unit
+        if not one.unit and (before not in _TURNED or _LEADS.search(text, 0, one.match.start())):
+            one.unit = before
+        before = one.unit or before
     return numbers
 
 
-def _joined(text: str, one: _Found) -> bool:
+def certain(text: str, numbers: list[NumberIn]) -> bool:
+    """Whether it is plain of each number whether it is a pressure or a temperature, and no unit stands without one."""
+    return all(one.unit for one in numbers) and not _LONE.search(text)
+
+
+def _joined(text: str, one: NumberIn) -> bool:
     return _JOINED.match(text, one.match.end()) is not None
 
 
-def _follows(text: str, one: _Found, after: _Found) -> bool:
+def _follows(text: str, one: NumberIn, after: NumberIn) -> bool:
     joined = _JOINED.match(text, one.match.end())
     return joined is not None and joined.end() == after.match.start()

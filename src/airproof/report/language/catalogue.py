@@ -1,0 +1,120 @@
+"""A catalogue of one language, and the grammar in it: sentences with slots for numbers and for other sentences.
+
+A message of a catalogue is plain text, or a pattern: {1}, {2} stand for numbers with their units and for codes, {a}, {b}
+for anything that is itself in the catalogue. So "{a} (healthy: {1} to {2})" needs no entry for each thing that can be
+healthy. A sentence is translated as a whole or not at all: a part that is not known leaves all of it in English.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+
+from babel.messages.pofile import read_po
+
+from airproof.report.language.tokens import SLOT, Token, as_written, put_together, taken_apart
+
+SLOTS = re.compile(r"\{([a-z]|\d+)\}")
+DEPTH = 6  # patterns within patterns
+LOWERED = {
+    "de": frozenset(
+        "der die das den dem ein eine einen einem kein keine im in am an auf bei ohne mit von vor nach zu über unter "
+        "es er sie ist sind alle nichts etwas zwischen durch".split()
+    ),
+}
+"""Words that a language writes small within a sentence where it would not write every word small."""
+
+
+@dataclass(frozen=True)
+class _Pattern:
+    """An English pattern as an expression, what is said for it, and how many letters of its own it has."""
+
+    english: re.Pattern[str]
+    says: str
+    letters: int
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """The messages of one language."""
+
+    code: str
+    messages: Mapping[str, str]
+    patterns: Sequence[_Pattern]
+
+    def said(self, english: str) -> tuple[str, tuple[Token, ...]] | None:
+        """The text in this language, its numbers still as one character each, and these numbers; None if unknown."""
+        marked, tokens = taken_apart(english)
+        said = self._said(marked, tokens, DEPTH)
+        return None if said is None else (said, tokens)
+
+    def _said(self, marked: str, tokens: Sequence[Token], depth: int) -> str | None:
+        raw = put_together(marked, tokens, as_written)
+        for form in _forms(raw):
+            if form in self.messages:
+                return self._as(raw, form, self.messages[form])
+        if depth == 0:
+            return None
+        for form in _forms(marked):
+            for pattern in self.patterns:
+                match = pattern.english.fullmatch(form)
+                said = None if match is None else self._filled(pattern, match, tokens, depth)
+                if said is not None:
+                    return self._as(marked, form, said)
+        return None
+
+    def _filled(self, pattern: _Pattern, match: re.Match[str], tokens: Sequence[Token], depth: int) -> str | None:
+        parts: dict[str, str] = {}
+        for name, part in match.groupdict().items():
+            said = part if SLOT.fullmatch(part) else self._said(part, tokens, depth - 1)
+            if said is None:
+                return None
+            parts[name.removeprefix("number")] = said
+        return SLOTS.sub(lambda slot: parts[slot[1]], pattern.says)
+
+    def _as(self, asked: str, form: str, said: str) -> str:
+        """What is said for a form, with the first letter and the full stop of what was asked."""
+        if asked[:1].isupper():
+            said = said[:1].upper() + said[1:]
+        elif asked[:1] != form[:1] and self._small_within(said):
+            said = said[:1].lower() + said[1:]
+        return said if asked[-1:] != "." or said[-1:] in ".!?" else said + "."
+
+    def _small_within(self, said: str) -> bool:
+        words = LOWERED.get(self.code)
+        return said[1:2].islower() if words is None else said.split(" ", 1)[0].lower() in words
+
+
+def _forms(text: str) -> Iterator[str]:
+    """The text, and without its full stop, each with its first letter large and small."""
+    for one in (text, text[:-1]) if text.endswith(".") else (text,):
+        yield one
+        if one[:1].isalpha():
+            yield (one[0].lower() if one[0].isupper() else one[0].upper()) + one[1:]
+
+
+@cache
+def catalogue(code: str) -> Catalogue:
+    """The catalogue of a language, read from its .po file once; that of English is empty."""
+    if code == "en":
+        return Catalogue("en", {}, ())
+    text = resources.files("airproof.report.language") / "catalogues" / f"{code}.po"
+    with text.open("rb") as file:
+        found = read_po(file, locale=code)
+    said = {str(one.id): str(one.string) for one in found if one.id and one.string and not one.fuzzy}
+    patterns = [_pattern(english, there) for english, there in said.items() if SLOTS.search(english)]
+    return Catalogue(code, said, tuple(sorted(patterns, key=lambda one: -one.letters)))
+
+
+def _pattern(english: str, says: str) -> _Pattern:
+    pieces, at = [], 0
+    for slot in SLOTS.finditer(english):
+        pieces.append(re.escape(english[at : slot.start()]))
+        name = slot[1]
+        pieces.append(f"(?P<number{name}>{SLOT.pattern})" if name.isdigit() else f"(?P<{name}>.+?)")
+        at = slot.end()
+    pieces.append(re.escape(english[at:]))
+    return _Pattern(re.compile("".join(pieces), re.DOTALL), says, len(SLOTS.sub("", english)))

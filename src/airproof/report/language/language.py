@@ -1,0 +1,124 @@
+"""One language: its words for our own texts, and numbers, money and days as Babel writes them.
+
+    german = language("de")
+    german.say("How we know")                              "Woher wir das wissen"
+    german.words("Manifold pressure reads 105.0 kPa absolute with the engine off", INHG)
+                                                           Words("Der Saugrohrdruck zeigt ...", "de")
+
+What nobody has translated yet stays English and says so: `Words.language` is then "en".
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from functools import cache
+
+from babel import Locale
+from babel.dates import format_date, format_datetime
+from babel.numbers import format_currency, format_decimal, is_currency
+
+from airproof.errors import UnusableRequest
+from airproof.quantities.wishes import AS_IT_IS, Wish, in_units, places_in
+from airproof.quantities.wishes_in_sentences import sentence_in_units
+from airproof.report.language.catalogue import catalogue
+from airproof.report.language.tokens import Token, put_together, wished
+
+LANGUAGES = ("en", "de", "fr", "es")
+ENGLISH = "en"
+_MINUS = "\N{MINUS SIGN}"
+_DEGREES = {"degC": "\N{DEGREE SIGN}C", "degF": "\N{DEGREE SIGN}F", "deg": "\N{DEGREE SIGN}"}
+
+
+@dataclass(frozen=True)
+class Words:
+    """A text, and the language it is in."""
+
+    text: str
+    language: str
+
+
+@dataclass(frozen=True)
+class Language:
+    """A language by its code (ISO 639-1)."""
+
+    code: str
+    locale: Locale
+
+    @property
+    def name(self) -> str:
+        """Its own name for itself."""
+        return str(self.locale.get_display_name(self.locale) or self.code)
+
+    def say(self, english: str, **values: str) -> str:
+        """A text of the program's own, as this language says it; {names} in it are filled."""
+        said = english if self.code == ENGLISH else catalogue(self.code).messages.get(english, english)
+        return said.format(**values) if values else said
+
+    def words(self, english: str, wish: Wish = AS_IT_IS) -> Words:
+        """A sentence of ours in this language, in the units wished for; English where no one has translated it."""
+        if self.code != ENGLISH:
+            found = catalogue(self.code).said(english)
+            if found is not None:
+                marked, tokens = found
+                return Words(put_together(marked, tokens, lambda token: self._token(token, wish)), self.code)
+        return Words(_with_degrees(sentence_in_units(english, wish)), ENGLISH)
+
+    def number(self, value: float, places: int, *, signed: bool = False) -> str:
+        """A number with so many decimals."""
+        value = round(value, places) + 0.0
+        text = format_decimal(Decimal(f"{abs(value):.{places}f}"), "#,##0." + "0" * places, locale=self.locale)
+        sign = _MINUS if value < 0.0 else "+" if signed and value > 0.0 else ""
+        return sign + text.rstrip(".")
+
+    def quantity(self, value: float, unit: str, places: int, wish: Wish = AS_IT_IS, *, signed: bool = False) -> str:
+        """A value with its unit, as wished; `places` decimals are what it has in its own unit."""
+        there, other = in_units(value, unit, wish)
+        return f"{self.number(float(there), places_in(places, unit, wish), signed=signed)}{self._unit(other)}"
+
+    def money(self, amount: float, currency: str) -> str:
+        """An amount of money; cents only where there are any."""
+        places = 0 if abs(amount - round(amount)) < 0.005 else 2
+        if is_currency(currency.upper()):
+            pattern = self.locale.currency_formats["standard"].pattern.replace("0.00", "0" if places == 0 else "0.00")
+            return str(format_currency(amount, currency.upper(), pattern, locale=self.locale, currency_digits=False))
+        return f"{self.number(amount, places)}\N{NO-BREAK SPACE}{currency}".rstrip()
+
+    def day(self, at: datetime) -> str:
+        """The day in full."""
+        return str(format_date(at, "long", locale=self.locale))
+
+    def moment(self, at: datetime) -> str:
+        """Day and time, UTC."""
+        return f"{format_datetime(at, 'short', locale=self.locale)}\N{NO-BREAK SPACE}UTC"
+
+    def _token(self, token: Token, wish: Wish) -> str:
+        if token.value is None:
+            return token.text
+        value, places, unit = wished(token, wish)
+        return f"{self.number(value, places, signed=token.signed)}{self._unit(unit)}"
+
+    def _unit(self, unit: str) -> str:
+        """The unit behind a number, with the blank before it."""
+        if not unit or unit == "1":
+            return ""
+        name, _, counted = unit.partition(" ")
+        said = _DEGREES.get(name, name)
+        blank = "" if unit == "deg" else "\N{NO-BREAK SPACE}"
+        return f"{blank}{said}" + (f" {self.say(counted)}" if counted else "")
+
+
+def _with_degrees(text: str) -> str:
+    return text.replace(" degC", "\N{NO-BREAK SPACE}\N{DEGREE SIGN}C").replace(
+        " degF", "\N{NO-BREAK SPACE}\N{DEGREE SIGN}F"
+    )
+
+
+@cache
+def language(code: str) -> Language:
+    """The language of that code; UnusableRequest where there is none."""
+    plain = code.strip().lower().partition("-")[0].partition("_")[0]
+    if plain not in LANGUAGES:
+        raise UnusableRequest(f"the language {code.strip()[:20]!r}", f"one of {', '.join(LANGUAGES)}", "Choose one.")
+    return Language(plain, Locale.parse(plain))
