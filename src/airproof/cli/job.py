@@ -288,6 +288,44 @@ def plan(
     plan_and_tell(_where(data, by, json=json), job, prices, shop)
 
 
+@app.command("write-up")
+def write_up(
+    job: Job,
+    out: Annotated[
+        Many, typer.Option("--out", metavar="FILE.pdf|FILE.html", help="The file to write. Again for both.")
+    ] = None,
+    paper: Annotated[Many, typer.Option("--paper", metavar="a4|letter", help="The paper of the PDF.")] = None,
+    units: Annotated[
+        Many, typer.Option("--units", metavar="kPa|inHg|psi|bar|mmHg", help="In what pressures are shown.")
+    ] = None,
+    temperature: Annotated[
+        Many, typer.Option("--temperature", metavar="C|F", help="In what temperatures are shown, if not as usual.")
+    ] = None,
+    vacuum: Annotated[
+        bool, typer.Option("--vacuum", help="Show readings from the air outside: vacuum below it, gauge above.")
+    ] = False,
+    language: Annotated[Many, typer.Option("--language", metavar="en|de|fr|es", help="In which language.")] = None,
+    without_private: Annotated[
+        bool, typer.Option("--without-private", "--private", help="Leave out VIN, plate and owner.")
+    ] = False,
+    prices: Prices = None,
+    shop: Shop = None,
+    data: Data = None,
+    json: Json = False,
+) -> None:
+    """Write a job up: the first page for the owner, behind it all the evidence for the trade.
+
+    \b
+      airproof job write-up 1 --out job-1.pdf
+      airproof job write-up 1 --out job-1.pdf --out job-1.html --language de --units bar
+      airproof job write-up 1 --out to-show.pdf --paper letter --units inHg --without-private
+    """
+    from airproof.cli.write_up_request import wanted_of, write_up_and_tell
+
+    wanted = wanted_of(out, paper, units, temperature, language, vacuum=vacuum, private=without_private)
+    write_up_and_tell(_where(data, None, json=json), job, wanted, prices, shop)
+
+
 @app.command("export")
 def export(
     job: Job,

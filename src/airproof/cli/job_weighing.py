@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class _Reckoned:
+class Reckoned:
     """What is reckoned with: the knowledge with the shop's own numbers in it, and a fingerprint of these."""
 
     known: Knowledge
@@ -43,7 +43,7 @@ class _Reckoned:
 
 def weigh_and_tell(at: Where, typed: str, prices: Many, shop: Many, exhibits: Many) -> None:
     """Weigh, keep the verdict, tell it."""
-    with_, job = _reckoned(prices, shop), number_of(typed)
+    with_, job = reckoned(prices, shop), number_of(typed)
     folder = one_path("--exhibits", exhibits, "a folder")
     if folder is not None:
         check_folder(folder)
@@ -63,7 +63,7 @@ def weigh_and_tell(at: Where, typed: str, prices: Many, shop: Many, exhibits: Ma
 
 def plan_and_tell(at: Where, typed: str, prices: Many, shop: Many) -> None:
     """Plan from today's verdict, weighing anew where there is none."""
-    with_, job = _reckoned(prices, shop), number_of(typed)
+    with_, job = reckoned(prices, shop), number_of(typed)
     with at.store() as store:
         state = store.state(job)
         verdict = todays_verdict(state, with_.known, with_.mark)
@@ -79,7 +79,7 @@ def plan_and_tell(at: Where, typed: str, prices: Many, shop: Many) -> None:
         say_parts([*plan_in_words.in_words(advice, task), *in_your_shop(with_.learned, with_.shop)])
 
 
-def _weighed(store: Store, job: int, with_: _Reckoned, author: str) -> Weighed:
+def _weighed(store: Store, job: int, with_: Reckoned, author: str) -> Weighed:
     with counting(f"weighing job {job}") as progress:
         weighed = weigh_job(store, job, with_.known, with_.prices, progress, with_.mark)
     keep_verdict(store, job, weighed, partial(as_json.verdict_object, learned=with_.learned), author)
@@ -92,11 +92,12 @@ def _last(state: State, job: int) -> Fact[Verdict]:
     return state.verdicts[-1]
 
 
-def _reckoned(prices: Many, shop: Many) -> _Reckoned:
+def reckoned(prices: Many, shop: Many) -> Reckoned:
+    """The knowledge and prices, with the user's own in them."""
     own = one_path("--shop", shop)
     learned = learned_in(own, knowledge())
     known = knowledge() if learned is None else learned.knowledge
     mark = "" if own is None else hashlib.sha256(own.read_bytes()).hexdigest()
     path = one_path("--prices", prices)
     priced = known.prices if path is None else load_prices(path, known.prices, tools_of(known))
-    return _Reckoned(known, priced, learned, mark, str(own))
+    return Reckoned(known, priced, learned, mark, str(own))

@@ -78,7 +78,7 @@ class Private:
         return {
             **event,
             "uid": self.uid(event["uid"]),
-            "author": self._text(event["author"]),
+            "author": self.text(event["author"]),
             "payload": self._anywhere(payload),
         }
 
@@ -89,16 +89,17 @@ class Private:
         remarks = tuple(report.pop("remarks"))
         return replace(
             recording,
-            label=self._text(recording.label),
+            label=self.text(recording.label),
             report=ReadReport(**report, columns=columns, remarks=remarks),
         )
 
-    def _text(self, text: str) -> str:
+    def text(self, text: str) -> str:
+        """The text with what is private replaced."""
         return text if self.pattern is None else self.pattern.sub(LEFT_OUT, text)
 
     def _anywhere(self, value: Any) -> Any:
         if isinstance(value, str):
-            return self._text(value)
+            return self.text(value)
         if isinstance(value, dict):
             return {name: inner if name in NAMES_OF_OURS else self._anywhere(inner) for name, inner in value.items()}
         if isinstance(value, (list, tuple)):

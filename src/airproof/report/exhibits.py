@@ -12,9 +12,13 @@ import tempfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from airproof.diagnosis.weighing import Weighing
 from airproof.errors import UnusableRequest
+
+if TYPE_CHECKING:
+    from airproof.report.pictures.sheet import Drawing, NotDrawn
 
 INDEX = "exhibits.html"
 _SLUGS = {1: "engine-off", 2: "pressure-over-time", 3: "air-flow", 4: "trims", 5: "boost"}
@@ -86,13 +90,19 @@ def _unusable(folder: Path, given: str) -> UnusableRequest:
     )
 
 
-def _draw(number: int, weighing: Weighing, folder: Path, files: dict[str, bytes]) -> Exhibit:
+def drawing_of(number: int, weighing: Weighing) -> Drawing | NotDrawn:
+    """The picture of that number, 1 to 5, or why there is none; to be called and saved within sheet.style()."""
     from airproof.report.pictures import air_flow, boost, engine_off, pressure, trims
-    from airproof.report.pictures.sheet import NotDrawn, as_png, as_svg, style
 
     draw = {1: engine_off.draw, 2: pressure.draw, 3: air_flow.draw, 4: trims.draw, 5: boost.draw}[number]
+    return draw(weighing)
+
+
+def _draw(number: int, weighing: Weighing, folder: Path, files: dict[str, bytes]) -> Exhibit:
+    from airproof.report.pictures.sheet import NotDrawn, as_png, as_svg, style
+
     with style():
-        drawing = draw(weighing)
+        drawing = drawing_of(number, weighing)
         if isinstance(drawing, NotDrawn):
             return Exhibit(number, SUBJECTS[number], "", "", not_drawn=drawing.because)
         stem = _stem(number)

@@ -178,13 +178,27 @@ def vague(finding: Finding | None) -> bool:
     return low < VAGUE_PERCENT[0] or high > VAGUE_PERCENT[1]
 
 
+def telling(verdict: Verdict, cause: CauseVerdict) -> list[Evidence]:
+    """What speaks for the cause and can be followed: not the whole picture, nothing vague; strongest first."""
+    return [e for e in _for_a(cause, verdict) if not _is_picture(e)]
+
+
+def _told(cause: CauseVerdict, verdict: Verdict) -> list[Evidence]:
+    findings = {finding.id: finding for finding in verdict.findings}
+    return [e for e in cause.evidence if e.finding != "before" and not vague(findings.get(e.finding))]
+
+
+def _for_a(cause: CauseVerdict, verdict: Verdict) -> list[Evidence]:
+    told = _told(cause, verdict)
+    return sorted((e for e in told if weight_of(e) >= WEIGHTS[-1][0]), key=lambda e: -weight_of(e))
+
+
 def _why(verdict: Verdict) -> tuple[str, ...]:
     cause = verdict.first
     findings = {finding.id: finding for finding in verdict.findings}
-    told = [e for e in cause.evidence if e.finding != "before" and not vague(findings.get(e.finding))]
-    for_it = sorted((e for e in told if weight_of(e) >= WEIGHTS[-1][0]), key=lambda e: -weight_of(e))
+    told, for_it = _told(cause, verdict), _for_a(cause, verdict)
     # One thing measured is easier to follow than a whole picture, which comes after and only once.
-    strongest = [e for e in for_it if not _is_picture(e)][:STRONGEST]
+    strongest = telling(verdict, cause)[:STRONGEST]
     strongest += [e for e in for_it if _is_picture(e)][:1]
     against = sorted((e for e in told if weight_of(e) <= AGAINST_DECIBANS), key=weight_of)[:1]
     lines = [_weighed(e, _for_it(cause, findings.get(e.finding))) for e in strongest]

@@ -1,8 +1,8 @@
 """A catalogue of one language, and the grammar in it: sentences with slots for numbers and for other sentences.
 
-A message of a catalogue is plain text, or a pattern: {1}, {2} stand for numbers with their units and for codes, {a}, {b}
-for anything that is itself in the catalogue. So "{a} (healthy: {1} to {2})" needs no entry for each thing that can be
-healthy. A sentence is translated as a whole or not at all: a part that is not known leaves all of it in English.
+A message of a catalogue is plain text, or a pattern: {1}, {2} stand for numbers with their units and for codes, {a},
+{b} for anything that is itself in the catalogue. So "{a} (healthy: {1} to {2})" needs no entry for each thing that can
+be healthy. A sentence is translated as a whole or not at all: a part that is not known leaves all of it in English.
 """
 
 from __future__ import annotations
@@ -18,12 +18,12 @@ from babel.messages.pofile import read_po
 from airproof.report.language.tokens import SLOT, Token, as_written, put_together, taken_apart
 
 SLOTS = re.compile(r"\{([a-z]|\d+)\}")
+_LETTERS = re.compile(r"[^\W\d_]")
 DEPTH = 6  # patterns within patterns
 LOWERED = {
-    "de": frozenset(
-        "der die das den dem ein eine einen einem kein keine im in am an auf bei ohne mit von vor nach zu über unter "
-        "es er sie ist sind alle nichts etwas zwischen durch".split()
-    ),
+    "de": frozenset(("der", "die", "das", "den", "dem", "ein", "eine", "einen", "einem", "kein", "keine", "im", "in"))
+    | frozenset(("am", "an", "auf", "bei", "ohne", "mit", "von", "vor", "nach", "zu", "über", "unter", "es", "sie"))
+    | frozenset(("alle", "nichts", "etwas", "zwischen", "durch", "ist", "sind"))
 }
 """Words that a language writes small within a sentence where it would not write every word small."""
 
@@ -56,6 +56,8 @@ class Catalogue:
         for form in _forms(raw):
             if form in self.messages:
                 return self._as(raw, form, self.messages[form])
+        if not _LETTERS.search(SLOT.sub("", marked)):
+            return marked  # numbers, units and brackets only
         if depth == 0:
             return None
         for form in _forms(marked):

@@ -11,13 +11,13 @@ What nobody has translated yet stays English and says so: `Words.language` is th
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from decimal import Decimal
 from functools import cache
 
 from babel import Locale
-from babel.dates import format_date, format_datetime
-from babel.numbers import format_currency, format_decimal, is_currency
+from babel.dates import format_date
+from babel.numbers import format_currency, format_decimal, get_decimal_symbol, is_currency
 
 from airproof.errors import UnusableRequest
 from airproof.quantities.wishes import AS_IT_IS, Wish, in_units, places_in
@@ -33,7 +33,7 @@ _DEGREES = {"degC": "\N{DEGREE SIGN}C", "degF": "\N{DEGREE SIGN}F", "deg": "\N{D
 
 @dataclass(frozen=True)
 class Words:
-    """A text, and the language it is in."""
+    """A text, and the language it is in; "" where nobody knows, as with what somebody typed."""
 
     text: str
     language: str
@@ -55,6 +55,11 @@ class Language:
         """A text of the program's own, as this language says it; {names} in it are filled."""
         said = english if self.code == ENGLISH else catalogue(self.code).messages.get(english, english)
         return said.format(**values) if values else said
+
+    def own(self, english: str, **values: str) -> Words:
+        """What `say` says, with the language it is in."""
+        there = self.code == ENGLISH or english in catalogue(self.code).messages
+        return Words(self.say(english, **values), self.code if there else ENGLISH)
 
     def words(self, english: str, wish: Wish = AS_IT_IS) -> Words:
         """A sentence of ours in this language, in the units wished for; English where no one has translated it."""
@@ -90,8 +95,17 @@ class Language:
         return str(format_date(at, "long", locale=self.locale))
 
     def moment(self, at: datetime) -> str:
-        """Day and time, UTC."""
-        return f"{format_datetime(at, 'short', locale=self.locale)}\N{NO-BREAK SPACE}UTC"
+        """Day and time, UTC, as ISO 8601 has it, which no country reads in another order."""
+        return f"{at.astimezone(UTC):%Y-%m-%d %H:%M}\N{NO-BREAK SPACE}UTC"
+
+    @property
+    def decimal(self) -> str:
+        """The sign between whole and decimals."""
+        return str(get_decimal_symbol(self.locale))
+
+    def unit(self, unit: str) -> str:
+        """A unit alone, as this language writes it."""
+        return self._unit(unit).strip()
 
     def _token(self, token: Token, wish: Wish) -> str:
         if token.value is None:
@@ -121,4 +135,4 @@ def language(code: str) -> Language:
     plain = code.strip().lower().partition("-")[0].partition("_")[0]
     if plain not in LANGUAGES:
         raise UnusableRequest(f"the language {code.strip()[:20]!r}", f"one of {', '.join(LANGUAGES)}", "Choose one.")
-    return Language(plain, Locale.parse(plain))
+    return Language(plain, Locale.parse("en_GB" if plain == ENGLISH else plain))

@@ -1,7 +1,7 @@
 """Numbers and codes of a sentence taken out, so that one translation serves for all of them.
 
-A token is a number with its unit, a moment of a recording ("7:05"), or a code; it is written as one character of Unicode's
-private use area, which stands in no sentence of ours. "{1}" in a catalogue stands for one.
+A token is a number with its unit, a moment of a recording ("7:05"), or a code; it is written as one character of
+Unicode's private use area, which stands in no sentence of ours. "{1}" in a catalogue stands for one.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from airproof.quantities.wishes import AS_IT_IS, Wish, in_units, places_in
+from airproof.quantities.wishes import Wish, in_units, places_in
 from airproof.quantities.wishes_in_sentences import certain, numbers_in
 
 FIRST = 0xE000
@@ -53,7 +53,7 @@ def taken_apart(text: str) -> tuple[str, tuple[Token, ...]]:
     if len(found) > MOST or SLOT.search(text):
         return text, ()
     pieces, at = [], 0
-    tokens = []
+    tokens: list[Token] = []
     for start, end, token in sorted(found, key=lambda each: each[0]):
         pieces += [text[at:start], chr(FIRST + len(tokens))]
         tokens.append(token)
@@ -79,6 +79,3 @@ def wished(token: Token, wish: Wish) -> tuple[float, int, str]:
 def as_written(token: Token) -> str:
     """The token as it was."""
     return token.text
-
-
-__all__ = ["AS_IT_IS", "SLOT", "Token", "as_written", "put_together", "taken_apart", "wished"]

@@ -6,9 +6,6 @@ stretches in which the number beside it was read are shaded.
 
 from __future__ import annotations
 
-import contextlib
-import os
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeGuard
@@ -20,7 +17,7 @@ from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
 from airproof.engine.rehearsal.compare import STEADY, Comparison, Move, noticeable, with_totals
-from airproof.errors import UnusableFile, UnusableRequest
+from airproof.errors import UnusableRequest
 from airproof.recording.recording import Interval, Recording
 from airproof.recording.regimes import Regime
 from airproof.report.pictures.sheet import (
@@ -38,6 +35,7 @@ from airproof.report.pictures.sheet import (
 )
 from airproof.report.pictures.thinning import envelope
 from airproof.report.rehearsal_in_words import WHERE, change_in_words, told
+from airproof.report.whole_file import put_whole
 from airproof.report.wording import clock
 
 MOST_ROWS, FEWEST_ROWS = 5, 3
@@ -75,21 +73,7 @@ def draw_compared(comparison: Comparison, healthy: Recording, faulty: Recording,
             wanted = "two recordings of one car and one drive, with a signal in common"
             raise UnusableRequest(drawing.because, wanted, "Compare others.", where=str(path))
         content = formed(drawing)
-    passing = None
-    try:
-        handle, passing = tempfile.mkstemp(prefix=".airproof-", dir=path.parent)
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-        Path(passing).chmod(0o644)
-        Path(passing).replace(path)
-    except OSError as fault:
-        found = f"it cannot be written ({fault.strerror or fault})"
-        wanted = "the name of a file in a folder that exists, may be written to and has room"
-        raise UnusableFile(found, wanted, "Give another place, or make room.", where=str(path)) from fault
-    finally:
-        if passing is not None:
-            with contextlib.suppress(OSError):
-                Path(passing).unlink(missing_ok=True)
+    put_whole(path, content)
 
 
 def picture(comparison: Comparison, healthy: Recording, faulty: Recording, title: str) -> Drawing | NotDrawn:

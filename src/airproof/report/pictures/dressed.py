@@ -1,0 +1,117 @@
+"""A picture in the language and the units that its reader likes, whoever drew it.
+
+Axes in kPa or degC get ticks at round numbers of the unit wished for; what is drawn stays where it is. Axes keep
+absolute pressures absolute. Words that no one has translated stay English.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+from matplotlib.axis import Axis
+from matplotlib.figure import Figure
+from matplotlib.text import Text
+from matplotlib.ticker import FixedFormatter, FuncFormatter, Locator, MaxNLocator
+
+from airproof.quantities.wishes import Wish, in_units
+from airproof.report.language.language import Language
+from airproof.report.pictures.sheet import TITLE_COLUMNS, Drawing
+from airproof.report.wording import wrap
+
+_UNIT = re.compile(
+    r"(?P<words>.*?),?\s+(?P<unit>kPa absolute|kPa gauge|kPa|degC|K|%|mm|V|s|min:s|g/s|1/min)$", re.DOTALL
+)
+_TICKS = 6
+
+
+class _Converted(MaxNLocator):
+    """Ticks at round numbers of another unit, as places on the axis."""
+
+    def __init__(self, factor: float, offset: float) -> None:
+        super().__init__(_TICKS, steps=[1, 2, 2.5, 5, 10])
+        self._factor, self._offset = factor, offset
+
+    def tick_values(self, vmin: float, vmax: float) -> Sequence[float]:
+        low, high = (self._factor * value + self._offset for value in (vmin, vmax))
+        return [(value - self._offset) / self._factor for value in super().tick_values(low, high)]
+
+
+def dressed(drawing: Drawing, language: Language, wish: Wish) -> Drawing:
+    """The drawing with its words said and its axes counted so; to be called and saved within sheet.style()."""
+    if language.code == "en" and wish.pressure == "kPa" and wish.temperature == "degC":
+        return drawing
+    wish = Wish(wish.pressure, wish.temperature)
+
+    def say(text: str) -> str:
+        return language.words(text, wish).text
+
+    figure = drawing.figure
+    _axes(figure, language, wish, say)
+    top = getattr(figure, "_suptitle", None)
+    if isinstance(top, Text):
+        top.set_text("\n".join(wrap(say(drawing.title), TITLE_COLUMNS)))
+    return replace(drawing, title=say(drawing.title), caption=say(drawing.caption), alt=say(drawing.alt), figure=figure)
+
+
+def _axes(figure: Figure, language: Language, wish: Wish, say: Callable[[str], str]) -> None:
+    labels: set[int] = set()
+    for axes in figure.axes:
+        for axis in (axes.xaxis, axes.yaxis):
+            labels.add(id(axis.label))
+            labels |= {id(text) for text in axis.get_ticklabels(which="both")}
+            _axis(axis, language, wish, say)
+    outside = {id(text) for text in figure.texts} | {id(getattr(figure, "_suptitle", None))}
+    for text in figure.findobj(Text):
+        if isinstance(text, Text) and text.get_text().strip() and id(text) not in labels:
+            if id(text) in outside and text is getattr(figure, "_suptitle", None):
+                continue
+            text.set_text(say(text.get_text()))
+
+
+def _axis(axis: Axis, language: Language, wish: Wish, say: Callable[[str], str]) -> None:
+    label = axis.label.get_text()
+    found = _UNIT.match(label)
+    unit = found["unit"] if found else ""
+    factor, offset, other = _line(unit, wish)
+    formatter = axis.get_major_formatter()
+    if isinstance(formatter, FixedFormatter):
+        axis.set_major_formatter(FixedFormatter([say(str(one)) for one in formatter.seq]))
+    elif other != unit:
+        locator: Locator = _Converted(factor, offset)
+        axis.set_major_locator(locator)
+        axis.set_major_formatter(FuncFormatter(lambda value, _: _local(f"{factor * value + offset:.6g}", language)))
+    else:
+        axis.set_major_formatter(_Local(formatter, language))
+    if found:
+        between = ",\n" if "\n" in label else ", "
+        words = say(" ".join(found["words"].split()).rstrip(","))
+        axis.set_label_text(f"{words}{between}{language.unit(other)}" if words else language.unit(other))
+    elif label:
+        axis.set_label_text(say(label))
+
+
+class _Local(FuncFormatter):
+    """What another formatter writes, with the language's own decimal sign."""
+
+    def __init__(self, inner: object, language: Language) -> None:
+        super().__init__(lambda value, place: _local(inner(value, place), language))  # type: ignore[operator]
+        self._inner = inner
+
+    def set_locs(self, locs: Sequence[float]) -> None:
+        self._inner.set_locs(locs)  # type: ignore[attr-defined]
+
+    def get_offset(self) -> str:
+        return str(self._inner.get_offset())  # type: ignore[attr-defined]
+
+
+def _local(text: str, language: Language) -> str:
+    return re.sub(r"(?<=\d)\.(?=\d)", language.decimal, text)
+
+
+def _line(unit: str, wish: Wish) -> tuple[float, float, str]:
+    """Factor and offset from a unit to the one wished for, and its name."""
+    zero, other = in_units(0.0, unit, wish)
+    one, _ = in_units(1.0, unit, wish)
+    return float(one) - float(zero), float(zero), other
