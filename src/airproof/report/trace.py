@@ -43,7 +43,9 @@ BANDS: Mapping[str, str] = {
 }
 """Which relation's healthy range lies over which signal."""
 
+GREY = "#8a949e"
 STYLES = ("solid", "dash", "dot", "dashdot")
+STYLE_WORDS = {"solid": "unbroken", "dash": "dashed", "dot": "dotted", "dashdot": "dash and dot"}
 LEAST_SHADED = 0.004  # of the window: a narrower stretch is not seen
 MOST_SHAPES = 150
 
@@ -79,6 +81,19 @@ def groups_of(recording: Recording) -> tuple[str, ...]:
     return (*found, *(signal_kind(name).title for name in recording if name not in known))
 
 
+def key(seen: Seen, view: View) -> list[str]:
+    """What each line is, in words, one sentence for each group that has more than one kind of line."""
+    told = []
+    for title in view.groups:
+        names = _names(title, seen.recording)
+        lines = [f"{STYLE_WORDS[STYLES[n % len(STYLES)]]} {signal_kind(name).title}" for n, name in enumerate(names)]
+        if any(_relation(seen, name) is not None for name in names):
+            lines.append("broad grey strokes: where 90 in 100 healthy engines lie")
+        if len(lines) > 1:
+            told.append(f"{title[0].upper()}{title[1:]}: {'; '.join(lines)}.")
+    return told
+
+
 def figure(seen: Seen, view: View) -> dict[str, Any]:
     """The figure: one row for each group, and one on top for what the engine was doing; all share their time."""
     ink, paper, soft = ("#e9e6de", "#15191d", "#454c53") if view.dark else ("#1a2129", "#fbfaf6", "#c9c4b8")
@@ -95,8 +110,7 @@ def figure(seen: Seen, view: View) -> dict[str, Any]:
         "hovermode": "x unified",
         "hoversubplots": "axis",
         "dragmode": "zoom",
-        "showlegend": True,
-        "legend": {"orientation": "h", "y": -46.0 / total, "yanchor": "top"},
+        "showlegend": False,
         "xaxis": {
             "range": list(view.window),
             "title": {"text": "time, s"},
@@ -126,7 +140,7 @@ def figure(seen: Seen, view: View) -> dict[str, Any]:
             "zeroline": False,
             "fixedrange": True,
         }
-        traces += _row(seen, view, names, f"y{place}", ink)
+        traces += _row(seen, view, names, place, ink)
     return {"data": traces, "layout": layout, "config": _CONFIG}
 
 
@@ -138,22 +152,24 @@ _CONFIG = {
 }
 
 
-def _row(seen: Seen, view: View, names: Sequence[str], axis: str, ink: str) -> list[dict[str, Any]]:
+def _row(seen: Seen, view: View, names: Sequence[str], place: int, ink: str) -> list[dict[str, Any]]:
+    """One group: another recording as broad grey lines below, then the healthy range, then the lines in ink."""
     traces: list[dict[str, Any]] = []
-    for number, name in enumerate(names):
-        traces += _band(seen, view, name, axis)
-        style = STYLES[number % len(STYLES)]
-        traces.append(_line(seen.recording[name], view, axis, ink, style, ""))
+    styles = {name: STYLES[number % len(STYLES)] for number, name in enumerate(names)}
     if view.over is not None:
-        for number, name in enumerate(names):
+        for name in names:
             if name in view.over:
-                style = STYLES[number % len(STYLES)]
-                traces.append(_line(view.over[name], view, axis, "#b4602a", style, f"{view.over_name}: ", view.shift_s))
-    return traces
+                look = {"color": GREY, "width": 4.5, "dash": "solid"}
+                traces.append(_line(view.over[name], view, look, f"{view.over_name}: ", view.shift_s))
+    for name in names:
+        traces += _band(seen, view, name)
+    for name in names:
+        traces.append(_line(seen.recording[name], view, {"color": ink, "width": 1.6, "dash": styles[name]}))
+    return [{**trace, "yaxis": f"y{place}"} for trace in traces]
 
 
 def _line(
-    signal: Signal, view: View, axis: str, colour: str, style: str, before: str, shift_s: float = 0.0
+    signal: Signal, view: View, look: Mapping[str, Any], before: str = "", shift_s: float = 0.0
 ) -> dict[str, Any]:
     time, values = peaks(signal.time + shift_s if shift_s else signal.time, signal.values, view.window)
     shown, unit = in_units(values, _kind_unit(signal.name), view.wish)
@@ -163,17 +179,16 @@ def _line(
         "mode": "lines",
         "x": np.round(time, 3).tolist(),
         "y": [float(f"{v:.5g}") for v in np.asarray(shown)],
-        "yaxis": axis,
         "name": f"{before}{signal_kind(signal.name).title}",
-        "line": {"color": colour, "width": 1.4 if before else 1.6, "dash": style, "shape": "hv" if step else "linear"},
+        "line": {**look, "shape": "hv" if step else "linear"},
         "hovertemplate": f"%{{y}} {unit}",
         "connectgaps": False,
     }
 
 
-def _band(seen: Seen, view: View, name: str, axis: str) -> list[dict[str, Any]]:
+def _band(seen: Seen, view: View, name: str) -> list[dict[str, Any]]:
     """What a healthy engine would show at the steady points, as upright strokes: 90 in 100 lie on them."""
-    relation = next((one for one in seen.relations if BANDS.get(one.id) == name), None)
+    relation = _relation(seen, name)
     if relation is None:
         return []
     inside = (relation.time >= view.window[0]) & (relation.time <= view.window[1])
@@ -193,13 +208,16 @@ def _band(seen: Seen, view: View, name: str, axis: str) -> list[dict[str, Any]]:
             "mode": "lines",
             "x": x,
             "y": y,
-            "yaxis": axis,
-            "name": f"{signal_kind(name).title}: healthy range",
-            "line": {"color": "#8a8f94", "width": 5},
+            "name": "healthy range",
+            "line": {"color": GREY, "width": 5},
             "opacity": 0.45,
             "hoverinfo": "skip",
         }
     ]
+
+
+def _relation(seen: Seen, name: str) -> RelationTrace | None:
+    return next((one for one in seen.relations if BANDS.get(one.id) == name), None)
 
 
 def _doing(regimes: Regimes, window: Interval, ink: str) -> dict[str, Any]:

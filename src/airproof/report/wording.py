@@ -9,6 +9,8 @@ import textwrap
 _KEPT_TOGETHER = re.compile(
     r"(?<=\d) (?=(?:kPa|%|s|min|mm|g/s|in 100|USD|EUR|decibans|minutes)\b|%)|(?<=\bin) (?=100\b)"
 )
+_COMMAND = re.compile(r"(?:^|[\s(\"])--[a-z]|\"airproof ")
+_ID = re.compile(r" \[[a-z0-9]+(?:-[a-z0-9]+)+\]")
 _UNBROKEN = "\N{NO-BREAK SPACE}"
 
 
@@ -76,6 +78,12 @@ def in_hundred(probability: float) -> str:
     if probability < 0.005:
         return "less than 1 in 100"
     return f"{100.0 * probability:.0f} in 100"
+
+
+def for_a_page(text: str) -> str:
+    """The text without its sentences on the command line's options, and without the ids in square brackets."""
+    kept = [part for part in re.split(r"(?<=[.!?;]) +", text) if not _COMMAND.search(part)]
+    return _ID.sub("", " ".join(kept)).rstrip(";")
 
 
 def sentence(text: str) -> str:

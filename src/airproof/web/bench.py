@@ -20,6 +20,7 @@ from airproof.knowledge.load import knowledge
 from airproof.knowledge.model import Knowledge, Prices
 from airproof.quantities.wishes_in_sentences import sentence_in_units
 from airproof.repair.prices import tools_of
+from airproof.report.wording import for_a_page
 from airproof.web.work import Work
 
 if TYPE_CHECKING:
@@ -81,8 +82,8 @@ class Bench:
     # Words
 
     def words(self, text: str) -> str:
-        """A sentence of ours in the units that the user likes."""
-        return sentence_in_units(text, self.settings.wish())
+        """A sentence of ours in the units that the user likes, without what is meant for a command line."""
+        return sentence_in_units(for_a_page(text), self.settings.wish())
 
     @property
     def speaker(self) -> str:

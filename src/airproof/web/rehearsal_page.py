@@ -21,7 +21,7 @@ from airproof.knowledge.model import Knowledge
 from airproof.recording.recording import Recording
 from airproof.recording.regimes import Regimes, find_regimes
 from airproof.report.rehearsal_in_words import compared_as_rows, compared_in_words
-from airproof.report.trace import Seen, View, figure, groups_of
+from airproof.report.trace import Seen, View, figure, groups_of, key
 from airproof.report.wording import number
 from airproof.web.bench import Bench
 from airproof.web.case.intake import engine_drafts, engine_fields
@@ -117,10 +117,13 @@ class Stage:
         self.view = View((self.healthy.recording.start_s, self.healthy.recording.end_s), self._groups())
         self.view = replace(self.view, wish=self.bench.settings.wish(), over_name="healthy")
         self.view = replace(self.view, dark=self.bench.settings.look == "dark")
+        say("Thin lines: with the fault. Broad grey lines: the same drive of the same car, healthy.", "soft")
         self.plot = ui.plotly(figure(self._seen(), self.view)).classes("trace")
         self.plot.props["role"] = "img"
         self.plot.props["aria-label"] = "The faulty drive over the healthy one; what moves stands in the table below."
         self.plot.on("plotly_relayout", self._zoomed, throttle=0.15, leading_events=False)
+        with folded("Which line is which"):
+            lines(key(self._seen(), self.view))
         self.table = Mark("div", aria_live="polite")
         self._choose()
         button("Save it as a job to practise on", self._save, aria_describedby="practise")
@@ -251,8 +254,8 @@ class Stage:
                 return
             with Mark("div", classes="scroll"), Mark("table"):
                 with Mark("thead"), Mark("tr"):
-                    for cell in rows[0]:
-                        Mark("th", cell, scope="col")
+                    for place, cell in enumerate(rows[0]):
+                        Mark("th", cell, scope="col", classes="number" if place > 1 else "")
                 with Mark("tbody"):
                     for row in rows[1:]:
                         with Mark("tr"):

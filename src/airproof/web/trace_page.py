@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
@@ -10,7 +11,8 @@ from typing import Any
 from nicegui import ui
 
 from airproof.diagnosis.place_as_typed import the_barometer
-from airproof.errors import UnusableRequest
+from airproof.diagnosis.weighing import Weighing
+from airproof.errors import AirproofError, UnusableRequest
 from airproof.jobs.events import Draft
 from airproof.jobs.kinds import Recording as RecordingFact
 from airproof.jobs.kinds import payload_of
@@ -19,12 +21,13 @@ from airproof.recording.mapping import MappedSignal, SignalMap
 from airproof.recording.recording import Interval, Recording
 from airproof.recording.regimes import find_regimes
 from airproof.recording.signals import glossary
-from airproof.report.trace import AT_FIRST, Seen, View, figure, groups_of
+from airproof.report.trace import AT_FIRST, Seen, View, figure, groups_of, key
 from airproof.report.wording import clock, duration, sentence
 from airproof.web.bench import Bench
 from airproof.web.case.file import CaseFile
 from airproof.web.frame import page
-from airproof.web.marks import Form, Mark, Values, button, choice, field, folded, heading, link, one, say, ticks
+from airproof.web.marks import Form, Mark, Values, button, choice, field, folded, heading, lines, link, one, say, ticks
+from airproof.web.work import Stopped
 
 AROUND = 0.15
 """Of a stretch that is looked at, shown to either side."""
@@ -56,15 +59,13 @@ async def show(bench: Bench, job: int, sha256: str, asked: Mapping[str, str]) ->
 
 def _viewer(bench: Bench, job: int, state: State, fact: Fact[RecordingFact]) -> Viewer:
     recording = _signals(bench, state, fact)
-    weighed = bench.weighed(job, state)
     engine = state.engine.payload.engine if state.engine else None
-    mine = weighed is not None and [one.payload.sha256 for one in state.recordings_as("car")] == [fact.payload.sha256]
-    if weighed is not None and mine:
-        weighing = weighed.weighing
-        seen = Seen(recording, weighing.regimes, weighing.traces, weighing.verdict.findings)
-    else:
-        seen = Seen(recording, find_regimes(recording, idle_rpm=engine.idle_rpm if engine else None))
+    seen = Seen(recording, find_regimes(recording, idle_rpm=engine.idle_rpm if engine else None))
     return Viewer(bench, job, state, fact, seen)
+
+
+def _found_in(recording: Recording, weighing: Weighing) -> Seen:
+    return Seen(recording, weighing.regimes, weighing.traces, weighing.verdict.findings)
 
 
 def _signals(bench: Bench, state: State, fact: Fact[RecordingFact]) -> Recording:
@@ -94,11 +95,15 @@ class Viewer:
         asked_window = _asked(asked)
         if asked_window is not None:
             self.view = replace(self.view, window=self._around(asked_window), marked=(asked_window,))
+        self.laid_over = say("", "soft")
         self.plot = ui.plotly(figure(self.seen, self.view)).classes("trace")
         self.plot.props["role"] = "img"
         self.plot.props["aria-label"] = "Traces over time; what was found in them is listed below in words."
         # What zooming asks for comes as one of two forms; anything else it says is not for us.
         self.plot.on("plotly_relayout", self._zoomed, throttle=0.15, leading_events=False)
+        with folded("Which line is which"):
+            self.key = Mark("div")
+        self._tell_key()
         with Mark("div"):
             button("Show all of it", lambda: self._look(self.whole), "quiet")
             button("Earlier", lambda: self._move(-0.5), "quiet")
@@ -106,8 +111,30 @@ class Viewer:
             button("Closer", lambda: self._scale(0.5), "quiet")
             button("Farther", lambda: self._scale(2.0), "quiet")
         self._choose()
+        self.found = Mark("div")
         self._found()
         _what_was_read(self)
+        if not self.seen.relations and self._alone():
+            ui.timer(0.05, self._weigh, once=True)
+
+    def _alone(self) -> bool:
+        """Whether what the weighing finds is of this recording and no other."""
+        cars = [one.payload.sha256 for one in self.state.recordings_as("car")]
+        return self.state.engine is not None and cars == [self.fact.payload.sha256]
+
+    async def _weigh(self) -> None:
+        """What the weighing finds in it comes after the traces, which are there at once."""
+        with contextlib.suppress(AirproofError, Stopped):  # its own page says what is wrong with that
+            weighing = (await self.bench.weigh(self.job)).weighing
+            self.seen = _found_in(self.seen.recording, weighing)
+            self._tell_key()
+            self._found()
+            self._draw()
+
+    def _tell_key(self) -> None:
+        self.key.clear()
+        with self.key:
+            lines(key(self.seen, self.view))
 
     def _choose(self) -> None:
         async def chosen(values: Values) -> None:
@@ -122,6 +149,8 @@ class Viewer:
             except ValueError as fault:
                 raise UnusableRequest(f"{shift[:20]!r}", "seconds, as a number", "Such as -3.5.") from fault
             self.view = replace(self.view, groups=groups, over=over, shift_s=seconds)
+            self._tell_key()
+            self.laid_over.write("" if other is None else f"Broad grey lines: {other.payload.name}.")
             self._draw()
 
         others = {sha: f.payload.name for sha, f in self.state.recordings.items() if sha != self.fact.payload.sha256}
@@ -135,10 +164,12 @@ class Viewer:
 
     def _found(self) -> None:
         odd = [f for f in self.seen.findings if f.unexpected and f.unit and f.intervals]
+        self.found.clear()
         if not odd:
             return
-        heading(2, "What is not as on a healthy engine")
-        with Mark("ul", classes="evidence"):
+        with self.found:
+            heading(2, "What is not as on a healthy engine")
+        with self.found, Mark("ul", classes="evidence"):
             for finding in odd:
                 with Mark("li"):
                     say(sentence(self.bench.words(finding.says)))
@@ -209,7 +240,7 @@ def _what_was_read(viewer: Viewer) -> None:
     async def put_right(values: Values) -> None:
         await _put_right(viewer, values)
 
-    with Mark("div", classes="scroll"), Mark("table"):
+    with folded(f"All {len(report.columns)} columns"), Mark("div", classes="scroll"), Mark("table"):
         with Mark("thead"), Mark("tr"):
             for title in ("Heading", "Taken as", "How"):
                 Mark("th", title, scope="col")
@@ -232,9 +263,9 @@ async def _put_right(viewer: Viewer, values: Values) -> None:
     if not signal:
         raise UnusableRequest("no signal", "what the column is", "Choose one; a column that is none needs nothing.")
     before = viewer.fact.payload.signals or SignalMap()
-    lines = {name: line for name, line in before.signals.items() if line.heading != heading_}
-    lines[signal] = MappedSignal(heading=heading_, unit=unit or None)
-    mapping = SignalMap(signals=lines, rate_hz=before.rate_hz, source="this page")
+    rows = {name: row for name, row in before.signals.items() if row.heading != heading_}
+    rows[signal] = MappedSignal(heading=heading_, unit=unit or None)
+    mapping = SignalMap(signals=rows, rate_hz=before.rate_hz, source="this page")
     mapping.check()
     bench, fact = viewer.bench, viewer.fact
     day = the_barometer(viewer.state.place.altitude, viewer.state.place.barometer)

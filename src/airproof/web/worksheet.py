@@ -15,15 +15,16 @@ from airproof.errors import AirproofError, UnusableRequest
 from airproof.jobs.events import Draft
 from airproof.jobs.kinds import payload_of
 from airproof.jobs.measured_said import measured_tables, measurements_typed, typed_from
-from airproof.repair.meter_work.worksheet import Wanted, Worksheet, worksheet
+from airproof.repair.meter_work.worksheet import Task, Wanted, Worksheet, worksheet
 from airproof.report.meter_in_words import band, judged_in_words, outcome_words
 from airproof.report.wording import sentence
 from airproof.web.case.file import CaseFile
-from airproof.web.marks import Form, Mark, Values, choice, field, heading, in_words, lines, one, say
+from airproof.web.marks import Form, Mark, Values, choice, field, folded, heading, in_words, lines, one, say
 
 LATER_S = 0.4
 USUAL_KIND = "three-wire"
 YES_NO = {"": "not tried", "no": "no", "yes": "yes"}
+TYPED = ("supply", "ground", "signal", "sweep", "thermistor", "wiggle")
 COUNTED = {"vacuum": "vacuum", "gauge": "above the air outside (gauge)", "absolute": "absolute"}
 
 
@@ -50,10 +51,14 @@ class Sheet:
                 self.typed.get("meter accuracy", ""),
                 hint='As its sheet prints it, such as "0.5 % + 2 digits"; a usual one is taken if you leave it out.',
             )
-            for task in sheet.tasks:
-                if task.task.id in ("wire", "frequency", "digital", "live-sweep"):
-                    continue
-                self._task(sheet, task)
+            asked = [task for task in sheet.tasks if task.task.id in TYPED]
+            others = [task for task in asked if task.task.step != self.step]
+            for task in asked:
+                if task not in others:
+                    self._task(task)
+            with folded("Other things to measure while the meter is there"):
+                for task in others:
+                    self._task(task)
         self.says = Mark("div", role="status", aria_live="polite")
         form.on(
             "input",
@@ -80,8 +85,7 @@ class Sheet:
         )
         return worksheet(wanted, known)
 
-    def _task(self, sheet: Worksheet, task: Any) -> None:
-        del sheet
+    def _task(self, task: Task) -> None:
         words, what = self.case.bench.words, task.task.id
         with Mark("section"):
             heading(3, task.task.title)

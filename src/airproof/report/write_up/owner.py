@@ -8,7 +8,7 @@ from airproof.diagnosis.verdict import Evidence
 from airproof.jobs.kinds import Step as StepDone
 from airproof.jobs.state import Fact
 from airproof.knowledge.model import NONE
-from airproof.report.in_words import answer, weight_of, strength, telling
+from airproof.report.in_words import answer, strength, telling, weight_of
 from airproof.report.language.language import Words
 from airproof.report.write_up.content import Block, Bullets, Figure, Paragraph, Section
 from airproof.report.write_up.figures import Exhibits
