@@ -26,9 +26,9 @@ from airproof.jobs.adding import (
 from airproof.jobs.events import Draft, Event
 from airproof.jobs.kinds import Closed, Complaint, Note, Place, Role, payload_of
 from airproof.jobs.state import State
-from airproof.jobs.vin import doubts_of
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.model import Knowledge
+from airproof.knowledge.vin import doubts_of
 from airproof.recording.mapping import read_signal_map
 from airproof.report.in_words import Part
 from airproof.report.job_as_json import done_as_json

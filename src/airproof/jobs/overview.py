@@ -11,7 +11,7 @@ from typing import Any
 from airproof.jobs.events import Event
 from airproof.jobs.kinds import Verdict
 from airproof.jobs.state import State, standing, state_of
-from airproof.jobs.vin import tidy_vin
+from airproof.knowledge.vin import tidy_vin
 
 SHOWN = 200  # letters of a line in a list
 NOT_SEARCHED = ("verdict", "measured", "engine", "rehearsed")

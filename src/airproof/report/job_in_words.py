@@ -28,8 +28,8 @@ from airproof.jobs.kinds import (
 )
 from airproof.jobs.overview import JobLine, foremost, on_one_line
 from airproof.jobs.state import Fact, State, standing
-from airproof.jobs.vin import doubts_of
 from airproof.knowledge.model import Knowledge
+from airproof.knowledge.vin import doubts_of
 from airproof.report.in_words import Part
 
 HEADINGS = (

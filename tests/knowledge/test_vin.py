@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from airproof.jobs.vin import VALUES, check_digit, doubts_of, tidy_vin
+from airproof.knowledge.vin import VALUES, check_digit, doubts_of, tidy_vin
 
 # Regulation table V; the outline for new manufacturers of the US agency; two public pages; all ones by arithmetic.
 VALID = [
