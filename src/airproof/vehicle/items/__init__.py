@@ -4,6 +4,7 @@
 """
 
 from airproof.vehicle.items.bitmap import bitmap_bytes, items_announced
+from airproof.vehicle.items.by_signal import by_signal
 from airproof.vehicle.items.decode import Decoded, FullScales, decode, decode_one
 from airproof.vehicle.items.encode import encode, encode_one
 from airproof.vehicle.items.table import Item, Value, items_carrying, items_table
@@ -14,6 +15,7 @@ __all__ = [
     "Item",
     "Value",
     "bitmap_bytes",
+    "by_signal",
     "decode",
     "decode_one",
     "encode",

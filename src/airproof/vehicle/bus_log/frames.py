@@ -1,0 +1,67 @@
+"""The frames of a bus log that belong to the legislated diagnostics."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import ExitStack
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+from airproof.errors import MissingExtra, UnusableFile
+from airproof.vehicle.bus_log.formats import opened
+from airproof.vehicle.link.addresses import BOTH, Addresses
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """One frame: when (s, as the log has it), its identifier, and its data."""
+
+    time_s: float
+    identifier: int
+    addresses: Addresses
+    is_question: bool
+    data: bytes
+
+
+class Frames:
+    """The frames of one log in their order; what else is in it is counted while they are gone through."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.others = 0
+        self.unreadable = 0
+        self.broken_off = ""
+
+    def __iter__(self) -> Iterator[Frame]:
+        """The frames; a damaged log gives those before the damage, and `broken_off` says what it was.
+
+        Raises UnusableFile where it is no log of a bus or cannot be read, MissingExtra for MDF 4 without asammdf.
+        """
+        sieve = None
+        with ExitStack() as stack:
+            try:
+                messages, sieve = opened(self.path, stack)
+                for message in messages:
+                    kind = _kind(message.arbitration_id, extended=message.is_extended_id)
+                    if kind is None or message.is_error_frame or message.is_remote_frame:
+                        self.others += 1
+                    else:
+                        yield Frame(message.timestamp, message.arbitration_id, *kind, bytes(message.data))
+            except (MissingExtra, UnusableFile):
+                raise
+            except Exception as fault:  # python-can raises whatever its parsers meet in a damaged file
+                self.broken_off = f"{type(fault).__name__}: {str(fault)[:80]}"
+            if sieve is not None:
+                self.others += sieve.others
+                self.unreadable += sieve.unreadable
+
+
+@lru_cache(maxsize=4096)
+def _kind(identifier: int, *, extended: bool) -> tuple[Addresses, bool] | None:
+    """The addresses an identifier belongs to, and whether it asks; None where it is none of the legislated ones."""
+    for addresses in BOTH:
+        asks = addresses.is_question(identifier, extended=extended)
+        if asks or addresses.is_answer(identifier, extended=extended):
+            return addresses, asks
+    return None

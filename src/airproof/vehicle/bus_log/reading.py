@@ -1,0 +1,143 @@
+"""From the file of a bus log to what is in it: a recording, and what each control unit told."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from airproof.diagnosis.facts import Facts, FreezeFrame, Readiness, StoredCode
+from airproof.errors import UnusableFile
+from airproof.knowledge.model import Knowledge
+from airproof.recording.recording import Recording, Signal
+from airproof.vehicle.bus_log.assemble import assemble
+from airproof.vehicle.bus_log.dialogue import Dialogue
+from airproof.vehicle.bus_log.formats import is_bus_log
+from airproof.vehicle.bus_log.frames import Frames
+from airproof.vehicle.bus_log.heard import UnitHeard
+from airproof.vehicle.bus_log.joining import Joiner
+
+__all__ = ["BusLog", "is_bus_log", "read_bus_log"]
+
+NEEDED_TO_HAVE_READ_ALL = {"stored", "pending"}
+_WANTED = "questions and answers of the legislated diagnostics (7DF, 7E0 to 7EF, 18DB33F1, 18DAxxF1, 18DAF1xx)"
+
+
+@dataclass(frozen=True)
+class BusLog:
+    """What is in a log.
+
+    `recording` holds the signals, without any where no live data were asked for, and its report what was understood
+    and left out; `others` by unit and name the values that are no signals of Airproof. `units` are the control units
+    heard, by their identifiers; `engine_unit` is the engine's, where one can be told.
+    """
+
+    recording: Recording
+    others: Mapping[tuple[int, str], Signal]
+    units: tuple[UnitHeard, ...]
+    engine_unit: UnitHeard | None
+
+    @property
+    def vin(self) -> str | None:
+        """The VIN that the engine's unit told, or else any."""
+        told = [self.engine_unit] if self.engine_unit is not None else []
+        return next((unit.vin for unit in [*told, *self.units] if unit.vin), None)
+
+    def facts(self, known: Knowledge) -> Facts:
+        """Codes, freeze frames and readiness as the weighing takes them: only what `known` has an entry for.
+
+        Where codes were cleared within the log, what was read before that counts.
+        """
+        codes: dict[str, str] = {}
+        frames: dict[str, FreezeFrame] = {}
+        for unit in self.units:
+            for code, status in unit.telling.statuses().items():
+                codes.setdefault(code, status)
+            for frame in unit.frames:
+                if frame.code is not None and frame.code in known.codes:
+                    frames.setdefault(frame.code, FreezeFrame(frame.code, frame.values))
+        told = None if self.engine_unit is None else self.engine_unit.telling
+        readiness = None
+        if told is not None and (told.readiness is not None or told.codes):
+            complete = told.readiness.complete if told.readiness is not None else {}
+            readiness = Readiness(
+                {monitor: done for monitor, done in complete.items() if monitor in known.monitors},
+                codes_read=told.codes.keys() >= NEEDED_TO_HAVE_READ_ALL,
+            )
+        return Facts(
+            codes=tuple(StoredCode(code, status) for code, status in codes.items() if code in known.codes),
+            frames=tuple(frames.values()),
+            readiness=readiness,
+        )
+
+
+def read_bus_log(path: Path | str) -> BusLog:
+    """What is in a log of a CAN bus: candump, ASC, BLF, TRC, MDF 4 or python-can's CSV, gzipped or not.
+
+    Times of the recording are seconds from the first question or answer. Raises UnusableFile where it is no such log,
+    cannot be read, or holds nothing of the legislated diagnostics; MissingExtra for MDF 4 without the `mdf` extra.
+    """
+    frames, joiner, dialogue = Frames(Path(path)), Joiner(), Dialogue()
+    zero_s: float | None = None
+    for frame in frames:
+        zero_s = frame.time_s if zero_s is None else min(zero_s, frame.time_s)
+        payload = joiner.take(frame)
+        if payload is not None:
+            dialogue.take(payload)
+    joiner.end()
+    dialogue.end()
+    if zero_s is None or not dialogue.units:
+        raise _nothing(frames, dialogue)
+    series = list(dialogue.live.series())
+    remarks = _remarks(frames, joiner, dialogue)
+    made = assemble(
+        series,
+        name_of=lambda unit: dialogue.units[unit].name,
+        zero_s=zero_s,
+        label=Path(path).name,
+        remarks=remarks,
+    )
+    units = tuple(dialogue.units[identifier] for identifier in sorted(dialogue.units))
+    engine = dialogue.units.get(made.engine_unit) if made.engine_unit is not None else _engine_of(units)
+    return BusLog(made.recording, made.others, units, engine)
+
+
+def _engine_of(units: tuple[UnitHeard, ...]) -> UnitHeard | None:
+    """Without live data the first unit that told codes or readiness is taken for the engine's."""
+    telling = [unit for unit in units if unit.telling.codes or unit.telling.readiness is not None]
+    return telling[0] if telling else None
+
+
+def _nothing(frames: Frames, dialogue: Dialogue) -> UnusableFile:
+    damaged = f", and it is damaged ({frames.broken_off})" if frames.broken_off else ""
+    if dialogue.questions:
+        given = f"{dialogue.questions} questions were asked and none was answered{damaged}"
+    else:
+        given = f"{frames.others} frames, none of them diagnostics, {frames.unreadable} lines unreadable{damaged}"
+    return UnusableFile(given, _WANTED, "Log the bus while a tester asks for live data.", where=frames.path.name)
+
+
+def _remarks(frames: Frames, joiner: Joiner, dialogue: Dialogue) -> list[str]:
+    said = []
+    if frames.broken_off:
+        said.append(f"the log is damaged ({frames.broken_off}); what came before was read")
+    if frames.unreadable:
+        said.append(f"{frames.unreadable} lines are no frames and were passed over")
+    if frames.others:
+        said.append(f"{frames.others} frames of other traffic were passed over")
+    lost = sum(joiner.lost.values())
+    if lost:
+        why = ", ".join(f"{reason} ({count})" for reason, count in joiner.lost.most_common() if count)
+        said.append(f"{lost} messages could not be put together: {why}")
+    for unit in dialogue.units.values():
+        if unit.delay_s is not None:
+            said.append(
+                f"{unit.name} answers a median of {unit.delay_s * 1e3:.1f} ms after the question; its values are taken"
+                " to be of half way between"
+            )
+        if unit.cleared_s:
+            said.append(f"the codes of {unit.name} were cleared within the log; what it told before that counts")
+    counted: Counter[str] = dialogue.unread + dialogue.live.assumed
+    said.extend(f"{sentence}: {count} times" for sentence, count in counted.most_common())
+    return said
