@@ -29,11 +29,11 @@ from airproof.knowledge.model import Knowledge
 from airproof.knowledge.sensors import SensorKind
 from airproof.quantities.meter_accuracy import parse_accuracy
 from airproof.recording.mapping import MappedSignal, SignalMap, read_signal_map
-from airproof.recording.readers import read_recording
 from airproof.repair.meter_work.worksheet import STEPS_OF_UNIT, Pump, Wanted, worksheet
 from airproof.report.in_words import Part
 from airproof.report.meter_as_json import judged_as_json, learned_as_json, lines_as_json, worksheet_as_json
 from airproof.report.meter_in_words import judged_in_words, learned_in_words, worksheet_in_words
+from airproof.vehicle.recordings import read_recording
 
 WANTED = "worksheet, lines, learn with a recording, or a file of readings"
 HELP = '"airproof meter --help" shows how it goes.'

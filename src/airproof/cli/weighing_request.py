@@ -23,13 +23,13 @@ from airproof.knowledge.load import knowledge
 from airproof.knowledge.lookup import UnlistedCode, explain_code, find_symptom
 from airproof.knowledge.model import Knowledge
 from airproof.recording.mapping import SignalMap, read_signal_map
-from airproof.recording.readers import read_recording
 from airproof.recording.recording import Recording
 from airproof.repair.plan import plan_from
 from airproof.repair.prices import load_prices, tools_of
 from airproof.report.as_json import as_json
 from airproof.report.exhibits import Exhibit, check_folder, draw_exhibits
 from airproof.report.in_words import Part, in_words
+from airproof.vehicle.recordings import read_with_facts, with_heard
 
 NAMED = 3  # of a long list
 MAP_LINES = (
@@ -83,13 +83,15 @@ def carry_out(request: Request) -> None:
     prices = known.prices if request.prices is None else load_prices(request.prices, known.prices, tools_of(known))
     mapping = None if request.signals is None else read_signal_map(request.signals)
     with progress_over([*request.recordings, *request.baselines, *request.sisters]) as progress:
-        recordings = _read(request.recordings, mapping, barometer, progress)
-        baselines = _read(request.baselines, mapping, barometer, progress)
+        heard: list[Facts] = []
+        recordings = _read(request.recordings, mapping, barometer, progress, known, heard)
+        facts = with_heard(facts, heard)
+        baselines = _read(request.baselines, mapping, barometer, progress, known)
         weighing = weigh(
             recordings,
             profile,
             baselines=baselines,
-            sisters=_read(request.sisters, mapping, barometer, progress),
+            sisters=_read(request.sisters, mapping, barometer, progress, known),
             barometer=barometer,
             ambient_c=ambient_c,
             readings=measurements,
@@ -119,17 +121,27 @@ def _read(
     mapping: SignalMap | None,
     barometer: Barometer | None,
     progress: Progress,
+    known: Knowledge,
+    heard: list[Facts] | None = None,
 ) -> list[Recording]:
+    """The recordings; `heard` takes the codes, freeze frames and readiness that logs of a bus hold besides."""
     # Gauge pressures become absolute by the barometer where it was given, or by the altitude's usual one.
     kpa = None if barometer is None else barometer.kpa
+    found = []
     try:
-        return [
-            read_recording(path, signals=mapping, barometer_kpa=kpa, progress=progress.reading(path)) for path in paths
-        ]
+        for path in paths:
+            recording, facts = read_with_facts(
+                path, known, signals=mapping, barometer_kpa=kpa, progress=progress.reading(path)
+            )
+            if recording is not None:
+                found.append(recording)
+            if heard is not None:
+                heard.append(facts)
     except UnusableFile as fault:
         if mapping is not None or not fault.way_out.startswith("Name the headings"):
             raise
         raise UnusableFile(fault.given, fault.wanted, MAP_LINES, where=fault.where) from fault
+    return found
 
 
 def _facts(paths: Sequence[Path], known: Knowledge, codes: Sequence[str], symptoms: Sequence[str]) -> Facts:

@@ -25,7 +25,7 @@ from airproof.jobs.trouble import in_our_words
 from airproof.knowledge.lookup import code_in, find_noticed, near, normal_code
 from airproof.knowledge.model import Knowledge
 from airproof.recording.mapping import SignalMap
-from airproof.recording.readers import read_recording
+from airproof.vehicle.recordings import read_recording
 
 LONGEST_NAME = 200
 _CODES = re.compile(r"(?<![A-Za-z0-9])[PCBUpcbu][ -]?[0-3Oo][0-9A-Fa-fOo]{3}(?![A-Za-z0-9])")

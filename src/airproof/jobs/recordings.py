@@ -124,7 +124,7 @@ class Shelf:
         """
         # What reads recordings is heavy, and a list of jobs reads none.
         from airproof.jobs.signals_file import read_signals, write_signals
-        from airproof.recording.readers import read_recording
+        from airproof.vehicle.recordings import read_recording
 
         original = self.original(sha256)
         if original is None:

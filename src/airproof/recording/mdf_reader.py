@@ -50,10 +50,18 @@ def read_mdf(path: Path, mapping: SignalMap | None = None, progress: Progress | 
 
 
 def _damaged(error: Exception, source: str) -> UnusableFile:
-    """The error for a damaged file.
+    """The error for a damaged file."""
+    let_go(error)
+    return UnusableFile(
+        f"the MDF file is damaged or of a version that cannot be read ({type(error).__name__}: {str(error)[:80]})",
+        "an ASAM MDF 4 file",
+        "Export it again, as MDF 4 or as CSV.",
+        where=source,
+    )
 
-    What asammdf leaves half built complains on the error stream when it is thrown away, so that is done here, quietly.
-    """
+
+def let_go(error: Exception) -> None:
+    """Throw away what asammdf leaves half built in a damaged file: it complains on the error stream, here unheard."""
     loud, sys.unraisablehook = sys.unraisablehook, lambda _: None
     try:
         error.with_traceback(None)
@@ -61,12 +69,6 @@ def _damaged(error: Exception, source: str) -> UnusableFile:
         gc.collect()
     finally:
         sys.unraisablehook = loud
-    return UnusableFile(
-        f"the MDF file is damaged or of a version that cannot be read ({type(error).__name__}: {str(error)[:80]})",
-        "an ASAM MDF 4 file",
-        "Export it again, as MDF 4 or as CSV.",
-        where=source,
-    )
 
 
 def _table(mdf: Any, source: str, mapping: SignalMap | None, progress: Progress | None) -> Table:

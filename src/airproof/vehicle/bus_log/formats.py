@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import gzip
 import io
+import logging
 import mmap
 import re
+import zlib
 from collections.abc import Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -29,6 +31,9 @@ HEAD = 4096
 
 LONGEST_LINE = 1024
 """Longer lines are no frames: 64 bytes of CAN FD take 200 characters."""
+
+NOT_READABLE = (OSError, EOFError, zlib.error)
+"""What a file that cannot be opened or unpacked raises."""
 
 _GZIP = b"\x1f\x8b"
 _MDF = b"MDF     "
@@ -85,12 +90,12 @@ def is_bus_log(path: Path) -> bool:
     """Whether a file is a log of a bus, by what it begins with; an MDF 4 file is one where it holds frames."""
     try:
         return path.is_file() and format_of(path) is not None
-    except (OSError, EOFError):
+    except NOT_READABLE:
         return False
 
 
 def format_of(path: Path) -> LogFormat | None:
-    """The format of a log; None where it is none. Raises OSError or EOFError where it cannot be read."""
+    """The format of a log; None where it is none. Raises one of NOT_READABLE where it cannot be read."""
     head = _head(path).removeprefix(b"\xef\xbb\xbf")
     if head.startswith(_MDF):
         return MDF if _holds_frames(path) else None
@@ -107,7 +112,7 @@ def opened(path: Path, stack: ExitStack) -> tuple[MessageReader, Sieve | None]:
         if found is None:
             raise UnusableFile("this is no log of a bus", WANTED, "Give the log itself.", where=path.name)
         binary: Any = stack.enter_context(gzip.GzipFile(path) if _packed(path) else path.open("rb"))
-    except (OSError, EOFError) as fault:
+    except NOT_READABLE as fault:
         why = getattr(fault, "strerror", None) or fault
         raise UnusableFile(f"it cannot be read ({why})", WANTED, "Check the path.", where=str(path)) from fault
     if found is MDF and find_spec("asammdf") is None:
@@ -116,6 +121,8 @@ def opened(path: Path, stack: ExitStack) -> tuple[MessageReader, Sieve | None]:
             "the mdf extra",
             "Install it: pip install airproof[mdf]",
         )
+    # Its readers tell of lines they cannot read by logging, which would end up among a command's own words.
+    logging.getLogger("can.io").addHandler(logging.NullHandler())
     module, name = found.reader.split(".")
     reader = getattr(import_module(f"can.io.{module}"), name)
     if not found.text:

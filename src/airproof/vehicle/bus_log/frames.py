@@ -9,6 +9,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from airproof.errors import MissingExtra, UnusableFile
+from airproof.recording.mdf_reader import let_go
 from airproof.vehicle.bus_log.formats import opened
 from airproof.vehicle.link.addresses import BOTH, Addresses
 
@@ -52,6 +53,7 @@ class Frames:
                 raise
             except Exception as fault:  # python-can raises whatever its parsers meet in a damaged file
                 self.broken_off = f"{type(fault).__name__}: {str(fault)[:80]}"
+                let_go(fault)
             if sieve is not None:
                 self.others += sieve.others
                 self.unreadable += sieve.unreadable

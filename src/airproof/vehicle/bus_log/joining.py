@@ -14,6 +14,9 @@ from airproof.vehicle.bus_log.frames import Frame
 from airproof.vehicle.link.addresses import Addresses
 
 LONGEST = 4095
+CLASSIC = 8
+"""Bytes of a whole frame of classic CAN; a payload that fits into one frame is never begun in a first frame."""
+
 MOST_PAUSE_S = 1.0
 """N_Cr of ISO 15765-2, from memory: more between two frames of one payload, and it is given up."""
 
@@ -65,7 +68,7 @@ class Joiner:
     def _single(self, frame: Frame) -> Payload | None:
         data = frame.data
         length, start = data[0] & 0x0F, 1
-        if length == 0 and len(data) > 8:  # CAN FD has the length in a second byte
+        if length == 0 and len(data) > CLASSIC:  # CAN FD has the length in a second byte
             length, start = data[1], 2
         if not 0 < length <= len(data) - start:
             self.lost["a length that does not fit its frame"] += 1
@@ -77,11 +80,11 @@ class Joiner:
     def _first(self, frame: Frame) -> None:
         data = frame.data
         self._give_up(frame, "broken off by another")
-        length = (data[0] & 0x0F) << 8 | data[1] if len(data) > 2 else 0
+        length = (data[0] & 0x0F) << 8 | data[1] if len(data) >= CLASSIC else 0
         start = 2
-        if length == 0 and len(data) > 6:  # more than 4095 bytes are announced in four more
+        if length == 0 and len(data) >= CLASSIC:  # more than 4095 bytes are announced in four more
             length, start = int.from_bytes(data[2:6], "big"), 6
-        if not len(data) - start < length <= LONGEST:
+        if not max(CLASSIC - 1, len(data) - start) < length <= LONGEST:
             self.lost["a length that does not fit its frame"] += 1
             return
         self._unfinished[_key(frame)] = _Unfinished(frame, length, bytearray(data[start:]), frame.time_s)

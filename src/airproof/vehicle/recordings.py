@@ -1,0 +1,95 @@
+"""One door for recordings of every kind: the formats of the recording floor, and logs of a bus."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from airproof.diagnosis.facts import Facts
+from airproof.errors import UnusableFile
+from airproof.knowledge.model import Knowledge
+from airproof.recording.recording import Recording
+from airproof.recording.table import Progress
+from airproof.vehicle.bus_log.formats import is_bus_log
+
+if TYPE_CHECKING:
+    from airproof.recording.mapping import SignalMap
+    from airproof.vehicle.bus_log.reading import BusLog
+
+
+def read_recording(
+    path: Path | str,
+    *,
+    signals: SignalMap | Path | str | None = None,
+    barometer_kpa: float | None = None,
+    progress: Progress | None = None,
+) -> Recording:
+    """The recording in a file, as airproof.recording.readers.read_recording, or in a log of a bus.
+
+    A log needs neither map nor barometer: its items are known by their numbers. Raises UnusableFile and MissingExtra as
+    either reader does, and where a log holds no live data.
+    """
+    log = _read_if_bus_log(path)
+    if log is not None:
+        return _live_data_of(log, path)
+    from airproof.recording.readers import read_recording as read_file
+
+    return read_file(path, signals=signals, barometer_kpa=barometer_kpa, progress=progress)
+
+
+def read_with_facts(
+    path: Path | str,
+    known: Knowledge,
+    *,
+    signals: SignalMap | Path | str | None = None,
+    barometer_kpa: float | None = None,
+    progress: Progress | None = None,
+) -> tuple[Recording | None, Facts]:
+    """The recording in a file, and the codes, freeze frames and readiness that a log of a bus holds besides.
+
+    The recording is None for a log that holds those, but no live data. Raises as read_recording does.
+    """
+    log = _read_if_bus_log(path)
+    if log is None:
+        from airproof.recording.readers import read_recording as read_file
+
+        return read_file(path, signals=signals, barometer_kpa=barometer_kpa, progress=progress), Facts()
+    facts = log.facts(known)
+    if facts.anything and not log.recording.signals:
+        return None, facts
+    return _live_data_of(log, path), facts
+
+
+def _read_if_bus_log(path: Path | str) -> BusLog | None:
+    if not is_bus_log(Path(path)):
+        return None
+    from airproof.vehicle.bus_log.reading import read_bus_log  # what reads logs is heavy
+
+    return read_bus_log(path)
+
+
+def _live_data_of(log: BusLog, path: Path | str) -> Recording:
+    if not log.recording.signals:
+        raise UnusableFile(
+            "the log holds answers, but no live data that Airproof knows",
+            "at least one signal, such as engine speed or manifold pressure",
+            "Log the bus while a tester asks for live data.",
+            where=Path(path).name,
+        )
+    return log.recording
+
+
+def with_heard(told: Facts, heard: Sequence[Facts]) -> Facts:
+    """What was told by hand together with what logs were heard to say: on the same thing what was told counts."""
+    if not any(one != Facts() for one in heard):
+        return told
+    every = [*heard, told]
+    readiness = next((one.readiness for one in reversed(every) if one.readiness is not None), None)
+    return replace(
+        told,
+        codes=tuple({code.id: code for facts in every for code in facts.codes}.values()),
+        frames=tuple({frame.code: frame for facts in every for frame in facts.frames}.values()),
+        readiness=readiness,
+    )
