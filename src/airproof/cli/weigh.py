@@ -18,7 +18,7 @@ def weigh(
         list[str] | None,
         typer.Argument(
             metavar="[RECORDING]",
-            help="Recordings of the car: CSV, gzipped CSV, Parquet or MDF 4. None where there is none.",
+            help="Recordings of the car: CSV, gzipped CSV, Parquet, MDF 4 or a CAN bus log. None where there is none.",
             show_default=False,
         ),
     ] = None,

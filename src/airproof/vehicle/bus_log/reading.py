@@ -136,6 +136,9 @@ def _remarks(frames: Frames, joiner: Joiner, dialogue: Dialogue) -> list[str]:
                 f"{unit.name} answers a median of {unit.delay_s * 1e3:.1f} ms after the question; its values are taken"
                 " to be of half way between"
             )
+        if unit.telling.codes:
+            told = ", ".join(f"{code} ({status})" for code, status in unit.telling.statuses().items())
+            said.append(f"codes of {unit.name}: {told or 'none'}")
         if unit.cleared_s:
             said.append(f"the codes of {unit.name} were cleared within the log; what it told before that counts")
     counted: Counter[str] = dialogue.unread + dialogue.live.assumed
