@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import ExitStack
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import NamedTuple
 
 from airproof.errors import MissingExtra, UnusableFile
 from airproof.recording.mdf_reader import let_go
@@ -14,8 +14,7 @@ from airproof.vehicle.bus_log.formats import opened
 from airproof.vehicle.link.addresses import BOTH, Addresses
 
 
-@dataclass(frozen=True, slots=True)
-class Frame:
+class Frame(NamedTuple):
     """One frame: when (s, as the log has it), its identifier, and its data."""
 
     time_s: float

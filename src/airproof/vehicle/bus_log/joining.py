@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from airproof.vehicle.bus_log.frames import Frame
 from airproof.vehicle.link.addresses import Addresses
@@ -23,8 +24,7 @@ MOST_PAUSE_S = 1.0
 _SINGLE, _FIRST, _CONSECUTIVE, _FLOW_CONTROL = range(4)
 
 
-@dataclass(frozen=True, slots=True)
-class Payload:
+class Payload(NamedTuple):
     """One whole payload; `first_s` and `last_s` are the times of its first and last frame."""
 
     identifier: int

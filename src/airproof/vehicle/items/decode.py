@@ -148,7 +148,7 @@ def _about_length(item: Item, length: int) -> str:
 
 
 def _check_states(item: Item, value: Value, codes: Codes, mode: Mode, assumed: list[str]) -> None:
-    odd = sorted(set(np.unique(codes).tolist()) - value.means.keys())
+    odd = sorted(set(np.flatnonzero(np.bincount(codes)).tolist()) - value.means.keys())  # far faster than unique
     if not odd:
         return
     given = f"item {item.id}: {value.name} is {', '.join(map(str, odd[:3]))}"

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from airproof.jobs.adding import in_place
 from airproof.jobs.overview import car_in_words
-from airproof.jobs.vin import doubts_of
+from airproof.knowledge.vin import doubts_of
 from airproof.web.case import intake
 from airproof.web.case.fact import facts
 from airproof.web.case.file import CaseFile
