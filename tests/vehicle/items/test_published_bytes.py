@@ -6,6 +6,9 @@ liquisearch.com, standard items; blog.csdn.net 136609335). A stored text of ISO 
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import pytest
 
 from airproof.errors import UnusableAnswer
@@ -172,3 +175,18 @@ def test_the_finer_of_two_items_that_carry_a_signal_comes_first() -> None:
     assert [item.id for item, _ in items_carrying("manifold_pressure")] == ["87", "0B"]
     assert [item.id for item, _ in items_carrying("air_flow")] == ["10", "66"]
     assert items_carrying("time") == ()
+
+
+def numbers_in(row: str) -> set[int]:
+    """The items that a row of the document names: "04 to 11, 13 to 1B" and single ones."""
+    found = {int(number, 16) for number in re.findall(r"\b[0-9A-F]{2}\b", row)}
+    for first, last in re.findall(r"\b([0-9A-F]{2}) to ([0-9A-F]{2})\b", row):
+        found |= set(range(int(first, 16), int(last, 16) + 1))
+    return found
+
+
+@pytest.mark.parametrize("standing", ["verified", "disputed length"])
+def test_the_document_says_how_each_item_stands(standing: str) -> None:
+    text = (Path(__file__).parents[3] / "docs" / "data_items.md").read_text(encoding="utf-8")
+    (row,) = [line for line in text.splitlines() if line.startswith(f"| {standing} |")]
+    assert numbers_in(row) == {item.number for item in items_table().values() if item.standing == standing}
