@@ -51,6 +51,7 @@ def test_what_is_written_is_read(tmp_path: Path) -> None:
         ("part = 3\n", "part = 3, where a list of tables, headed by double brackets belongs"),
         ("", "part is missing"),
         ("[[part]\n", "is not TOML"),
+        (f"part = {'[' * 5000}", "is not TOML"),
         (b"\xff\xfe\x00", "is not text in UTF-8"),
         ("[[part]]\na = 1\nb = 1\nc = 1\nd = 1\n", "and 2 more"),
     ],

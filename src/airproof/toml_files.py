@@ -43,7 +43,7 @@ def load_toml(path: Path, model: type[Model], *, wanted: str, way_out: str) -> M
     text = text_of(path, wanted=wanted)
     try:
         table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as fault:
+    except (tomllib.TOMLDecodeError, RecursionError) as fault:
         raise UnusableFile(f"is not TOML ({fault})", wanted, way_out, where=where) from fault
     return checked(table, model, wanted=wanted, way_out=way_out, where=where)
 

@@ -6,21 +6,25 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from airproof.recording.headings import recognise
+from airproof.diagnosis.facts_file import NOT_IN_A_FRAME
+from airproof.quantities.unit_table import UNITS
+from airproof.recording.headings import Recognition, recognise
+from airproof.recording.signals import glossary
 from airproof.recording.units_stated import stated_unit
 
 _LINE = re.compile(
     r"^(?P<name>.*?[^\W\d_].*?)\s*[:=\t]\s*(?P<value>\S.*)$|^(?P<words>.*?[^\W\d_].*?)\s+(?P<plain>[-+]?\d.*)$"
 )
 _VALUE = re.compile(r"^(?P<number>[-+]?\d+(?:[.,]\d+)?)\s*(?P<unit>\S.*)?$")
-LONGEST = 20_000
+_THOUSANDS = re.compile(r"[-+]?[1-9]\d{0,2},\d{3}")
+LONGEST, LONGEST_LINE = 20_000, 200
 
 
 @dataclass(frozen=True)
 class FrameRead:
     """Values by signal, with the unit as it stands, and the lines that nothing was made of."""
 
-    values: Mapping[str, str]
+    values: Mapping[str, str | float]
     left_out: tuple[str, ...]
 
 
@@ -28,15 +32,16 @@ def frame_in_text(text: str) -> FrameRead:
     """Read lines such as "Engine speed: 780 rpm", "MAP 52 kPa", "short_trim_1 = 4 %".
 
     The unit behind the value counts, else one in the name; a value without any unit is left out, since a guess of a
-    single number would be silent. Of two lines on one signal the first counts.
+    single number would be silent, and so is "1,050 rpm", which is a thousand here and hardly more than one there. Of
+    two lines on one signal the first counts.
     """
-    values: dict[str, str] = {}
+    values: dict[str, str | float] = {}
     left_out: list[str] = []
     for line in text[:LONGEST].splitlines():
         row = line.strip()
         if not row:
             continue
-        found = _read(row)
+        found = _read(row) if len(row) <= LONGEST_LINE else None
         if found is None or found[0] in values:
             left_out.append(row[:120])
         else:
@@ -44,13 +49,14 @@ def frame_in_text(text: str) -> FrameRead:
     return FrameRead(values, tuple(left_out))
 
 
-def _read(row: str) -> tuple[str, str] | None:
+def _read(row: str) -> tuple[str, str | float] | None:
     match = _LINE.match(row)
     if match is None:
         return None
     name, said = match["name"] or match["words"], (match["value"] or match["plain"]).strip()
-    known = recognise(name)
-    if known is None:
+    own = glossary().signals.get(name.strip().casefold())
+    known = recognise(name) if own is None else Recognition(own, None, (0, 0))
+    if known is None or known.signal.name in NOT_IN_A_FRAME:
         return None
     kind, number = known.signal, _VALUE.match(said)
     if kind.texts and said.casefold() in kind.texts:
@@ -59,8 +65,11 @@ def _read(row: str) -> tuple[str, str] | None:
         return None
     value = number["number"].replace(",", ".")
     if kind.unit == "1":
-        return (kind.name, value) if not number["unit"] else None
+        return (kind.name, float(value)) if not number["unit"] else None
+    if _THOUSANDS.fullmatch(number["number"]):
+        return None
     unit = stated_unit(number["unit"]) if number["unit"] else known.unit
     if unit is not None and unit.reference == "gauge" and kind.is_absolute_pressure:
         return None  # without the day's pressure it says nothing
-    return None if unit is None or not unit.fits(kind) else (kind.name, f"{value} {unit.unit}")
+    alike = unit is not None and unit.unit in UNITS and UNITS[unit.unit].kind == UNITS[kind.unit].kind
+    return (kind.name, f"{value} {unit.unit}") if unit is not None and alike else None

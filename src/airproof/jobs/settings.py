@@ -73,12 +73,15 @@ def load_settings(folder: Path) -> Settings:
     path = folder / FILE
     try:
         said = tomllib.loads(path.read_text(encoding="utf-8"))
-        return Settings.model_validate({**said.get("settings", {}), "remembered": said.get("remembered", ())})
+        liked = said.get("settings", {})
+        if not isinstance(liked, dict):
+            raise TypeError("settings is no table")
+        return Settings.model_validate({**liked, "remembered": said.get("remembered", ())})
     except FileNotFoundError:
         return Settings()
     except ValidationError as fault:
         raise _unreadable(path, in_words(fault)) from fault
-    except (OSError, ValueError) as fault:
+    except (OSError, ValueError, TypeError, RecursionError) as fault:
         raise _unreadable(path, str(fault)) from fault
 
 

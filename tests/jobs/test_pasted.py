@@ -1,0 +1,155 @@
+"""A freeze frame as it stands elsewhere: in many forms, and what is not sure is left out, never guessed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from invented_jobs import draft
+
+from airproof.diagnosis.facts_file import NOT_IN_A_FRAME
+from airproof.errors import UnusableRequest
+from airproof.jobs.adding import checked
+from airproof.jobs.pasted import LONGEST, frame_in_text
+from airproof.knowledge.load import knowledge
+from airproof.recording.signals import glossary
+
+
+@pytest.mark.parametrize(
+    ("line", "signal", "value"),
+    [
+        ("Engine speed: 780 rpm", "engine_speed", "780 1/min"),
+        ("ENGINE SPEED = 780 RPM", "engine_speed", "780 1/min"),
+        ("engine_speed\t780 1/min", "engine_speed", "780 1/min"),
+        ("Engine speed (rpm): 780", "engine_speed", "780 1/min"),
+        ("rpm 780 rpm", "engine_speed", "780 1/min"),
+        ("MAP 52 kPa", "manifold_pressure", "52 kPa"),
+        ("Intake manifold absolute pressure: 52,5 kPa", "manifold_pressure", "52.5 kPa"),
+        ("Intake manifold absolute pressure [inHg] = 15.4", "manifold_pressure", "15.4 inHg"),
+        ("short_trim_1 = 4 %", "short_trim_1", "4 %"),
+        ("Short term fuel trim bank 1:-4.7%", "short_trim_1", "-4.7 %"),
+        ("Long term fuel trim bank 2 : +3 %", "long_trim_2", "+3 %"),
+        ("Coolant temperature: 88 °C", "coolant_temperature", "88 degC"),
+        ("Engine coolant temperature : 190 degF", "coolant_temperature", "190 degF"),
+        ("Vehicle speed: 43 km/h", "vehicle_speed", "43 km/h"),
+        ("lambda 1.02", "lambda", 1.02),
+        ("lambda: 1,012", "lambda", 1.012),
+        ("Fuel system status: closed loop", "fuel_system_status", "closed loop"),
+    ],
+)
+def test_lines_in_many_forms(line: str, signal: str, value: str | float) -> None:
+    found = frame_in_text(f"  {line}  ")
+    assert found.values == {signal: value}
+    assert found.left_out == ()
+    assert refusal(found.values) == ""
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "Engine speed: 780",  # of what?
+        "Engine speed: 780 kPa",
+        "Engine speed: fast",
+        "Engine speed:",
+        "Engine speed",
+        "780 rpm",
+        "MAP: 7.5 psi gauge",  # needs the day's pressure
+        "Engine speed: 1,050 rpm",  # a thousand and fifty, or one and a bit
+        "Manifold pressure: 101,325 kPa",
+        "Engine speed: 1.050.000 rpm",
+        "Engine speed: 780 800 rpm",
+        "lambda: 1.02 V",
+        "lambda: 14.7 AFR",
+        "Coolant temperature: 88 °",  # its C or F got lost
+        "Time: 12 s",  # a frame has no time
+        "Lamp: on",
+        "Number of warm-ups: 12",
+        "Fuel system status: who knows",
+        "===== freeze frame =====",
+        "P0106",
+    ],
+)
+def test_what_is_not_sure_is_left_out_and_said(line: str) -> None:
+    found = frame_in_text(line)
+    assert found.values == {}
+    assert found.left_out == (line,)
+
+
+def test_of_two_lines_on_one_signal_the_first_counts() -> None:
+    found = frame_in_text("Engine speed: 780 rpm\n\n\r\nRPM: 900 rpm\nMAP 52 kPa\nMAP 53 kPa")
+    assert found.values == {"engine_speed": "780 1/min", "manifold_pressure": "52 kPa"}
+    assert found.left_out == ("RPM: 900 rpm", "MAP 53 kPa")
+
+
+def test_a_line_that_no_frame_has_is_left_out_at_once() -> None:
+    """One that was read by going back and forth in it would take hours."""
+    line = "a" * 9000 + " " * 9000 + "."
+    assert frame_in_text(line + "\nMAP 52 kPa").values == {"manifold_pressure": "52 kPa"}
+
+
+def test_more_than_can_be_a_frame_is_not_read() -> None:
+    assert frame_in_text("\n" * LONGEST + "MAP 52 kPa").values == {}
+
+
+names = st.sampled_from(
+    [heading for kind in glossary().signals.values() for heading in (kind.name, kind.title, kind.title.upper())]
+)
+parts = (
+    names
+    | st.sampled_from([":", "=", "\t", " ", "\n", "\r\n", "kPa", "rpm", "%", "°C", "psi gauge", "1,5", "-3", "[", "("])
+    | st.floats().map(str)
+    | st.text(max_size=5)
+)
+texts = st.lists(parts, max_size=20).map("".join)
+
+
+@settings(deadline=None, derandomize=True, max_examples=300)
+@given(texts)
+def test_any_text_is_read_and_what_came_of_it_can_be_kept(text: str) -> None:
+    found = frame_in_text(text)
+    assert set(found.values) <= set(glossary().signals)
+    rows = [line.strip() for line in text.splitlines() if line.strip()]
+    assert len(found.values) + len(found.left_out) == len(rows)  # every line is heard of
+    said = refusal(found.values) if found.values else ""
+    assert not said or re.search(r" to .*Check value and unit|outside", said)  # no car has such a value
+
+
+def refusal(values: Mapping[str, str | float]) -> str:
+    """Why a frame with these values cannot be kept; empty where it can."""
+    try:
+        checked(draft("freeze_frame", code="P0106", values=dict(values)), knowledge())
+    except UnusableRequest as refused:
+        return str(refused)
+    return ""
+
+
+@settings(deadline=None, derandomize=True, max_examples=100)
+@given(
+    st.integers(400, 7000),
+    st.floats(11.0, 250.0),
+    st.floats(-40.0, 40.0),
+    st.sampled_from([": ", " = ", "\t", " "]),
+)
+def test_numbers_come_through_as_they_stand(speed: int, pressure: float, trim: float, mark: str) -> None:
+    text = f"Engine speed{mark}{speed} rpm\nMAP{mark}{pressure:.2f} kPa\nshort_trim_1{mark}{trim:.1f} %"
+    values: dict[str, str | float] = {
+        "engine_speed": f"{speed} 1/min",
+        "manifold_pressure": f"{pressure:.2f} kPa",
+        "short_trim_1": f"{trim:.1f} %",
+    }
+    found = frame_in_text(text)
+    assert found.values == values
+    assert refusal(values) == ""
+
+
+def test_every_signal_of_a_frame_is_found_by_its_own_name() -> None:
+    for kind in glossary().signals.values():
+        if kind.name in NOT_IN_A_FRAME:
+            continue
+        middle = f"{sum(kind.possible) / 2.0:.1f}"
+        found = frame_in_text(f"{kind.name}: {middle}{'' if kind.unit == '1' else f' {kind.unit}'}")
+        assert set(found.values) == {kind.name}
+        assert refusal(found.values) == ""
