@@ -12,7 +12,7 @@ from airproof.errors import UnusableFile
 from airproof.knowledge.model import Knowledge
 from airproof.recording.recording import Recording
 from airproof.recording.table import Progress
-from airproof.vehicle.bus_log.formats import is_bus_log
+from airproof.vehicle.bus_log.formats import MDF, format_of, is_bus_log
 
 if TYPE_CHECKING:
     from airproof.recording.mapping import SignalMap
@@ -31,7 +31,7 @@ def read_recording(
     A log needs neither map nor barometer: its items are known by their numbers. Raises UnusableFile and MissingExtra as
     either reader does, and where a log holds no live data.
     """
-    log = _read_if_bus_log(path)
+    log = _read_if_bus_log(path, progress)
     if log is not None:
         return _live_data_of(log, path)
     from airproof.recording.readers import read_recording as read_file
@@ -51,7 +51,7 @@ def read_with_facts(
 
     The recording is None for a log that holds those, but no live data. Raises as read_recording does.
     """
-    log = _read_if_bus_log(path)
+    log = _read_if_bus_log(path, progress)
     if log is None:
         from airproof.recording.readers import read_recording as read_file
 
@@ -62,12 +62,18 @@ def read_with_facts(
     return _live_data_of(log, path), facts
 
 
-def _read_if_bus_log(path: Path | str) -> BusLog | None:
+def _read_if_bus_log(path: Path | str, progress: Progress | None) -> BusLog | None:
+    """What is in a log of a bus; None where the file is none."""
     if not is_bus_log(Path(path)):
         return None
     from airproof.vehicle.bus_log.reading import read_bus_log  # what reads logs is heavy
 
-    return read_bus_log(path)
+    try:
+        return read_bus_log(path, progress)
+    except UnusableFile:
+        if format_of(Path(path)) is MDF:  # beside its frames it may hold channels, which are for the other reader
+            return None
+        raise
 
 
 def _live_data_of(log: BusLog, path: Path | str) -> Recording:

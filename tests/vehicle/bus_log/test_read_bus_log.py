@@ -280,6 +280,33 @@ def test_can_fd_and_long_identifiers_in_candump(tmp_path: Path) -> None:
     assert found.recording["coolant_temperature"].values == [83.0]
 
 
+def test_candump_as_it_stands_on_the_screen(tmp_path: Path, log: BusLog) -> None:
+    path = tmp_path / "drive.txt"
+    shown = [
+        f" ({1_700_000_000 + at:.6f})  can0  {identifier:03X}   [{len(data.split())}]  {data}"
+        for at, identifier, data in [*live_data(), *told()]
+    ]
+    path.write_text("\n".join(shown), encoding="ascii")
+    found = read_bus_log(path)
+    assert set(found.recording) == set(log.recording)
+    assert found.recording["engine_speed"].time == pytest.approx(log.recording["engine_speed"].time, abs=1e-5)
+    assert found.vin == log.vin
+
+
+def test_differences_are_no_time_stamps(tmp_path: Path) -> None:
+    lines = [(0.01 + 0.003 * (n % 7), identifier, data) for n, (_, identifier, data) in enumerate(live_data())]
+    with pytest.raises(UnusableFile, match="time stamps go back"):
+        read_bus_log(write_log(tmp_path / "drive.log", lines))
+
+
+def test_swapped_neighbours_are_put_in_order(tmp_path: Path) -> None:
+    lines = list(live_data(20))
+    lines[16], lines[17] = lines[17], lines[16]
+    found = read_bus_log(write_log(tmp_path / "drive.log", lines))
+    assert (np.diff(found.recording["engine_speed"].time) >= 0.0).all()
+    assert any("go back 1 times" in remark for remark in found.recording.report.remarks)
+
+
 def test_the_door_takes_other_recordings_too(tmp_path: Path) -> None:
     path = tmp_path / "drive.csv"
     path.write_text("time (s),engine speed (rpm)\n" + "".join(f"{n},{800 + n}\n" for n in range(9)), encoding="utf-8")

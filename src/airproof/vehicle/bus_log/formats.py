@@ -12,7 +12,7 @@ import logging
 import mmap
 import re
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass
 from importlib import import_module
@@ -45,13 +45,15 @@ _NUMBER = r"\d+(?:\.\d+)?"
 class LogFormat:
     """A format: the module and class of python-can that reads it, and whether it is text.
 
-    `line` are the lines that its reader can read, their first group the identifier; `heading`: there is one above them.
+    `line` are the lines that its reader can read, with a group `identifier`; `retold` makes such a line of another
+    form; `heading`: there is one above them.
     """
 
     name: str
     reader: str
     text: bool = True
     line: re.Pattern[str] | None = None
+    retold: Callable[[re.Match[str]], str] | None = None
     heading: bool = False
 
 
@@ -59,15 +61,24 @@ CANDUMP = LogFormat(
     "candump",
     "canutils.CanutilsLogReader",
     line=re.compile(
-        rf"\s*\({_NUMBER}\)\s+\S+\s+([0-9A-Fa-f]{{3,8}})#(?:(?:#[0-9A-Fa-f])?(?:[0-9A-Fa-f]{{2}}){{0,64}}|[Rr]\d?)"
+        rf"\s*\({_NUMBER}\)\s+\S+\s+(?P<identifier>[0-9A-Fa-f]{{3,8}})#(?:(?:#[0-9A-Fa-f])?(?:[0-9A-Fa-f]{{2}}){{0,64}}|[Rr]\d?)"
         r"(?:\s+[RrTt])?\s*"
     ),
+)
+SCREEN = LogFormat(
+    "candump as on the screen, with time stamps",
+    "canutils.CanutilsLogReader",
+    line=re.compile(
+        rf"\s*\((?P<at>{_NUMBER})\)\s+(?P<channel>\S+)\s+(?:[RT]X\s+\S+\s+)?(?P<identifier>[0-9A-Fa-f]{{3,8}})\s+"
+        r"\[\d+\]\s*(?P<data>(?:[0-9A-Fa-f]{2}\s*){0,8})(?:'.*)?"
+    ),
+    retold=lambda found: f"({found['at']}) {found['channel']} {found['identifier']}#{''.join(found['data'].split())}\n",
 )
 CSV = LogFormat(
     "CSV",
     "csv.CSVReader",
     line=re.compile(
-        rf"{_NUMBER},(?:0x)?([0-9A-Fa-f]{{1,8}}),[01],[01],[01],\d{{1,2}},(?:[\w+/]{{4}})*[\w+/=]{{0,4}}\s*"
+        rf"{_NUMBER},(?:0x)?(?P<identifier>[0-9A-Fa-f]{{1,8}}),[01],[01],[01],\d{{1,2}},(?:[\w+/]{{4}})*[\w+/=]{{0,4}}\s*"
     ),
     heading=True,
 )
@@ -77,6 +88,7 @@ BLF, MDF = LogFormat("BLF", "blf.BLFReader", text=False), LogFormat("MDF 4", "mf
 _BEGINS = (
     (re.compile(rb"LOGG"), BLF),
     (re.compile(rb"\s*\(\d+(\.\d+)?\)\s+\S+\s+[0-9A-Fa-f]{3,8}#"), CANDUMP),
+    (re.compile(rb"\s*\(\d+\.\d+\)\s+\S+\s+([RT]X\s+\S+\s+)?[0-9A-Fa-f]{3,8}\s+\[\d+\]"), SCREEN),
     (re.compile(rb"timestamp,arbitration_id,extended,remote,error,dlc,data"), CSV),
     (re.compile(rb"(?:;[^\n]*\n)*;\s*\$FILEVERSION=", re.IGNORECASE), TRC),
     (re.compile(rb"\s*(?:date [^\n]*\n\s*)?base (?:hex|dec)\s+timestamps", re.IGNORECASE), ASC),
@@ -102,8 +114,17 @@ def format_of(path: Path) -> LogFormat | None:
     return next((one for begins, one in _BEGINS if begins.match(head)), None)
 
 
-def opened(path: Path, stack: ExitStack) -> tuple[MessageReader, Sieve | None]:
-    """python-can's reader over a log, and the sieve before it where the format has one; closed with the stack.
+@dataclass(frozen=True)
+class OpenLog:
+    """A log being read: python-can's reader, the sieve before it where the format has one, and the bare file."""
+
+    messages: MessageReader
+    sieve: Sieve | None
+    file: IO[bytes]
+
+
+def opened(path: Path, stack: ExitStack) -> OpenLog:
+    """A log with python-can's reader over it; closed with the stack.
 
     Raises UnusableFile where it is no log of a bus or cannot be read, MissingExtra for MDF 4 without asammdf.
     """
@@ -111,7 +132,8 @@ def opened(path: Path, stack: ExitStack) -> tuple[MessageReader, Sieve | None]:
         found = format_of(path)
         if found is None:
             raise UnusableFile("this is no log of a bus", WANTED, "Give the log itself.", where=path.name)
-        binary: Any = stack.enter_context(gzip.GzipFile(path) if _packed(path) else path.open("rb"))
+        file = stack.enter_context(path.open("rb"))
+        binary: Any = stack.enter_context(gzip.GzipFile(fileobj=file)) if _packed(path) else file
     except NOT_READABLE as fault:
         why = getattr(fault, "strerror", None) or fault
         raise UnusableFile(f"it cannot be read ({why})", WANTED, "Check the path.", where=str(path)) from fault
@@ -126,12 +148,12 @@ def opened(path: Path, stack: ExitStack) -> tuple[MessageReader, Sieve | None]:
     module, name = found.reader.split(".")
     reader = getattr(import_module(f"can.io.{module}"), name)
     if not found.text:
-        return reader(binary), None
+        return OpenLog(reader(binary), None, file)
     text = io.TextIOWrapper(binary, "utf-8", errors="replace")
     if found.line is None:
-        return reader(text), None
+        return OpenLog(reader(text), None, file)
     sieve = Sieve(text, found)
-    return reader(sieve), sieve
+    return OpenLog(reader(sieve), sieve, file)
 
 
 class Sieve:
@@ -162,8 +184,8 @@ class Sieve:
             frame = readable(line)
             if frame is None:
                 self.unreadable += not line.isspace()
-            elif legislated(frame[1]):
-                yield line
+            elif legislated(frame["identifier"]):
+                yield line if found.retold is None else found.retold(frame)
             else:
                 self.others += 1
 

@@ -10,8 +10,11 @@ from typing import NamedTuple
 
 from airproof.errors import MissingExtra, UnusableFile
 from airproof.recording.mdf_reader import let_go
-from airproof.vehicle.bus_log.formats import opened
+from airproof.recording.table import Progress
+from airproof.vehicle.bus_log.formats import OpenLog, opened
 from airproof.vehicle.link.addresses import BOTH, Addresses
+
+TELL_EVERY = 4096
 
 
 class Frame(NamedTuple):
@@ -25,24 +28,30 @@ class Frame(NamedTuple):
 
 
 class Frames:
-    """The frames of one log in their order; what else is in it is counted while they are gone through."""
+    """The frames of one log in their order; what else is in it is counted while they are gone through.
 
-    def __init__(self, path: Path) -> None:
+    `progress` is told the share of the file that has been read, now and then.
+    """
+
+    def __init__(self, path: Path, progress: Progress | None = None) -> None:
         self.path = path
         self.others = 0
         self.unreadable = 0
         self.broken_off = ""
+        self._progress = progress
 
     def __iter__(self) -> Iterator[Frame]:
         """The frames; a damaged log gives those before the damage, and `broken_off` says what it was.
 
         Raises UnusableFile where it is no log of a bus or cannot be read, MissingExtra for MDF 4 without asammdf.
         """
-        sieve = None
+        log: OpenLog | None = None
         with ExitStack() as stack:
             try:
-                messages, sieve = opened(self.path, stack)
-                for message in messages:
+                log = opened(self.path, stack)
+                for count, message in enumerate(log.messages):
+                    if self._progress is not None and count % TELL_EVERY == 0:
+                        self._progress(log.file.tell() / max(1, self.path.stat().st_size))
                     kind = _kind(message.arbitration_id, extended=message.is_extended_id)
                     if kind is None or message.is_error_frame or message.is_remote_frame:
                         self.others += 1
@@ -53,9 +62,9 @@ class Frames:
             except Exception as fault:  # python-can raises whatever its parsers meet in a damaged file
                 self.broken_off = f"{type(fault).__name__}: {str(fault)[:80]}"
                 let_go(fault)
-            if sieve is not None:
-                self.others += sieve.others
-                self.unreadable += sieve.unreadable
+            if log is not None and log.sieve is not None:
+                self.others += log.sieve.others
+                self.unreadable += log.sieve.unreadable
 
 
 @lru_cache(maxsize=4096)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from airproof.vehicle.answers.car_information import VIN, CarInformation
 from airproof.vehicle.answers.code_text import NO_CODE, code_text
@@ -21,6 +21,9 @@ from airproof.vehicle.items.decode import FullScales
 
 CODE_OF_FRAME = 0x02
 NOT_IN_A_FRAME = ("lamp", "code_count")
+
+MOST_FRAMES, MOST_PERIODS = 256, 16
+"""No car stores so many freeze frames, and no log has so many clearings, of which the first and the latest are kept."""
 
 _STRONGEST = ("present", "stored", "permanent", "pending")
 """Of a code told with several statuses the first of these counts."""
@@ -59,12 +62,14 @@ class Told:
 
     def take_frame(self, items: Items, code: str = "") -> None:
         """Items of a freeze frame, of a code where newer cars name it."""
-        self.frames.setdefault((code, items.frame), {}).update(items.parts)
+        key = (code, items.frame)
+        if key in self.frames or len(self.frames) < MOST_FRAMES:
+            self.frames.setdefault(key, {}).update(items.parts)
 
     def take_frames_of(self, frame: FrameOfCode) -> None:
         """All freeze frames of one code."""
         for number, items in frame.records:
-            self.frames.setdefault((frame.code.code, number), {}).update(items.parts)
+            self.take_frame(replace(items, frame=number), frame.code.code)
 
     def statuses(self) -> dict[str, str]:
         """Each code with the strongest status it was told with."""
@@ -113,8 +118,9 @@ class UnitHeard:
 
     def cleared(self, time_s: float) -> None:
         """Codes were cleared: what is told from now on is of another period."""
-        self.cleared_s.append(time_s)
-        self.told.append(Told())
+        self.cleared_s[MOST_PERIODS:] = [time_s]
+        if self.now != Told():
+            self.told[MOST_PERIODS:] = [Told()]
 
     @property
     def telling(self) -> Told:

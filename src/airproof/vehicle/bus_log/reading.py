@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -11,6 +12,7 @@ from airproof.diagnosis.facts import Facts, FreezeFrame, Readiness, StoredCode
 from airproof.errors import UnusableFile
 from airproof.knowledge.model import Knowledge
 from airproof.recording.recording import Recording, Signal
+from airproof.recording.table import Progress
 from airproof.vehicle.bus_log.assemble import assemble
 from airproof.vehicle.bus_log.dialogue import Dialogue
 from airproof.vehicle.bus_log.formats import is_bus_log
@@ -21,6 +23,10 @@ from airproof.vehicle.bus_log.joining import Joiner
 __all__ = ["BusLog", "is_bus_log", "read_bus_log"]
 
 NEEDED_TO_HAVE_READ_ALL = {"stored", "pending"}
+MOST_BACKWARD = 0.1
+"""Share of frames stamped earlier than the one ahead of them, above which stamps are no times. Judged: Airproof
+authors, because a log merged of two receivers swaps neighbours now and then; differences go back every other time."""
+
 _WANTED = "questions and answers of the legislated diagnostics (7DF, 7E0 to 7EF, 18DB33F1, 18DAxxF1, 18DAF1xx)"
 
 
@@ -72,16 +78,19 @@ class BusLog:
         )
 
 
-def read_bus_log(path: Path | str) -> BusLog:
+def read_bus_log(path: Path | str, progress: Progress | None = None) -> BusLog:
     """What is in a log of a CAN bus: candump, ASC, BLF, TRC, MDF 4 or python-can's CSV, gzipped or not.
 
-    Times of the recording are seconds from the first question or answer. Raises UnusableFile where it is no such log,
-    cannot be read, or holds nothing of the legislated diagnostics; MissingExtra for MDF 4 without the `mdf` extra.
+    Times of the recording are seconds from the first question or answer; `progress` is told the share read. Raises
+    UnusableFile where it is no such log, cannot be read, holds nothing of the legislated diagnostics, or has stamps
+    that are no times; MissingExtra for MDF 4 without the `mdf` extra.
     """
-    frames, joiner, dialogue = Frames(Path(path)), Joiner(), Dialogue()
+    frames, joiner, dialogue = Frames(Path(path), progress), Joiner(), Dialogue()
     zero_s: float | None = None
+    before_s, count, backward = -math.inf, 0, 0
     for frame in frames:
         zero_s = frame.time_s if zero_s is None else min(zero_s, frame.time_s)
+        count, backward, before_s = count + 1, backward + (frame.time_s < before_s), frame.time_s
         payload = joiner.take(frame)
         if payload is not None:
             dialogue.take(payload)
@@ -89,8 +98,17 @@ def read_bus_log(path: Path | str) -> BusLog:
     dialogue.end()
     if zero_s is None or not dialogue.units:
         raise _nothing(frames, dialogue)
+    if backward > MOST_BACKWARD * count:
+        raise UnusableFile(
+            f"the time stamps go back {backward} times in {count} frames, as differences from frame to frame do",
+            "the time of each frame",
+            "Log with running time stamps (candump -ta or candump -l).",
+            where=Path(path).name,
+        )
     series = list(dialogue.live.series())
     remarks = _remarks(frames, joiner, dialogue)
+    if backward:
+        remarks.append(f"the time stamps go back {backward} times: each signal was put in order")
     made = assemble(
         series,
         name_of=lambda unit: dialogue.units[unit].name,
