@@ -19,7 +19,7 @@ from airproof.report.language.tokens import SLOT, Token, as_written, put_togethe
 
 SLOTS = re.compile(r"\{([a-z]|\d+)\}")
 _LETTERS = re.compile(r"[^\W\d_]")
-DEPTH = 6  # patterns within patterns
+DEPTH = 9  # patterns within patterns
 LOWERED = {
     "de": frozenset(("der", "die", "das", "den", "dem", "ein", "eine", "einen", "einem", "kein", "keine", "im", "in"))
     | frozenset(("am", "an", "auf", "bei", "ohne", "mit", "von", "vor", "nach", "zu", "über", "unter", "es", "sie"))
@@ -48,30 +48,47 @@ class Catalogue:
     def said(self, english: str) -> tuple[str, tuple[Token, ...]] | None:
         """The text in this language, its numbers still as one character each, and these numbers; None if unknown."""
         marked, tokens = taken_apart(english)
-        said = self._said(marked, tokens, DEPTH)
+        said = _Reading(self, tokens, {}).said(marked, DEPTH)
         return None if said is None else (said, tokens)
 
-    def _said(self, marked: str, tokens: Sequence[Token], depth: int) -> str | None:
-        raw = put_together(marked, tokens, as_written)
+
+@dataclass(frozen=True)
+class _Reading:
+    """One sentence being said; `tried` keeps what was tried, since lists can be cut in many ways."""
+
+    catalogue: Catalogue
+    tokens: Sequence[Token]
+    tried: dict[tuple[str, int], str | None]
+
+    def said(self, marked: str, depth: int) -> str | None:
+        """A part of the sentence, as many patterns deep at most."""
+        key = (marked, depth)
+        if key not in self.tried:
+            self.tried[key] = self._said(marked, depth)
+        return self.tried[key]
+
+    def _said(self, marked: str, depth: int) -> str | None:
+        raw = put_together(marked, self.tokens, as_written)
+        messages = self.catalogue.messages
         for form in _forms(raw):
-            if form in self.messages:
-                return self._as(raw, form, self.messages[form])
+            if form in messages:
+                return self._as(raw, form, messages[form])
         if not _LETTERS.search(SLOT.sub("", marked)):
             return marked  # numbers, units and brackets only
         if depth == 0:
             return None
-        for form in _forms(marked):
-            for pattern in self.patterns:
+        for pattern in self.catalogue.patterns:
+            for form in _forms(marked):
                 match = pattern.english.fullmatch(form)
-                said = None if match is None else self._filled(pattern, match, tokens, depth)
+                said = None if match is None else self._filled(pattern, match, depth)
                 if said is not None:
                     return self._as(marked, form, said)
         return None
 
-    def _filled(self, pattern: _Pattern, match: re.Match[str], tokens: Sequence[Token], depth: int) -> str | None:
+    def _filled(self, pattern: _Pattern, match: re.Match[str], depth: int) -> str | None:
         parts: dict[str, str] = {}
         for name, part in match.groupdict().items():
-            said = part if SLOT.fullmatch(part) else self._said(part, tokens, depth - 1)
+            said = part if SLOT.fullmatch(part) else self.said(part, depth - 1)
             if said is None:
                 return None
             parts[name.removeprefix("number")] = said
@@ -86,7 +103,7 @@ class Catalogue:
         return said if asked[-1:] != "." or said[-1:] in ".!?" else said + "."
 
     def _small_within(self, said: str) -> bool:
-        words = LOWERED.get(self.code)
+        words = LOWERED.get(self.catalogue.code)
         return said[1:2].islower() if words is None else said.split(" ", 1)[0].lower() in words
 
 

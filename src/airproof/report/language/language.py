@@ -10,6 +10,7 @@ What nobody has translated yet stays English and says so: `Words.language` is th
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from decimal import Decimal
@@ -27,6 +28,7 @@ from airproof.report.language.tokens import Token, put_together, wished
 
 LANGUAGES = ("en", "de", "fr", "es")
 ENGLISH = "en"
+_HIGH = re.compile(r" (?=[:;!?%»])|(?<=«) ")
 _MINUS = "\N{MINUS SIGN}"
 _DEGREES = {"degC": "\N{DEGREE SIGN}C", "degF": "\N{DEGREE SIGN}F", "deg": "\N{DEGREE SIGN}"}
 
@@ -54,7 +56,7 @@ class Language:
     def say(self, english: str, **values: str) -> str:
         """A text of the program's own, as this language says it; {names} in it are filled."""
         said = english if self.code == ENGLISH else catalogue(self.code).messages.get(english, english)
-        return said.format(**values) if values else said
+        return self._spaced(said.format(**values) if values else said)
 
     def own(self, english: str, **values: str) -> Words:
         """What `say` says, with the language it is in."""
@@ -67,7 +69,8 @@ class Language:
             found = catalogue(self.code).said(english)
             if found is not None:
                 marked, tokens = found
-                return Words(put_together(marked, tokens, lambda token: self._token(token, wish)), self.code)
+                text = put_together(marked, tokens, lambda token: self._token(token, wish))
+                return Words(self._spaced(text), self.code)
         return Words(_with_degrees(sentence_in_units(english, wish)), ENGLISH)
 
     def number(self, value: float, places: int, *, signed: bool = False) -> str:
@@ -97,6 +100,10 @@ class Language:
     def moment(self, at: datetime) -> str:
         """Day and time, UTC, as ISO 8601 has it, which no country reads in another order."""
         return f"{at.astimezone(UTC):%Y-%m-%d %H:%M}\N{NO-BREAK SPACE}UTC"
+
+    def _spaced(self, text: str) -> str:
+        """In French the blank before a colon and its like does not break the line."""
+        return _HIGH.sub("\N{NO-BREAK SPACE}", text) if self.code == "fr" else text
 
     @property
     def decimal(self) -> str:

@@ -9,11 +9,12 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from typing import Any
 
 from matplotlib.axis import Axis
 from matplotlib.figure import Figure
 from matplotlib.text import Text
-from matplotlib.ticker import FixedFormatter, FuncFormatter, Locator, MaxNLocator
+from matplotlib.ticker import Formatter, FuncFormatter, MaxNLocator
 
 from airproof.quantities.wishes import Wish, in_units
 from airproof.report.language.language import Language
@@ -23,7 +24,9 @@ from airproof.report.wording import wrap
 _UNIT = re.compile(
     r"(?P<words>.*?),?\s+(?P<unit>kPa absolute|kPa gauge|kPa|degC|K|%|mm|V|s|min:s|g/s|1/min)$", re.DOTALL
 )
+_LETTERS = re.compile(r"[^\W\d_]{2}")
 _TICKS = 6
+EXHIBIT = "Exhibit"
 
 
 class _Converted(MaxNLocator):
@@ -45,7 +48,11 @@ def dressed(drawing: Drawing, language: Language, wish: Wish) -> Drawing:
     wish = Wish(wish.pressure, wish.temperature)
 
     def say(text: str) -> str:
-        return language.words(text, wish).text
+        lines = text.split("\n")
+        said = language.words(" ".join(lines), wish).text
+        if text.startswith(EXHIBIT):  # the foot, whose rest is the name of a file
+            said = language.say(EXHIBIT) + text.removeprefix(EXHIBIT)
+        return said if len(lines) == 1 else _broken(said, len(lines))
 
     figure = drawing.figure
     _axes(figure, language, wish, say)
@@ -55,6 +62,11 @@ def dressed(drawing: Drawing, language: Language, wish: Wish) -> Drawing:
     return replace(drawing, title=say(drawing.title), caption=say(drawing.caption), alt=say(drawing.alt), figure=figure)
 
 
+def _broken(text: str, lines: int) -> str:
+    """The text in about so many lines of about one length."""
+    return "\n".join(wrap(text, max(len(text) // lines + 4, *map(len, text.split()))))
+
+
 def _axes(figure: Figure, language: Language, wish: Wish, say: Callable[[str], str]) -> None:
     labels: set[int] = set()
     for axes in figure.axes:
@@ -62,11 +74,9 @@ def _axes(figure: Figure, language: Language, wish: Wish, say: Callable[[str], s
             labels.add(id(axis.label))
             labels |= {id(text) for text in axis.get_ticklabels(which="both")}
             _axis(axis, language, wish, say)
-    outside = {id(text) for text in figure.texts} | {id(getattr(figure, "_suptitle", None))}
+    title = getattr(figure, "_suptitle", None)  # said as a whole, and broken anew
     for text in figure.findobj(Text):
-        if isinstance(text, Text) and text.get_text().strip() and id(text) not in labels:
-            if id(text) in outside and text is getattr(figure, "_suptitle", None):
-                continue
+        if isinstance(text, Text) and text is not title and text.get_text().strip() and id(text) not in labels:
             text.set_text(say(text.get_text()))
 
 
@@ -76,14 +86,11 @@ def _axis(axis: Axis, language: Language, wish: Wish, say: Callable[[str], str])
     unit = found["unit"] if found else ""
     factor, offset, other = _line(unit, wish)
     formatter = axis.get_major_formatter()
-    if isinstance(formatter, FixedFormatter):
-        axis.set_major_formatter(FixedFormatter([say(str(one)) for one in formatter.seq]))
-    elif other != unit:
-        locator: Locator = _Converted(factor, offset)
-        axis.set_major_locator(locator)
+    if other != unit:
+        axis.set_major_locator(_Converted(factor, offset))
         axis.set_major_formatter(FuncFormatter(lambda value, _: _local(f"{factor * value + offset:.6g}", language)))
     else:
-        axis.set_major_formatter(_Local(formatter, language))
+        axis.set_major_formatter(_Local(formatter, language, say))
     if found:
         between = ",\n" if "\n" in label else ", "
         words = say(" ".join(found["words"].split()).rstrip(","))
@@ -92,18 +99,24 @@ def _axis(axis: Axis, language: Language, wish: Wish, say: Callable[[str], str])
         axis.set_label_text(say(label))
 
 
-class _Local(FuncFormatter):
-    """What another formatter writes, with the language's own decimal sign."""
+class _Local(Formatter):
+    """What another formatter writes, with the language's own decimal sign and words."""
 
-    def __init__(self, inner: object, language: Language) -> None:
-        super().__init__(lambda value, place: _local(inner(value, place), language))  # type: ignore[operator]
-        self._inner = inner
+    def __init__(self, inner: Formatter, language: Language, say: Callable[[str], str]) -> None:
+        self._inner, self._language, self._say = inner, language, say
 
-    def set_locs(self, locs: Sequence[float]) -> None:
-        self._inner.set_locs(locs)  # type: ignore[attr-defined]
+    def __call__(self, x: float, pos: int | None = None) -> str:
+        text = self._inner(x, pos)
+        return self._say(text) if _LETTERS.search(text) else _local(text, self._language)
+
+    def set_axis(self, axis: Any) -> None:
+        self._inner.set_axis(axis)
+
+    def set_locs(self, locs: Any) -> None:
+        self._inner.set_locs(locs)
 
     def get_offset(self) -> str:
-        return str(self._inner.get_offset())  # type: ignore[attr-defined]
+        return self._inner.get_offset()
 
 
 def _local(text: str, language: Language) -> str:

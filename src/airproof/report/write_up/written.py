@@ -46,8 +46,7 @@ def write_up_of(case: Case, language: Language, wish: Wish) -> WriteUp:
 def _title(write: Writer) -> Words:
     car = write.case.state.car
     name = " ".join(str(part) for part in (car.make, car.model, car.year) if part)
-    title = write.own("Engine diagnosis")
-    return title if not name else Words(f"{title.text}: {write.typed(name).text}", title.language)
+    return write.own("Engine diagnosis: {car}", car=write.typed(name).text) if name else write.own("Engine diagnosis")
 
 
 def _facts(write: Writer) -> Iterator[tuple[Words, Words]]:
