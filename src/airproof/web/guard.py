@@ -10,6 +10,7 @@ Cross-Site Request Forgery Prevention, "Verifying Origin With Standard Headers",
 from __future__ import annotations
 
 import ipaddress
+import re
 import secrets
 import socket
 import time
@@ -19,7 +20,7 @@ from dataclasses import dataclass, field
 from urllib.parse import parse_qs, urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.requests import Request, cookie_parser
+from starlette.requests import ClientDisconnect, Request, cookie_parser
 from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -34,6 +35,8 @@ TRIES, WITHIN_S = 5, 300.0
 ALL_TRIES = 50
 """Wrong pass codes from one address, and from all, within that time; judged: Airproof authors: a million codes then
 last for months, and a person who mistypes is let in."""
+
+_LENGTH = re.compile(r"[0-9]{1,18}")
 
 POLICY = (
     "default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval'; style-src 'self' 'unsafe-inline'; "
@@ -123,7 +126,7 @@ class Guard:
         if changes and not same_origin(headers.get("origin"), host):
             return plain("Not from here", "That was not sent by a page of Airproof.", status=403)
         length = headers.get("content-length", "0")
-        if not self.roomy(scope["path"]) and (not length.isdigit() or int(length) > LARGEST_BODY):
+        if not self.roomy(scope["path"]) and (not _LENGTH.fullmatch(length) or int(length) > LARGEST_BODY):
             return plain("Too much at once", f"At most {LARGEST_BODY // 2**20} MiB can be sent here.", status=413)
         if self.door is None or _is_loopback(scope) or scope["path"].startswith("/assets/"):
             return None
@@ -133,10 +136,13 @@ class Guard:
 
     async def _at_the_door(self, door_: Door, request: Request) -> Response:
         body = b""
-        async for part in request.stream():
-            body += part
-            if len(body) > 1000:
-                return door("That is no pass code.", 400)
+        try:
+            async for part in request.stream():
+                body += part
+                if len(body) > 1000:
+                    return door("That is no pass code.", 400)
+        except ClientDisconnect:  # nobody is there any more to be told anything
+            return door("", 400)
         code = parse_qs(body.decode("ascii", "replace")).get("code", [""])[0]
         try:
             token = door_.let_in(code, request.client.host if request.client else "")
@@ -151,7 +157,10 @@ class Guard:
 
 def ours(host: str, *, shared: bool) -> bool:
     """Whether a Host header names this computer in a way that nobody else can point elsewhere."""
-    name = urlsplit(f"//{host}").hostname or ""
+    try:
+        name = urlsplit(f"//{host}").hostname or ""
+    except ValueError:  # brackets with no address in them
+        return False
     if name == "localhost":
         return True
     try:
@@ -166,7 +175,10 @@ def same_origin(origin: str | None, host: str) -> bool:
     """Whether an Origin header is that of the host asked; one that is missing is not."""
     if origin is None:
         return False
-    parts = urlsplit(origin)
+    try:
+        parts = urlsplit(origin)
+    except ValueError:
+        return False
     return parts.scheme in ("http", "https") and parts.netloc.lower() == host.lower()
 
 

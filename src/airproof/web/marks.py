@@ -12,6 +12,7 @@ from nicegui import ui
 from nicegui.element import Element
 
 from airproof.errors import AirproofError
+from airproof.report.wording import for_a_page
 from airproof.web.faults import reported
 
 Values: TypeAlias = Mapping[str, list[str]]
@@ -138,9 +139,9 @@ class Form(Mark):
 
 
 def in_words(fault: AirproofError) -> str:
-    """An error of ours as a person reads it."""
+    """An error of ours as a person reads it on a page."""
     where = f"{fault.where}: " if fault.where else ""
-    return f"{where}{fault.given}. Wanted: {fault.wanted}. {fault.way_out}"
+    return for_a_page(f"{where}{fault.given}. Wanted: {fault.wanted}. {fault.way_out}")
 
 
 def one(values: Values, name: str) -> str:

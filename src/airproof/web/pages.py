@@ -17,6 +17,7 @@ from starlette.responses import FileResponse, Response
 
 from airproof.errors import AirproofError
 from airproof.web.faults import reported
+from airproof.web.guard import HEADERS
 from airproof.web.marks import in_words
 from airproof.web.pictures import picture_called
 from airproof.web.plain import not_there, plain
@@ -148,7 +149,9 @@ async def _nothing_here(request: Request, fault: Exception) -> Response:
 
 async def _own_fault(request: Request, fault: Exception) -> Response:
     del request
-    return plain("Something went wrong", reported(fault), status=500, inside='<p><a href="/">All jobs</a></p>')
+    told = plain("Something went wrong", reported(fault), status=500, inside='<p><a href="/">All jobs</a></p>')
+    told.headers.update(HEADERS)  # this answer is given outside the guard
+    return told
 
 
 def _told_on_the_page(fault: Exception) -> None:

@@ -98,7 +98,7 @@ async def _take(request: Request, use: object) -> JSONResponse:
                 await asyncio.to_thread(file.write, part)
         return _answer(200, await asyncio.to_thread(use, Received(Path(path), name)))  # type: ignore[arg-type]
     except AirproofError as fault:
-        return _answer(422, f"{name} was not taken. {in_words(fault).replace(path, name)}")
+        return _answer(422, f"{name} was not taken. {_told(fault, Path(path), name)}")
     except TimeoutError:
         return _answer(408, f"{name}: nothing came for a minute; send it again.")
     except ClientDisconnect:
@@ -107,6 +107,14 @@ async def _take(request: Request, use: object) -> JSONResponse:
         return _answer(500, reported(fault))
     finally:
         Path(path).unlink(missing_ok=True)
+
+
+def _told(fault: AirproofError, path: Path, name: str) -> str:
+    """What was wrong, without the name under which the file passed through."""
+    told = in_words(fault)
+    for passing in (str(path), path.name):
+        told = told.removeprefix(f"{passing}: ").replace(passing, name)
+    return told[:1].upper() + told[1:]
 
 
 def _answer(status: int, says: str) -> JSONResponse:
