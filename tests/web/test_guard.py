@@ -96,10 +96,9 @@ class TestNames:
     @pytest.mark.parametrize(
         "host",
         [
-            "", "airproof.example", "localhost.example", "127.0.0.1.example", "evil.example:8765", "localhost.", "[", "]",
-           
-            "[::1", "127.0.0.1@evil.example", "evil.example#localhost", "0x7f.1", "127.1", "2130706433", "\xff", "a b",
-            "[evil.example]", "127.0.0.1:port", "..", "%31%32%37.0.0.1",
+            "", "airproof.example", "localhost.example", "127.0.0.1.example", "evil.example:8765", "localhost.", "[",
+            "]", "[::1", "127.0.0.1@evil.example", "evil.example#localhost", "0x7f.1", "127.1", "2130706433", "\xff",
+            "a b", "[evil.example]", "127.0.0.1:port", "..", "%31%32%37.0.0.1",
         ],
     )  # fmt: skip
     def test_names_that_somebody_can_point_here_are_not(self, host: str) -> None:
