@@ -184,6 +184,23 @@ def test_a_newer_car(tmp_path: Path) -> None:  # from memory of SAE J1979-2
     assert facts.readiness.codes_read
 
 
+def test_a_status_that_was_not_asked_for_is_not_told_in_full(tmp_path: Path) -> None:
+    # From memory of ISO 14229-1: mask 08 asks for confirmed codes, 04 for pending ones.
+    lines = [
+        (0.0, 0x7E0, "03 19 02 08"),
+        (0.02, 0x7E8, "10 0B 59 02 FF 01 06 00"),
+        (0.03, 0x7E8, "21 08 01 71 00 0C"),
+        (0.1, 0x7E0, "03 19 02 04"),
+        (0.12, 0x7E8, "07 59 02 FF 01 71 00 0C"),
+    ]
+    found = read_bus_log(write_log(tmp_path / "drive.log", lines[:3]))
+    told = found.units[0].telling
+    assert told.codes == {"stored": ("P0106", "P0171"), "pending": ("P0171",)}
+    found = read_bus_log(write_log(tmp_path / "both.log", lines))
+    assert found.units[0].telling.codes == {"stored": ("P0106", "P0171"), "pending": ("P0171",)}
+    assert found.units[0].new_style
+
+
 def test_full_scales_of_the_car_are_used(tmp_path: Path) -> None:
     lines = [
         (0.0, 0x7E0, "02 01 0B"),

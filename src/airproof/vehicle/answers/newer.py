@@ -43,7 +43,8 @@ _LAYOUT = {
 FAILED_NOW, FAILED_THIS_DRIVE, PENDING, CONFIRMED = 0x01, 0x02, 0x04, 0x08
 NOT_RUN_SINCE_CLEARED, FAILED_SINCE_CLEARED, NOT_RUN_THIS_DRIVE, LAMP = 0x10, 0x20, 0x40, 0x80
 
-_STATUSES = ((CONFIRMED, "stored"), (PENDING, "pending"), (FAILED_NOW, "present"))
+STATUS_BITS = ((CONFIRMED, "stored"), (PENDING, "pending"), (FAILED_NOW, "present"))
+"""The status bits that the rest of Airproof has a word for."""
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,7 @@ class CodeStatus:
     @property
     def statuses(self) -> tuple[str, ...]:
         """What the status byte says, as the rest of Airproof calls it: stored, pending, present."""
-        return tuple(name for bit, name in _STATUSES if self.status & bit)
+        return tuple(name for bit, name in STATUS_BITS if self.status & bit)
 
 
 @dataclass(frozen=True)

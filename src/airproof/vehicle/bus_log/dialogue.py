@@ -186,6 +186,7 @@ class Dialogue:
         unit.information[found.number] = found
 
     def _identified(self, unit: UnitHeard, payload: Payload, question: _Question | None) -> None:
+        unit.new_style = True
         found = _read_items(newer.read_by_identifier, payload.data, _items_asked(question))
         if isinstance(found, Items):
             self._keep_live(unit, found, self._moment(payload, question))
@@ -194,9 +195,9 @@ class Dialogue:
         else:
             self._keep_information(unit, found)
 
-    def _report(self, unit: UnitHeard, payload: Payload, _: _Question | None) -> None:
-        kind = payload.data[1] if len(payload.data) > 1 else None
-        if kind == newer.FRAME_OF_CODE:
+    def _report(self, unit: UnitHeard, payload: Payload, question: _Question | None) -> None:
+        unit.new_style = True
+        if payload.data[1:2] == bytes([newer.FRAME_OF_CODE]):
             frame = newer.read_frame_of_code(payload.data, "forgiving")
             for sentence in frame.assumed:
                 self.note(sentence)
@@ -206,7 +207,9 @@ class Dialogue:
         for sentence in report.assumed:
             self.note(sentence)
         if report.kind != newer.SUPPORTED:
-            unit.now.take_report(report)
+            by_status = question is not None and question.data[1:2] == bytes([newer.BY_STATUS])
+            asked = question.data[2] if question is not None and by_status and len(question.data) > 2 else 0
+            unit.now.take_report(report, asked)
 
     def _refused(self, unit: UnitHeard, payload: Payload) -> None:
         refusal = read_refusal(payload.data)

@@ -14,7 +14,7 @@ from airproof.vehicle.answers.code_text import NO_CODE, code_text
 from airproof.vehicle.answers.codes import Codes
 from airproof.vehicle.answers.live import Items
 from airproof.vehicle.answers.monitor_results import MonitorResult
-from airproof.vehicle.answers.newer import PERMANENT, CodeReport, FrameOfCode
+from airproof.vehicle.answers.newer import PERMANENT, STATUS_BITS, CodeReport, FrameOfCode
 from airproof.vehicle.answers.readiness import CarReadiness
 from airproof.vehicle.items import by_signal
 from airproof.vehicle.items.decode import FullScales
@@ -52,13 +52,20 @@ class Told:
         """Codes of one status; the latest answer counts."""
         self.codes[codes.status] = codes.codes
 
-    def take_report(self, report: CodeReport) -> None:
-        """Codes with their status bytes, as newer cars tell them."""
+    def take_report(self, report: CodeReport, asked: int) -> None:
+        """Codes with their status bytes, as newer cars tell them; `asked` are the status bits that were asked for.
+
+        A status that was asked for is told in full; of others only what is there by the way.
+        """
         if report.kind == PERMANENT:
             self.codes["permanent"] = tuple(one.code for one in report.codes)
             return
-        for status in ("stored", "pending", "present"):
-            self.codes[status] = tuple(dict.fromkeys(one.code for one in report.codes if status in one.statuses))
+        for bit, status in STATUS_BITS:
+            codes = [one.code for one in report.codes if one.status & bit]
+            if not asked & report.available & bit:
+                codes = [*self.codes.get(status, ()), *codes]
+            if codes or asked & report.available & bit:
+                self.codes[status] = tuple(dict.fromkeys(codes))
 
     def take_frame(self, items: Items, code: str = "") -> None:
         """Items of a freeze frame, of a code where newer cars name it."""
@@ -97,7 +104,8 @@ class Told:
 class UnitHeard:
     """One control unit by the identifier of its answers: what it told, in periods that clearing divides.
 
-    `delay_s` is the median from a question to the first frame of its answer; None where no question is in the log.
+    `new_style`: it answered a service of SAE J1979-2. `delay_s` is the median from a question to the first frame of its
+    answer; None where no question is in the log.
     """
 
     identifier: int
@@ -109,6 +117,7 @@ class UnitHeard:
     refusals: Counter[tuple[int, str]] = field(default_factory=Counter)
     full_scales: FullScales = field(default_factory=dict)
     answers: int = 0
+    new_style: bool = False
     delay_s: float | None = None
 
     @property
