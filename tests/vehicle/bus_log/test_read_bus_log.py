@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import gzip
 import importlib.util
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from invented_log import VIN_FRAMES, live_data, message, told, write_log
 
 from airproof.diagnosis.facts import FreezeFrame, StoredCode
@@ -332,3 +335,20 @@ def test_the_door_takes_other_recordings_too(tmp_path: Path) -> None:
     assert len(recording["engine_speed"]) == 9
     assert not facts.anything
     assert message((0.0, 0x7DF, "01 03")).arbitration_id == 0x7DF
+
+
+@pytest.mark.parametrize("suffix", [".log", ".asc", ".blf", ".trc", ".csv"])
+@settings(max_examples=30, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(changes=st.lists(st.tuples(st.integers(0, 20_000), st.binary(max_size=6), st.integers(0, 40)), max_size=6))
+def test_a_damaged_log_is_read_or_refused(tmp_path: Path, suffix: str, changes: list[tuple[int, bytes, int]]) -> None:
+    sound = tmp_path / f"sound{suffix}"
+    if not sound.is_file():
+        write_log(sound, [*live_data(4), *told()])
+    data = bytearray(sound.read_bytes())
+    for place, new, gone in changes:
+        start = place % (len(data) + 1)
+        data[start : start + gone] = new
+    damaged = tmp_path / f"damaged{suffix}"
+    damaged.write_bytes(data)
+    with suppress(UnusableFile):
+        assert read_bus_log(damaged).units
