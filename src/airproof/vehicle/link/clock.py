@@ -5,6 +5,9 @@ from __future__ import annotations
 import time
 from typing import Protocol
 
+AN_INSTANT_S = 1e-6
+"""No wait is shorter: the rest of one may be lost in rounding, and waiting for it would never end."""
+
 _STAMP_TRUSTED_S = 1.0
 """A driver's stamp that differs more from the system's time counts from something else, as from its plugging in."""
 

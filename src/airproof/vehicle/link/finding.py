@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from airproof.errors import Unreachable
 from airproof.vehicle.link.adapter import LOOPBACK_KINDS, RATES, Adapter, CannotListen, Opener, guarded, open_adapter
 from airproof.vehicle.link.addresses import BOTH, Addresses
-from airproof.vehicle.link.clock import Clock
+from airproof.vehicle.link.clock import AN_INSTANT_S, Clock
 from airproof.vehicle.link.guard import GuardedBus
 from airproof.vehicle.link.questions import Link, Timing
 
@@ -132,7 +132,7 @@ def _listen(adapter: Adapter, rate: int | None, clock: Clock, opener: Opener, no
     bus = GuardedBus(opener(adapter, rate, listens_only), clock)
     try:
         ends, whole, testers = clock.now() + LISTENS_S, 0, 0
-        while (left := ends - clock.now()) > 0.0:
+        while (left := ends - clock.now()) > AN_INSTANT_S:
             message = bus.receive(left)
             if message is None:
                 continue
@@ -152,9 +152,11 @@ def _who_answers(bus: GuardedBus, clock: Clock, timing: Timing) -> tuple[Address
     for new_style, question in ((False, OLD_STYLE), (True, NEW_STYLE)):
         for addresses in BOTH:
             link = Link(bus, addresses, clock, timing)
-            answers = [one for one in link.ask(question) if one.refused is None]
-            if answers:
-                return addresses, tuple(Unit(one.unit, addresses.name(one.unit), new_style) for one in answers)
+            answered = {one.unit for one in link.ask(question) if one.refused is None}
+            if answered:
+                # Asked once more for a unit whose frame got lost or that was not ready yet.
+                answered |= {one.unit for one in link.ask(question) if one.refused is None}
+                return addresses, tuple(Unit(unit, addresses.name(unit), new_style) for unit in sorted(answered))
             if link.heard["broken frame"]:
                 return None
     return None

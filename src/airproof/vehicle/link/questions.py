@@ -15,7 +15,7 @@ import can
 
 from airproof.vehicle.link.addresses import Addresses
 from airproof.vehicle.link.assembly import CONSECUTIVE, FIRST, SINGLE, Assembly, head_of, kind_of, single_frame
-from airproof.vehicle.link.clock import Clock
+from airproof.vehicle.link.clock import AN_INSTANT_S, Clock
 from airproof.vehicle.link.guard import GuardedBus, Permit
 
 NEGATIVE, BUSY, PENDING = 0x7F, 0x21, 0x78
@@ -137,12 +137,13 @@ class Link:
             waits = [ear.until for ear in ears.values() if ear.answer is None]
             until = min(max([*waits, *([] if everyone_known else [begins])], default=0.0), ends)
             left = until - self.clock.now()
-            if left <= 0.0:
+            if left <= AN_INSTANT_S:
                 break
             message = self.bus.receive(left)
             if message is not None:
                 self._take(message, payload, asked, to, ears, begins)
-        self.heard["broken"] += sum(ear.answer is None and ear.first_s is not None for ear in ears.values())
+        if broken := sum(ear.answer is None and ear.first_s is not None for ear in ears.values()):
+            self.heard["broken"] += broken
         return [ear.answer for ear in ears.values() if ear.answer is not None]
 
     def _take(

@@ -67,11 +67,11 @@ class RehearsedCar:
 
     def value(self, signal: str, now_s: float) -> float:
         """What the control unit has for a signal at its latest step, in the signal's unit."""
-        return float(self.rehearsal.trace.items[signal][self._row(now_s)])
+        return float(self.rehearsal.trace.items[signal][self.row(now_s)])
 
     def running_s(self, now_s: float) -> float:
         """Seconds since the engine started, 0 while it stands."""
-        return float(self._running_s[self._row(now_s)])
+        return float(self._running_s[self.row(now_s)])
 
     def engine_turns(self, now_s: float) -> bool:
         """Whether the engine turns."""
@@ -103,7 +103,8 @@ class RehearsedCar:
         self._cleared_s = now_s
         return True
 
-    def _row(self, now_s: float) -> int:
+    def row(self, now_s: float) -> int:
+        """The step of the drive that is played now."""
         into = max(now_s, 0.0) % self.round_s - self.rests_s
         return min(max(int(into / self._step_s), 0), self.rehearsal.trace.time.size - 1)
 
