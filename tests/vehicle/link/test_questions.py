@@ -8,9 +8,10 @@ import can
 import pytest
 
 from airproof.errors import Unreachable
+from airproof.vehicle.answers.refusals import BUSY
 from airproof.vehicle.link.addresses import ELEVEN, TWENTY_NINE, Addresses
 from airproof.vehicle.link.guard import GuardedBus
-from airproof.vehicle.link.questions import BUSY, Link, Timing
+from airproof.vehicle.link.questions import Link, Timing
 from airproof.vehicle.stand_in.manners import Manners
 from airproof.vehicle.stand_in.simulated_bus import SimulatedBus, SimulatedClock, frame_bits
 from airproof.vehicle.stand_in.stand_in import StandIn

@@ -13,13 +13,13 @@ from dataclasses import dataclass, field
 
 import can
 
+from airproof.vehicle.answers.payload import ANSWERED
+from airproof.vehicle.answers.refusals import BUSY, PENDING, REFUSED
 from airproof.vehicle.link.addresses import Addresses
 from airproof.vehicle.link.assembly import CONSECUTIVE, FIRST, SINGLE, Assembly, head_of, kind_of, single_frame
 from airproof.vehicle.link.clock import AN_INSTANT_S, Clock
 from airproof.vehicle.link.guard import GuardedBus, Permit
 
-NEGATIVE, BUSY, PENDING = 0x7F, 0x21, 0x78
-OFFSET = 0x40
 ECHOED = {0x01: 1, 0x02: 2, 0x06: 1, 0x09: 1, 0x19: 1, 0x22: 2, 0x42: 2}
 """How many bytes after the service an answer repeats of its question, by service."""
 
@@ -182,7 +182,7 @@ class Link:
 
     def _complete(self, payload: bytes, question: bytes, ear: _Ear, unit: int, asked: float, arrived: float) -> None:
         first = arrived if ear.first_s is None else ear.first_s
-        if payload[:1] != bytes([NEGATIVE]):
+        if payload[:1] != bytes([REFUSED]):
             ear.answer = Answer(unit, payload, asked, first, arrived, None, ear.pending)
         elif len(payload) >= 3 and payload[1] == question[0]:
             if payload[2] == PENDING:
@@ -215,9 +215,9 @@ def _belongs(head: bytes, question: bytes) -> bool:
     """Whether an answer that begins like this can be to that question."""
     if not head:
         return False
-    if head[0] == NEGATIVE:
+    if head[0] == REFUSED:
         return len(head) >= 2 and head[1] == question[0]
-    if head[0] != question[0] + OFFSET:
+    if head[0] != question[0] + ANSWERED:
         return False
     size = ECHOED.get(question[0], 0)
     if not size or len(head) < 2:

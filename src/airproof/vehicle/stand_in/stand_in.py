@@ -16,9 +16,9 @@ from typing import Protocol
 import can
 import numpy as np
 
+from airproof.vehicle.answers.refusals import BUSY, PENDING, refusal_answer
 from airproof.vehicle.link.addresses import Addresses
 from airproof.vehicle.link.assembly import FLOW_CONTROL, SINGLE, kind_of
-from airproof.vehicle.link.questions import BUSY, NEGATIVE, PENDING
 from airproof.vehicle.stand_in.manners import Manners
 from airproof.vehicle.stand_in.sending import Sender
 
@@ -96,10 +96,10 @@ class StandIn:
             self._at(at_s, lambda at: self._say(unit, payload, at))
 
         if rng.random() < manners.busy_share:
-            say(bytes((NEGATIVE, question[0], BUSY)), after)
+            say(refusal_answer(question[0], BUSY), after)
             return
         if rng.random() < manners.pending_share:
-            say(bytes((NEGATIVE, question[0], PENDING)), after)
+            say(refusal_answer(question[0], PENDING), after)
             after += manners.pending_s
 
         def answer(at: float) -> list[can.Message]:
@@ -109,7 +109,7 @@ class StandIn:
             if payload is None:
                 if not manners.says_no or to_all:
                     return []
-                payload = bytes((NEGATIVE, question[0], 0x31))
+                payload = refusal_answer(question[0], 0x31)
             return self._say(unit, self._perhaps_wrong(payload), at)
 
         self._at(after, answer)
