@@ -16,7 +16,7 @@ from typing import Annotated, Any, NoReturn
 import typer
 
 from airproof import __version__
-from airproof.cli import explain, job, learn, meter, plan, rehearse, serve, weigh
+from airproof.cli import explain, job, learn, link, meter, plan, rehearse, serve, weigh
 from airproof.cli.streams import complain, make_streams_safe
 from airproof.cli.usage import UsageError, in_our_words
 from airproof.errors import AirproofError
@@ -47,6 +47,7 @@ cause: how probable, how large, on what evidence, and what to do next.
   airproof learn closed_job.toml --shop shop.json
   airproof explain P0106
   airproof rehearse --engine engine.toml --cause vacuum-leak=4mm --compare
+  airproof link codes --adapter socketcan:can0 --out car.toml
   airproof job new --plate "AB C 123" --complaint "lamp on, hesitates"
   airproof serve --show
 
@@ -64,6 +65,7 @@ app = typer.Typer(
 for _name, _function in COMMANDS:
     app.command(_name, help=_function.__doc__)(_function)
 app.add_typer(job.app, name="job")
+app.add_typer(link.app, name="link")
 
 
 def _show_version(wanted: bool) -> None:

@@ -5,8 +5,10 @@ What a back-end can do is asked of itself: whether it sets the bit rate, and whe
 
 from __future__ import annotations
 
+import contextlib
 import importlib
 import inspect
+import logging
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -126,6 +128,15 @@ def open_adapter(adapter: Adapter, rate: int | None, listen_only: bool) -> can.B
 
 class CannotListen(Exception):
     """This back-end cannot listen without taking part; never shown to a user."""
+
+
+def adapters_here() -> tuple[str, ...]:
+    """Adapters that this computer shows by itself, as they are typed; some kinds never do."""
+    logging.getLogger("can").setLevel(logging.CRITICAL)  # of drivers that are not here there is nothing to say
+    with contextlib.suppress(can.CanError, OSError, ImportError):
+        seen = can.detect_available_configs()
+        return tuple(f"{one['interface']}:{one['channel']}" for one in seen if one["interface"] not in LOOPBACK_KINDS)
+    return ()
 
 
 def _parameter(kind: str, name: str) -> bool:

@@ -50,7 +50,7 @@ class Found:
         """A link to it. Raises Unreachable where the adapter cannot be opened."""
         bus = guarded(self.adapter, self.rate, clock, opener)
         bus.only_answers(self.addresses)
-        return Link(bus, self.addresses, clock, timing or Timing())
+        return Link(bus, self.addresses, clock, (timing or Timing()).at_pace_of(clock))
 
 
 def find(
@@ -75,7 +75,8 @@ def find(
     for rate in rates:
         bus = guarded(adapter, rate, clock, opener)
         try:
-            found = _who_answers(bus, clock, replace(timing or Timing(), tries=1 if unsure else 2))
+            usual = (timing or Timing()).at_pace_of(clock)
+            found = _who_answers(bus, clock, replace(usual, tries=1 if unsure else 2))
         except Unreachable:
             if not unsure:  # at a wrong bit rate an adapter fails to send
                 raise

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Collection
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import can
 
@@ -19,6 +19,9 @@ from airproof.vehicle.link.addresses import Addresses
 from airproof.vehicle.link.assembly import CONSECUTIVE, FIRST, SINGLE, Assembly, head_of, kind_of, single_frame
 from airproof.vehicle.link.clock import AN_INSTANT_S, Clock
 from airproof.vehicle.link.guard import GuardedBus, Permit
+
+NOT_THERE = (0x11, 0x12, 0x31)
+"""No such service, no such sub-function, out of range (ISO 14229-1): the unit does not have it, as silence says."""
 
 ECHOED = {0x01: 1, 0x02: 2, 0x06: 1, 0x09: 1, 0x19: 1, 0x22: 2, 0x42: 2}
 """How many bytes after the service an answer repeats of its question, by service."""
@@ -36,6 +39,14 @@ class Timing:
     longest: float = 20.0  # judged: Airproof authors, four times P2*: a unit pending for longer is stuck
     tries: int = 2
     busy_tries: int = 5
+
+    def at_pace_of(self, clock: Clock) -> Timing:
+        """The same waits of the world outside, in seconds of a clock that may run faster."""
+        times = 1.0 / clock.real(1.0)
+        if times == 1.0:
+            return self
+        waits = ("begins", "begins_after_pending", "between_frames", "adapter", "busy", "longest")
+        return replace(self, **{name: getattr(self, name) * times for name in waits})
 
 
 @dataclass(frozen=True)

@@ -45,11 +45,8 @@ def _frames(unit: UnitReadout, known: Knowledge, left_out: list[str]) -> list[di
         if frame.record:
             row["id"] = f"{frame.code} of {unit.unit.name}, record {frame.record}"
         for name, value in signals.items():
-            kind = signal_kind(name)
-            if not kind.possible[0] <= value <= kind.possible[1]:
-                left_out.append(f"{name} in the freeze frame of {frame.code} is {value:g} {kind.unit}, which cannot be")
-            else:
-                row[name] = round(value, 6) if kind.unit == "1" else f"{value:.6g} {kind.unit}"
+            unit_text = signal_kind(name).unit
+            row[name] = round(value, 6) if unit_text == "1" else f"{value:.6g} {unit_text}"
         rows.append(row)
     return rows
 

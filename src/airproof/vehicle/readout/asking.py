@@ -8,13 +8,10 @@ from typing import TypeVar
 from airproof.errors import UnusableAnswer
 from airproof.vehicle.answers.refusals import read_refusal
 from airproof.vehicle.link.finding import Unit
-from airproof.vehicle.link.questions import Link
+from airproof.vehicle.link.questions import NOT_THERE, Link
 from airproof.vehicle.readout.readout import UnitReadout
 
 Read = TypeVar("Read")
-
-_NOT_THERE = (0x11, 0x12, 0x31)
-"""No such service, no such sub-function, out of range (ISO 14229-1): the unit does not have it, as silence says."""
 
 
 class Asking:
@@ -33,7 +30,7 @@ class Asking:
         (answer,) = answers
         if answer.refused is None:
             return answer.payload
-        if answer.refused in _NOT_THERE:
+        if answer.refused in NOT_THERE:
             return None
         why = read_refusal(answer.payload).says
         self._into.remarks.append(f"{self._unit.name} refused {question.hex(' ').upper()}: {why}")

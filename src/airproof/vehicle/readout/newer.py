@@ -20,7 +20,7 @@ from airproof.vehicle.answers.readiness import read_readiness
 from airproof.vehicle.items.bitmap import SPAN, items_announced
 from airproof.vehicle.items.decode import Mode
 from airproof.vehicle.readout.asking import Asking
-from airproof.vehicle.readout.readout import FreezeFrame, UnitReadout, values_of
+from airproof.vehicle.readout.readout import FreezeFrame, UnitReadout
 
 _FULL_SCALES = (0x4F, 0x50)
 _LAST = 0xE0
@@ -80,8 +80,7 @@ def _read_codes(asking: Asking, into: UnitReadout) -> None:
             if frame is None:
                 continue
             for record, items in frame.records:
-                values = [v for number, data in items.parts for v in values_of(number, data, into.full_scales)]
-                into.frames.append(FreezeFrame(one.code, record, tuple(values)))
+                into.frames.append(FreezeFrame(one.code, record, dict(items.parts), into.full_scales))
     question = bytes([newer.READ_CODES, newer.PERMANENT])
     permanent = asking.read(question, partial(newer.read_code_report, mode=_FORGIVING))
     into.permanent = None if permanent is None else tuple(dict.fromkeys(one.code for one in permanent.codes))

@@ -22,7 +22,7 @@ from airproof.vehicle.answers.readiness import read_readiness
 from airproof.vehicle.items.bitmap import SPAN, items_announced
 from airproof.vehicle.items.decode import Mode
 from airproof.vehicle.readout.asking import Asking
-from airproof.vehicle.readout.readout import FreezeFrame, ReadValue, UnitReadout, values_of
+from airproof.vehicle.readout.readout import FreezeFrame, UnitReadout
 
 _FULL_SCALES = (0x4F, 0x50)
 _LAST = 0xE0
@@ -74,11 +74,12 @@ def _read_frame(asking: Asking, into: UnitReadout) -> None:
     number = int.from_bytes((code or b"")[:2], "big")
     if number == NO_CODE:
         return
-    values: list[ReadValue] = []
-    for item in sorted(supported_items(asking, FRAME) - {0x02}):
-        if (data := _frame_item(asking, item)) is not None:
-            values.extend(values_of(item, data, into.full_scales))
-    into.frames.append(FreezeFrame(code_text(number), 0, tuple(values)))
+    items = {
+        item: data
+        for item in sorted(supported_items(asking, FRAME) - {0x02})
+        if (data := _frame_item(asking, item)) is not None
+    }
+    into.frames.append(FreezeFrame(code_text(number), 0, items, into.full_scales))
 
 
 def _read_results(asking: Asking, into: UnitReadout) -> None:

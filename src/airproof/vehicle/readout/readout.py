@@ -2,55 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
-import numpy as np
-
-from airproof.recording.signals import signal_kind
-from airproof.recording.units_stated import in_signal_unit
 from airproof.vehicle.answers.monitor_results import MonitorResult
 from airproof.vehicle.answers.readiness import CarReadiness
-from airproof.vehicle.items import FullScales, Item, decode_one, items_table
+from airproof.vehicle.items import FullScales, by_signal, decode_one, items_table
 from airproof.vehicle.link.finding import Unit
 
 
 @dataclass(frozen=True)
-class ReadValue:
-    """One value of an item: its number in the item's own unit, what it is called, and in words where it is a state."""
-
-    item: int
-    name: str
-    value: float
-    unit: str
-    says: str | None
-    signal: str | None
-
-    @property
-    def in_signal_unit(self) -> float | None:
-        """The value in the unit of its signal; None where it is of none."""
-        if self.signal is None:
-            return None
-        return float(in_signal_unit(np.array([self.value]), self.unit, signal_kind(self.signal))[0])
-
-
-@dataclass(frozen=True)
 class FreezeFrame:
-    """What a unit stored when it set a code; `record` tells several frames of one code apart."""
+    """What a unit stored when it set a code: data bytes by item. `record` tells several frames of one code apart."""
 
     code: str
     record: int
-    values: tuple[ReadValue, ...]
+    items: Mapping[int, bytes]
+    full_scales: FullScales = field(default_factory=dict)
 
     @property
-    def signals(self) -> dict[str, float]:
-        """The values by signal, each in the signal's unit."""
-        found: dict[str, float] = {}
-        for one in self.values:
-            if one.signal is not None and one.in_signal_unit is not None:
-                found.setdefault(one.signal, one.in_signal_unit)
-        return found
+    def signals(self) -> Mapping[str, float]:
+        """The values that are signals, each in its signal's unit."""
+        return by_signal(self.items.items(), self.full_scales)
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """Every value in words, item by item."""
+        return tuple(line for number, data in sorted(self.items.items()) for line in _in_words(number, data, self))
 
 
 @dataclass
@@ -76,8 +55,8 @@ class UnitReadout:
 
     @property
     def codes_read(self) -> bool:
-        """Whether stored, pending and permanent codes all were answered."""
-        return None not in (self.stored, self.pending, self.permanent)
+        """Whether stored and pending codes were answered; many cars have no permanent ones."""
+        return None not in (self.stored, self.pending)
 
 
 @dataclass(frozen=True)
@@ -103,14 +82,13 @@ class Readout:
         return bool(self.units) and all(unit.codes_read for unit in self.units)
 
 
-def values_of(number: int, data: bytes, full_scales: FullScales) -> tuple[ReadValue, ...]:
-    """What the data bytes of an item tell; nothing for an item that is not in the table or came without data."""
-    item: Item | None = items_table().get(number)
+def _in_words(number: int, data: bytes, frame: FreezeFrame) -> Iterator[str]:
+    item = items_table().get(number)
     if item is None or not data:
-        return ()
-    found = decode_one(item, data, mode="forgiving", full_scales=full_scales)
-    return tuple(
-        ReadValue(number, value.name, found[value.name], value.unit, value.in_words(found[value.name]), value.signal)
-        for value in item.values
-        if value.name in found
-    )
+        return
+    found = decode_one(item, data, mode="forgiving", full_scales=frame.full_scales)
+    for value in item.values:
+        if value.name in found:
+            said = value.in_words(found[value.name]) or f"{found[value.name]:.5g}"
+            unit = "" if value.unit == "1" else f" {value.unit}"
+            yield f"{value.name.replace('_', ' ')}: {said}{unit}"

@@ -18,10 +18,12 @@ from airproof.recording.regimes import Regime, find_regimes
 from airproof.recording.signals import signal_kind
 from airproof.vehicle.recorder.wanted import wanted_stretches
 
-WINDOW_S = 90.0
+WINDOW_S = 600.0
+"""Long enough to hold the foot off and the lowest pressure, which tell overrun from driving at little load."""
+APART_S = 0.15
+"""Samples nearer than that to the one before are not looked at: regimes change within seconds."""
 SETTLED_S = 4.0
 LOOKS_EVERY_S = 2.0
-MOST_SAMPLES = 6000
 WATCHED = (
     "engine_speed", "manifold_pressure", "throttle", "pedal", "vehicle_speed", "load", "barometric_pressure",
     "air_flow", "coolant_temperature", "charge_pressure",
@@ -43,7 +45,9 @@ class LiveRegimes:
     """Seconds of each regime so far."""
 
     def __init__(self) -> None:
-        self._samples: dict[str, deque[tuple[float, float]]] = {name: deque(maxlen=MOST_SAMPLES) for name in WATCHED}
+        self._samples: dict[str, deque[tuple[float, float]]] = {
+            name: deque(maxlen=int(WINDOW_S / APART_S)) for name in WATCHED
+        }
         self._looked_s = -np.inf
         self._counted_s = 0.0
         self._idle_rpm: float | None = None
@@ -53,8 +57,9 @@ class LiveRegimes:
     def add(self, time_s: float, values: Mapping[str, float]) -> None:
         """One answer."""
         for name, value in values.items():
-            if name in self._samples:
-                self._samples[name].append((time_s, value))
+            samples = self._samples.get(name)
+            if samples is not None and (not samples or time_s - samples[-1][0] >= APART_S):
+                samples.append((time_s, value))
         if time_s - self._looked_s >= LOOKS_EVERY_S:
             self._looked_s = time_s
             self._look(time_s)

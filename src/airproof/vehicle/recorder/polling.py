@@ -18,7 +18,10 @@ MORE_OFTEN = 5.0
 """How much more often than wanted an item is asked for at most, where the car has time; judged: Airproof authors."""
 
 SILENT_TO_DROP = 4
-FEWER_AFTER = 2
+"""Times in a row that an item, asked for alone and never answered before, is met by silence before it is given up."""
+
+FEWER_AFTER, MORE_AFTER = 2, 20
+"""Questions in a row that fail before fewer items are asked for at once, and that go well before one more is tried."""
 
 
 @dataclass
@@ -27,6 +30,7 @@ class _Turn:
     asked_s: float = -1e9
     least_s: float = 0.0
     silent: int = 0
+    answered: bool = False
     dropped: bool = False
 
     def urgency(self, now_s: float) -> float:
@@ -40,20 +44,46 @@ class _Turn:
         return self.asked_s + self.least_s
 
 
+class _AtOnce:
+    """How many items one unit is asked for at once."""
+
+    def __init__(self, most: int) -> None:
+        self._most = self.now = most
+        self._well = self._badly = self._short = 0
+
+    def went_well(self) -> None:
+        self._badly = self._short = 0
+        self._well += 1
+        if self._well >= MORE_AFTER and self.now < self._most:
+            self.now, self._well = self.now + 1, 0
+
+    def answered_only(self, count: int) -> None:
+        """It answers the first few items and leaves out the rest, as its make is; or a part got lost, once."""
+        self._short += 1
+        if self._short >= FEWER_AFTER:
+            self._most = self.now = max(count, 1)
+            self._short = 0
+
+    def went_badly(self) -> None:
+        self._badly += 1
+        self._well = 0
+        if self._badly >= FEWER_AFTER:
+            self.now, self._badly = max(self.now // 2, 1), 0
+
+
 class Polling:
     """Turns of the items of a plan; it learns how many items a unit answers at once, and which it never answers."""
 
     def __init__(self, plan: Plan, *, as_fast_as_possible: bool = False) -> None:
         self._turns = [_Turn(one) for one in plan.items]
         self._by_item = {(turn.planned.unit, turn.planned.item.number): turn for turn in self._turns}
-        self._at_once = {one.unit: MOST_IDENTIFIERS if one.new_style else MOST_ITEMS for one in plan.items}
-        self._short: dict[int, int] = dict.fromkeys(self._at_once, 0)
+        self._units = {one.unit: _AtOnce(MOST_IDENTIFIERS if one.new_style else MOST_ITEMS) for one in plan.items}
         self._eager = as_fast_as_possible
 
     @property
     def at_once(self) -> dict[int, int]:
         """Items asked for in one question, by unit."""
-        return dict(self._at_once)
+        return {unit: one.now for unit, one in self._units.items()}
 
     @property
     def dropped(self) -> tuple[PlannedItem, ...]:
@@ -67,7 +97,7 @@ class Polling:
             return ()
         ready.sort(key=lambda turn: -turn.urgency(now_s))
         first = ready[0].planned
-        same = [turn for turn in ready if turn.planned.unit == first.unit][: self._at_once[first.unit]]
+        same = [turn for turn in ready if turn.planned.unit == first.unit][: self._units[first.unit].now]
         for turn in same:
             turn.asked_s = now_s
         return tuple(turn.planned for turn in same)
@@ -79,33 +109,26 @@ class Polling:
 
     def answered(self, asked: Sequence[PlannedItem], numbers: Sequence[int]) -> None:
         """Which of the items asked for were in the answer."""
-        turns = {one.item.number: self._by_item[one.unit, one.item.number] for one in asked}
+        unit = self._units[asked[0].unit]
         missing = [one for one in asked if one.item.number not in numbers]
-        for number in numbers:
-            if number in turns:
-                turns[number].silent = 0
-        unit = asked[0].unit
-        if numbers and missing:
-            self._short[unit] += 1
-            if self._short[unit] >= FEWER_AFTER:
-                self._at_once[unit] = max(len(numbers), 1)
-                self._short[unit] = 0
-        elif not missing:
-            self._short[unit] = 0
-        for one in missing:
-            # Left out of a long answer it is asked for again soon; alone and silent again and again it is not there.
-            turns[one.item.number].asked_s -= 1.0 / one.hz
-            if not numbers and len(asked) == 1:
-                turns[one.item.number].silent += 1
-                turns[one.item.number].dropped = turns[one.item.number].silent >= SILENT_TO_DROP
+        for one in asked:
+            if one.item.number in numbers:
+                self._turn(one).answered = True
+        if not missing:
+            unit.went_well()
+        elif numbers:
+            unit.answered_only(len(numbers))
+        for one in missing:  # asked for again soon
+            self._turn(one).asked_s -= 1.0 / one.hz
 
-    def unanswered(self, asked: Sequence[PlannedItem]) -> None:
-        """The question was met by silence, or its answer could not be read: fewer items next time."""
-        unit = asked[0].unit
+    def unanswered(self, asked: Sequence[PlannedItem], *, not_there: bool = True) -> None:
+        """The question was met by silence or refused; `not_there` is False where that says nothing of the items."""
         if len(asked) > 1:
-            self._short[unit] += 1
-            if self._short[unit] >= FEWER_AFTER:
-                self._at_once[unit] = max(self._at_once[unit] // 2, 1)
-                self._short[unit] = 0
-        else:
-            self.answered(asked, ())
+            self._units[asked[0].unit].went_badly()
+        elif not_there:
+            turn = self._turn(asked[0])
+            turn.silent += 1
+            turn.dropped = not turn.answered and turn.silent >= SILENT_TO_DROP
+
+    def _turn(self, planned: PlannedItem) -> _Turn:
+        return self._by_item[planned.unit, planned.item.number]

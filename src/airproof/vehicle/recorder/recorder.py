@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import threading
 from collections import Counter, deque
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Generator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -27,7 +27,7 @@ from airproof.recording.units_stated import in_signal_unit
 from airproof.vehicle.answers.live import identifier_request, live_request, read_identified, read_live
 from airproof.vehicle.items import FullScales, Value, decode_one
 from airproof.vehicle.link.clock import AN_INSTANT_S, Clock
-from airproof.vehicle.link.questions import Answer, Link
+from airproof.vehicle.link.questions import NOT_THERE, Answer, Link
 from airproof.vehicle.recorder.live import LiveRegimes, Missing
 from airproof.vehicle.recorder.plan import Plan, PlannedItem
 from airproof.vehicle.recorder.polling import Polling
@@ -101,7 +101,10 @@ class Recorder:
         self._state: State = "recording"
         self._silent = 0
         self._items = 0
+        self._items_per_s = 0.0
+        self._link: Link | None = None
         self._began_s = clock.now()
+        self._ended_s: float | None = None
 
     @property
     def path(self) -> Path:
@@ -116,39 +119,65 @@ class Recorder:
         """Note that something happened now; from any thread."""
         self._to_mark.append(text)
 
-    def run(self, every_s: float = 1.0, for_s: float | None = None) -> Iterator[Status]:
+    def run(self, every_s: float = 1.0, for_s: float | None = None) -> Generator[Status]:
         """Record, with a snapshot every so many seconds, until stopped or `for_s` seconds are over."""
-        link: Link | None = None
         self._began_s = self._clock.now()
         told_s, told_items = 0.0, 0
         self._file.note(0.0, "began", wall=datetime.now(UTC).isoformat(), signals=list(self._plan.signals))
         try:
             while not self._stop.is_set() and (for_s is None or self._at() < for_s):
                 self._put_marks()
-                try:
-                    if link is None:
-                        link = self._connect()
-                    self._ask_next(link)
-                except Unreachable as fault:
-                    self._broke(str(fault))
-                    if link is not None:
-                        self._heard.update(link.heard)
-                        link.close()
-                        link = None
-                    self._rest(TRIES_AGAIN_S)
+                self._go_on()
                 now = self._at()
                 if now - told_s >= every_s:
-                    yield self._status(link, (self._items - told_items) / (now - told_s))
+                    self._items_per_s = (self._items - told_items) / (now - told_s)
                     told_s, told_items = now, self._items
+                    yield self.status()
         finally:
-            self._state = "stopped"
-            self._put_marks()
-            self._file.note(self._at(), "ended", rows=self._file.rows, latency_s=round(self._latency(), 5))
-            self._file.close()
-            if link is not None:
-                self._heard.update(link.heard)
-                link.close()
-        yield self._status(None, 0.0)
+            self._end()
+        yield self.status()
+
+    def status(self) -> Status:
+        """How it stands now."""
+        heard = self._heard if self._link is None else self._heard + self._link.heard
+        return Status(
+            state=self._state,
+            at_s=self._ended_s if self._ended_s is not None else self._at(),
+            rows=self._file.rows,
+            bytes=self._file.size,
+            items_per_s=self._items_per_s,
+            latency_s=self._latency(),
+            latest=dict(self._latest),
+            regime=self._regimes.now,
+            seconds=dict(self._regimes.seconds),
+            missing=self._regimes.missing(self._probability),
+            heard=heard,
+            marks=self._marks,
+        )
+
+    def _go_on(self) -> None:
+        """One question, or one try to be connected again."""
+        try:
+            if self._link is None:
+                self._link = self._connect()
+            self._ask_next(self._link)
+        except Unreachable as fault:
+            self._broke(str(fault))
+            self._let_go()
+            self._rest(TRIES_AGAIN_S)
+
+    def _let_go(self) -> None:
+        if self._link is not None:
+            self._heard.update(self._link.heard)
+            self._link.close()
+            self._link = None
+
+    def _end(self) -> None:
+        self._state, self._ended_s = "stopped", self._at()
+        self._put_marks()
+        self._file.note(self._ended_s, "ended", rows=self._file.rows, latency_s=round(self._latency(), 5))
+        self._file.close()
+        self._let_go()
 
     def _ask_next(self, link: Link) -> None:
         asked = self._polling.next(self._clock.now())
@@ -166,13 +195,13 @@ class Recorder:
         self._back()
         (answer,) = answers
         if answer.refused is not None:
-            self._polling.answered(asked, ())
+            self._polling.unanswered(asked, not_there=answer.refused in NOT_THERE)
             return
         try:
             parts = (read_identified if newer else read_live)(answer.payload, numbers, "forgiving").parts
         except UnusableAnswer:
             self._heard["unreadable"] += 1
-            self._polling.unanswered(asked)
+            self._polling.unanswered(asked, not_there=False)
             return
         by_number = {one.item.number: one for one in asked}
         values: dict[str, float] = {}
@@ -243,25 +272,6 @@ class Recorder:
 
     def _latency(self) -> float:
         return float(np.median(self._latencies)) if self._latencies else 0.0
-
-    def _status(self, link: Link | None, items_per_s: float) -> Status:
-        heard = Counter(self._heard)
-        if link is not None:
-            heard.update(link.heard)
-        return Status(
-            state=self._state,
-            at_s=self._at(),
-            rows=self._file.rows,
-            bytes=self._file.size,
-            items_per_s=items_per_s,
-            latency_s=self._latency(),
-            latest=dict(self._latest),
-            regime=self._regimes.now,
-            seconds=dict(self._regimes.seconds),
-            missing=self._regimes.missing(self._probability),
-            heard=heard,
-            marks=self._marks,
-        )
 
 
 def _scale(value: Value, signal: str) -> tuple[float, float]:

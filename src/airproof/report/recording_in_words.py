@@ -1,0 +1,46 @@
+"""A recording under way, in one line, and what it holds once it has ended."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from airproof.report.in_words import Part
+from airproof.vehicle.recorder.recorder import Status
+
+_MISSING_SHOWN = 4
+
+
+def status_in_a_line(status: Status) -> str:
+    """How it stands, and what to do next."""
+    minutes, seconds = divmod(int(status.at_s), 60)
+    doing = status.regime or "between"
+    head = f"{minutes}:{seconds:02d} {status.state}, {status.items_per_s:.0f} values/s, {doing}"
+    if status.state not in ("recording", "stopped"):
+        return f"{head}; trying again"
+    return f"{head}; now: {status.missing[0].now}" if status.missing else f"{head}; everything is there"
+
+
+def stopped_in_words(status: Status, recording: Path, facts: Path | None) -> list[Part]:
+    """What the recording holds, what is missing, and how to weigh it."""
+    minutes, seconds = divmod(round(status.at_s), 60)
+    held = [f"{regime}: {length:.0f} s" for regime, length in status.seconds.items() if length >= 1.0]
+    reading = "" if facts is None else f" --reading {facts}"
+    parts = [
+        Part(
+            "recorded",
+            "",
+            (
+                f"Recorded {minutes} min {seconds} s in {recording}: {status.rows} answers of "
+                f"{len(status.latest)} signals, {1e3 * status.latency_s:.0f} ms from question to answer.",
+            ),
+        ),
+        Part("held", "It holds", tuple(held) or ("no regime long enough to count",)),
+    ]
+    if status.missing:
+        lines = [f"{one.now}: {one.why}" for one in status.missing[:_MISSING_SHOWN]]
+        parts.append(Part("missing", "Still missing, the most telling first", tuple(lines)))
+    if status.heard:
+        lines = [f"{what}: {count} times" for what, count in sorted(status.heard.items()) if count]
+        parts.append(Part("heard", "What went wrong and was made good", tuple(lines)))
+    parts.append(Part("next", "Weigh it", (f"airproof weigh {recording} --engine ENGINE.toml{reading}",)))
+    return parts

@@ -1,0 +1,48 @@
+"""A readout from a log of a bus: what another tester was told, in the same form."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+from airproof.vehicle.answers.car_information import (
+    CALIBRATION_IDS,
+    CALIBRATION_NUMBERS,
+    NAME,
+    RATIOS_COMPRESSION,
+    RATIOS_SPARK,
+)
+from airproof.vehicle.answers.code_text import NO_CODE, code_text
+from airproof.vehicle.bus_log.heard import CODE_OF_FRAME, UnitHeard
+from airproof.vehicle.bus_log.reading import read_bus_log
+from airproof.vehicle.link.finding import Unit
+from airproof.vehicle.readout.readout import FreezeFrame, Readout, UnitReadout
+
+
+def readout_of_log(path: Path) -> Readout:
+    """What the units in a log told. Raises UnusableFile as read_bus_log does."""
+    log = read_bus_log(path)
+    read_at = datetime.fromtimestamp(path.stat().st_mtime, UTC)
+    return Readout(tuple(map(_unit, log.units)), read_at, log.recording.report.remarks)
+
+
+def _unit(heard: UnitHeard) -> UnitReadout:
+    told = heard.telling
+    into = UnitReadout(Unit(heard.identifier, heard.name, new_style=False), frozenset(heard.announced))
+    into.readiness = told.readiness
+    into.stored, into.pending, into.permanent = map(told.codes.get, ("stored", "pending", "permanent"))
+    into.results = list(told.results.values())
+    into.full_scales = dict(heard.full_scales)
+    for (code, record), items in told.frames.items():
+        by = code or code_text(int.from_bytes(items.get(CODE_OF_FRAME, b"")[:2], "big") or NO_CODE)
+        held = {number: data for number, data in items.items() if number != CODE_OF_FRAME}
+        if held and by != code_text(NO_CODE):
+            into.frames.append(FreezeFrame(by, record, held, heard.full_scales))
+    texts = {number: one.texts for number, one in heard.information.items()}
+    into.vin = heard.vin or ""
+    into.name = next(iter(texts.get(NAME, ())), "")
+    into.calibration_ids, into.calibration_numbers = texts.get(CALIBRATION_IDS, ()), texts.get(CALIBRATION_NUMBERS, ())
+    for number in (RATIOS_SPARK, RATIOS_COMPRESSION):
+        if number in heard.information:
+            into.ratios = heard.information[number].counters or into.ratios
+    return into
