@@ -19,7 +19,10 @@ ENGINE_OFF_KPA = (0.0, 400.0)  # what sensors of this kind can put out, right or
 
 @dataclass(frozen=True)
 class Outcome:
-    """What a step gave: `found` is whether it came out as the step's `if_so` says."""
+    """What a step gave: `found` is whether it came out as the step's `if_so` says.
+
+    Of a step that repairs it is never true: the trouble was still there after it.
+    """
 
     step: str
     found: bool
@@ -67,7 +70,15 @@ def reading_of(entry: WrittenReading, number: int, knowledge: Knowledge, where: 
     Raises UnusableFile naming the entry by its number.
     """
     if entry.step is not None and entry.found is not None and entry.signal is None and entry.value is None:
-        if entry.step not in knowledge.steps or not knowledge.steps[entry.step].tells:
+        step = knowledge.steps.get(entry.step)
+        if step is not None and step.cures and entry.found:
+            raise UnusableFile(
+                f"reading {number}: {entry.step!r} was found, and it looks for nothing: it repairs",
+                "found = false where the trouble was still there after it",
+                "Where the trouble is gone, the job is done: prove it with a recording.",
+                where=where,
+            )
+        if step is None or not (step.tells or step.cures):
             telling = [name for name, step in knowledge.steps.items() if step.tells]
             near = ", ".join(get_close_matches(entry.step, telling, 4, 0.4)) or ", ".join(telling[:6])
             raise UnusableFile(

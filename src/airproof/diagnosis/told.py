@@ -25,6 +25,13 @@ shows; judged: Airproof authors, between the best codes' share of noticed faults
 fails."""
 
 
+LEAST_CURED, MOST_CURED = 1e-6, 0.99
+"""How probably a repair takes away what it is not for, and what it is for at most; judged: Airproof authors: a new part
+can be faulty too."""
+
+STILL_THERE = "done, and the trouble is still there"
+
+
 def told_of(
     facts: Facts, knowledge: Knowledge, sizes: Mapping[str, Floats], shown: Mapping[str, float] | None = None
 ) -> list[Told]:
@@ -194,6 +201,9 @@ def covered(one: Noted, facts: Facts, knowledge: Knowledge) -> bool:
 
 def _outcome(outcome: Outcome, facts: Facts, knowledge: Knowledge, whole: Mapping[str, Floats]) -> Told:
     step = knowledge.steps[outcome.step]
+    if not step.tells:
+        hangs = link(LEAST_CURED, lambda cause: min(step.cures.get(cause, LEAST_CURED), MOST_CURED), whole)
+        return Told(f"step {step.id}", f"{step.title}: {STILL_THERE}", (hangs,), (False,), f"step {step.id}", 0.0)
     hangs = link(step.otherwise or 0.5, step.positive_given, whole)
     details = [knowledge.looks[one] for one in _looks_of(step.id, facts, knowledge, found=False) if outcome.found]
     family, alike = next(

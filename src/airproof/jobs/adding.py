@@ -176,7 +176,7 @@ def _drafts(tables: Mapping[str, Any], state: State, known: Knowledge) -> list[D
         )
     for row in tables.get("reading", []):
         of = row.get("id") or row.get("step") or row.get("signal")
-        put(of, *_reading(row, state), row.get("withdrawn", False))
+        put(of, *_reading(row, state, known), row.get("withdrawn", False))
     if "readiness" in tables:
         told = dict(tables["readiness"])
         read = told.pop("codes_read", False)
@@ -201,13 +201,14 @@ def in_place(drafts: Sequence[Draft], state: State) -> list[Draft]:
     return found
 
 
-def _reading(row: Mapping[str, Any], state: State) -> tuple[str, dict[str, Any], int | None]:
+def _reading(row: Mapping[str, Any], state: State, known: Knowledge) -> tuple[str, dict[str, Any], int | None]:
     name = row.get("id")
     named = {"name": name} if name else {}
     step = next((one for one in state.steps if name and one.payload.name == name), None)
     reading = state.readings.get(name or row.get("signal") or "")
     if row.get("step") or (row.get("withdrawn") and step is not None):
-        outcome = "found" if row.get("found") else "not found"
+        repairs = row.get("step") in known.steps and not known.steps[row["step"]].tells
+        outcome = "found" if row.get("found") else "done" if repairs else "not found"
         data = {"id": row.get("step", ""), "outcome": outcome, **named, **_only(row, "note")}
         if row.get("withdrawn") and step is None:
             step = state.outcomes.get(row["step"])

@@ -83,11 +83,11 @@ def _noted(state: State, kind: Any, known: Knowledge, left_out: list[str]) -> li
 
 
 def _steps(state: State, known: Knowledge) -> list[dict[str, Any]]:
-    told = {"found": True, "not found": False}
+    told = {"found": True, "not found": False, "done": False}  # a repair that is done did not help: else it is over
     return [
         _said(id=fact.payload.name, step=id_, found=told[fact.payload.outcome])
         for id_, fact in sorted(state.outcomes.items())
-        if fact.payload.outcome in told and id_ in known.steps and known.steps[id_].tells
+        if fact.payload.outcome in told and id_ in known.steps and not known.steps[id_].ends
     ]
 
 

@@ -111,10 +111,11 @@ class Bench:
     # Weighing
 
     def fingerprint(self, state: State) -> str:
-        """What a weighing of this state hears, in short."""
+        """What a weighing of this state and its plan hear, in short."""
         from airproof.jobs.weighing import fingerprint
 
-        return fingerprint(state, self.known, self.mark)
+        could_not = sorted(one.payload.id for one in state.steps if one.payload.outcome == "could not")
+        return " ".join([fingerprint(state, self.known, self.mark), *could_not])
 
     def weighed(self, job: int, state: State) -> Weighed | None:
         """The job weighed as it stands now, if that has been done."""
@@ -158,7 +159,8 @@ class Bench:
         return weigh_job(self.store, job, self.known, self.prices, progress, self.mark)
 
     def _keep(self, job: int, weighed: Weighed) -> None:
-        self._weighed[job] = weighed.facts_sha256, weighed
+        heard = state_of(self.store.events(job)[: weighed.seen])
+        self._weighed[job] = self.fingerprint(heard), weighed
         self._weighed.move_to_end(job)
         while len(self._weighed) > KEPT:
             self._weighed.popitem(last=False)

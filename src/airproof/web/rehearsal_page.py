@@ -119,7 +119,7 @@ class Stage:
         self.view = replace(self.view, dark=self.bench.settings.look == "dark")
         say("Thin lines: with the fault. Broad grey lines: the same drive of the same car, healthy.", "soft")
         self.plot = ui.plotly(figure(self._seen(), self.view)).classes("trace")
-        self.plot.props["role"] = "img"
+        self.plot.props["role"] = "group"
         self.plot.props["aria-label"] = "The faulty drive over the healthy one; what moves stands in the table below."
         self.plot.on("plotly_relayout", self._zoomed, throttle=0.15, leading_events=False)
         with folded("Which line is which"):

@@ -77,6 +77,7 @@ def serve(asked: Asked, tell: object) -> None:
         host=host,
         port=port,
         title="Airproof",
+        language="en-US",
         show=False,
         reload=False,
         tailwind=False,

@@ -97,7 +97,7 @@ class Viewer:
             self.view = replace(self.view, window=self._around(asked_window), marked=(asked_window,))
         self.laid_over = say("", "soft")
         self.plot = ui.plotly(figure(self.seen, self.view)).classes("trace")
-        self.plot.props["role"] = "img"
+        self.plot.props["role"] = "group"
         self.plot.props["aria-label"] = "Traces over time; what was found in them is listed below in words."
         # What zooming asks for comes as one of two forms; anything else it says is not for us.
         self.plot.on("plotly_relayout", self._zoomed, throttle=0.15, leading_events=False)

@@ -17,8 +17,8 @@ def show(case: CaseFile) -> None:
     facts(case, ("closed",))
     if case.state.closed is None:
         say(
-            "A repair is proved when the same checks that found the fault find it gone: record again as before, with "
-            "same regimes, and see that the codes stay away. Until then a cause is only believed.",
+            "A repair is proved when the same checks that found the fault find it gone: record again as before, in "
+            "the same regimes, and see that the codes stay away. Until then a cause is only believed.",
         )
         _closing(case)
     if case.state.rehearsed is not None:

@@ -64,7 +64,7 @@ def show(case: CaseFile, kind: str, fact: Fact[Payload]) -> None:
         say(f"Said by {fact.author}, {fact.at.astimezone():%Y-%m-%d %H:%M}. Fact {fact.number}.", "soft")
         _correction(case, kind, fact)
         if kind in TAKEN_BACK:
-            button("Take this back", take_back, "quiet small", aria_label=f"Take back: {text}")
+            button("Take this back", take_back, "quiet small", aria_label=f"Take this back: {text}")
 
 
 def in_a_sentence(kind: str, payload: Payload, known: Knowledge) -> str:

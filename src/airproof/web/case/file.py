@@ -6,7 +6,7 @@ import asyncio
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
-from nicegui import ui
+from nicegui import Client, background_tasks, ui
 
 from airproof.errors import AirproofError
 from airproof.jobs.beside import append_beside
@@ -38,6 +38,7 @@ class CaseFile:
     parts: list[Part] = field(default_factory=list)
     weighed: Weighed | None = None
     trouble: str = ""
+    client: Client = field(default_factory=lambda: ui.context.client)
 
     def __post_init__(self) -> None:
         self.state: State = state_of(self.events)
@@ -46,6 +47,11 @@ class CaseFile:
     def seen(self) -> int:
         """The number of the last event that this page shows."""
         return len(self.events)
+
+    def aloud(self, text: str) -> None:
+        """Say something aloud on this page; the part from which it is said may be gone by then."""
+        with self.client:
+            aloud(text)
 
     def part(self, draw: Callable[[CaseFile], None], *, on: str) -> None:
         """A part of the page; `on` is "facts" or "weighing", whatever it is drawn from."""
@@ -65,7 +71,7 @@ class CaseFile:
         Raises errors of ours for the form to tell.
         """
         if not drafts:
-            aloud("Nothing is new in that.")
+            self.aloud("Nothing is new in that.")
             return
         try:
             await asyncio.to_thread(
@@ -81,7 +87,7 @@ class CaseFile:
             ) from other
         finally:
             await self.follow(aloud_=False)
-        aloud(done)
+        self.aloud(done)
 
     async def follow(self, *, aloud_: bool = True) -> None:
         """Show what has been added since this page was drawn, by whomever."""
@@ -98,9 +104,9 @@ class CaseFile:
         others = [event for event in facts if event.author != self.bench.speaker]
         if aloud_:
             told = "; ".join(event_in_words(event, self.bench.known) for event in (others or facts)[:NAMED])
-            aloud(f"Added meanwhile: {self.bench.words(told)}")
+            self.aloud(f"Added meanwhile: {self.bench.words(told)}")
         if any(part.on == "weighing" for part in self.parts):
-            await self.weigh()
+            background_tasks.create(self.weigh(), name=f"weighing job {self.job}")
 
     async def weigh(self) -> None:
         """Weigh the job as it stands, and show it."""

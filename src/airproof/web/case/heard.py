@@ -13,7 +13,6 @@ from airproof.knowledge.lookup import UnlistedCode, explain_code
 from airproof.report.explained import explain
 from airproof.web.case.fact import facts
 from airproof.web.case.file import CaseFile
-from airproof.web.frame import aloud
 from airproof.web.marks import Form, Mark, Values, choice, field, folded, folded_later, heading, lines, one, say
 
 STANDINGS = {"": "not asked", "complete": "complete", "incomplete": "incomplete", "not supported": "not supported"}
@@ -80,7 +79,7 @@ def _frame(case: CaseFile) -> None:
         checked(draft, case.bench.known)
         await case.add([draft])
         if read.left_out:
-            aloud(f"Kept {len(read.values)} values. Nothing was made of: {'; '.join(read.left_out)}")
+            case.aloud(f"Kept {len(read.values)} values. Nothing was made of: {'; '.join(read.left_out)}")
 
     with folded("Add a freeze frame"), Form(add, send="Keep the freeze frame"):
         choice("Stored with", "code", {code: code for code in case.state.codes})

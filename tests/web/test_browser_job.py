@@ -1,0 +1,175 @@
+"""The whole job as a user does it, on a phone and on a laptop."""
+
+from __future__ import annotations
+
+import os
+import zipfile
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import expect
+from visiting import Visitor, add_codes, give, job_with_recording, new_job, unfold, weighed
+
+REAL = Path(os.environ.get("AIRPROOF_REALDATA") or "no such folder")
+
+
+class TestTheDemoJob:
+    def test_says_what_is_wrong_and_why_down_to_the_source(self, visitor: Visitor) -> None:
+        page = visitor.opens("/job/1")
+        expect(weighed(page)).to_contain_text("he manifold pressure sensor reads about 8 kPa high")
+        cause = page.locator(".cause").first
+        expect(cause.locator(".bar")).to_have_attribute("aria-label", "Chance: 65 in 100")
+        cause.locator("summary", has_text="The evidence").click()
+        piece = cause.locator("details details", has_text="105.0 kPa").first
+        piece.locator("summary").click()
+        expect(piece).to_contain_text("every pressure sensor must read the pressure of the day")
+        expect(piece).to_contain_text("p_sensor - p_day = 0")
+        expect(piece).to_contain_text("ISO 2533")
+        expect(piece.get_by_role("link", name="Exhibit 1")).to_be_visible()
+
+    def test_shows_its_exhibits(self, visitor: Visitor) -> None:
+        page = visitor.opens("/job/1")
+        for number in range(1, 6):
+            picture = page.locator(f"#exhibit-{number} img")
+            picture.scroll_into_view_if_needed()
+            expect(picture).to_have_js_property("complete", value=True)
+            page.wait_for_function(f"document.querySelector('#exhibit-{number} img').naturalWidth > 0")
+            assert picture.get_attribute("alt")
+
+    def test_names_the_next_step_with_its_price_against_the_habit(self, visitor: Visitor) -> None:
+        page = visitor.opens("/job/1")
+        weighed(page)
+        text = page.locator("#page").inner_text()
+        assert "is expected to take" in text
+        assert "Fitting a new sensor at once" in text or "out of habit" in text
+        part = unfold(page, "Where it leads")
+        expect(part).to_contain_text("Other ways to begin")
+
+    def test_says_that_it_is_invented(self, visitor: Visitor) -> None:
+        page = visitor.opens("/job/1")
+        expect(page.locator("#page")).to_contain_text("A demo: car, complaint and fault are invented")
+
+
+class TestFromIntakeToTheEnd:
+    def test_a_job_is_opened_weighed_worked_on_and_closed(self, visitor: Visitor, tmp_path: Path) -> None:
+        page = job_with_recording(visitor, "hesitates, lamp on")
+        page.get_by_role("link", name="Replace the manifold pressure sensor").first.click()
+        page.wait_for_url("**/step/replace-map-sensor")
+        expect(page.locator(".care").first).to_contain_text("hot parts, turning belts")
+        page.get_by_label("Done, and the trouble is still there.").check()
+        unfold(page, "What it took").get_by_label("Minutes").fill("20")
+        page.get_by_role("button", name="Keep it, and go on").click()
+        page.wait_for_url("**/job/*#next")
+        expect(page.locator("#page")).to_contain_text("Replace the manifold pressure sensor: Done. It took 20 minutes.")
+        expect(weighed(page)).not_to_contain_text("Next: Replace the manifold pressure sensor")
+        part = unfold(page, "Close the job")
+        part.get_by_label("What it was").select_option("map-offset")
+        part.get_by_role("button", name="Close the job").click()
+        expect(page.locator("#page")).to_contain_text("Closed: Manifold pressure sensor reads a constant")
+        unfold(page, "Take the whole job along")
+        with page.expect_download() as taken:
+            page.get_by_role("link", name="Export the job as one file").click()
+        taken.value.save_as(tmp_path / "job.zip")
+        with zipfile.ZipFile(tmp_path / "job.zip") as file:
+            assert "job.json" in file.namelist()
+
+    def test_what_was_typed_survives_a_refusal(self, visitor: Visitor) -> None:
+        page = visitor.opens("/new")
+        page.get_by_label("The complaint").fill("lamp on")
+        page.get_by_label("Displacement, litres").fill("2.0")
+        page.get_by_role("button", name="Open the job").click()
+        expect(page.get_by_role("alert")).to_contain_text("the engine lacks its number of cylinders, induction")
+        assert page.get_by_label("The complaint").input_value() == "lamp on"
+
+    def test_codes_are_found_in_any_text_and_unknown_ones_are_kept(self, visitor: Visitor) -> None:
+        page = new_job(visitor, "codes")
+        add_codes(page, "ECM: p0299 pending?, also B1234-00 and P 0069; nothing else")
+        said = page.locator("#page")
+        for code in ("P0299", "B1234", "P0069"):
+            expect(said).to_contain_text(code)
+        expect(page.locator("#aloud")).to_contain_text("B1234 kept; not among those that are weighed here")
+        part = unfold(page, "Add codes")
+        part.get_by_label("Paste or type them").fill("no idea, sorry")
+        part.get_by_role("button", name="Find the codes").click()
+        expect(part.get_by_role("alert")).to_contain_text("no code was found in that")
+
+    def test_a_freeze_frame_is_pasted_as_it_stands(self, visitor: Visitor) -> None:
+        page = new_job(visitor, "frame")
+        part = unfold(page, "Add a freeze frame")
+        part.get_by_label("Its values").fill("Engine speed: 780 rpm\nMAP 52 kPa\nnothing here\nCoolant temp = 88 C")
+        part.get_by_role("button", name="Keep the freeze frame").click()
+        expect(page.locator("#page")).to_contain_text("Freeze frame of P0106")
+        expect(page.locator("#aloud")).to_contain_text("Nothing was made of: nothing here")
+
+    def test_a_wrong_file_is_refused_in_words(self, visitor: Visitor, tmp_path: Path) -> None:
+        page = new_job(visitor, "wrong file")
+        wrong = tmp_path / "<img src=x onerror=alert(1)>.csv"
+        wrong.write_bytes(b"\x89PNG\r\n\x1a\n" + bytes(2000))
+        said = give(page, wrong)
+        expect(said).to_contain_text("was not taken")
+        assert "/tmp" not in said.inner_text()
+        expect(page.locator("#page")).to_contain_text("None yet. What tells most")
+
+    @pytest.mark.realdata
+    @pytest.mark.skipif(not REAL.is_dir(), reason="set AIRPROOF_REALDATA to the folder of real recordings")
+    def test_a_real_recording_is_read_and_weighed(self, visitor: Visitor) -> None:
+        page = new_job(visitor, "a real drive")
+        recording = sorted(REAL.rglob("road_na_petrol*/*.csv*"))[0]
+        expect(give(page, recording)).to_contain_text("It is in the job")
+        expect(weighed(page)).to_contain_text("Chance")
+
+
+class TestCorrecting:
+    def test_a_reading_is_corrected_and_nothing_is_lost(self, visitor: Visitor) -> None:
+        page = new_job(visitor, "reading")
+        part = unfold(page, "A pressure read with the key on")
+        part.get_by_label("What it shows, absolute").fill("98.2kPa")
+        part.get_by_role("button", name="Keep").click()
+        fact = unfold(page, "manifold pressure 98.2kPa")
+        fact.get_by_label("Pressure, absolute, with its unit").fill("105 kPa")
+        fact.get_by_role("button", name="Correct it").click()
+        expect(page.locator("#page")).to_contain_text("manifold pressure 105 kPa")
+        assert page.get_by_text("manifold pressure 98.2kPa", exact=False).count() == 0
+        history = unfold(page, "All that was said")
+        expect(history).to_contain_text("manifold pressure 98.2kPa")
+        expect(history).to_contain_text("corrects")
+
+    def test_a_code_is_taken_back(self, visitor: Visitor) -> None:
+        page = new_job(visitor, "taken back")
+        fact = unfold(page, "P0106, stored")
+        fact.get_by_role("button", name="Take this back").click()
+        expect(page.locator("#page")).to_contain_text("No codes yet")
+
+    def test_a_value_that_cannot_be_is_refused_and_the_words_say_why(self, visitor: Visitor) -> None:
+        page = new_job(visitor, "refused")
+        part = unfold(page, "A pressure read with the key on")
+        part.get_by_label("What it shows, absolute").fill("29")
+        part.get_by_role("button", name="Keep").click()
+        expect(part.get_by_role("alert")).to_contain_text("Wanted")
+
+
+class TestTwoAtOnce:
+    def test_each_sees_what_the_other_adds(self, visitor: Visitor) -> None:
+        one = new_job(visitor, "two tabs")
+        other = visitor.opens(one.url.removeprefix(visitor.address))
+        add_codes(one, "P0299")
+        expect(other.locator("#page")).to_contain_text("P0299")
+        expect(other.locator("#aloud")).to_contain_text("Added meanwhile")
+
+    def test_neither_overwrites_the_other_silently(self, visitor: Visitor) -> None:
+        one = new_job(visitor, "two tongues")
+        other = visitor.opens(one.url.removeprefix(visitor.address))
+        for page, text in ((one, "mine"), (other, "yours")):
+            unfold(page, "Write down or correct the complaint").get_by_label("The complaint").fill(text)
+        other.route("**/*", lambda route: route.continue_())
+        one.get_by_role("button", name="Keep").first.click()
+        expect(one.locator("#page")).to_contain_text("mine")
+        expect(other.locator("#page")).to_contain_text("mine")
+
+    def test_a_reload_in_the_middle_loses_nothing(self, visitor: Visitor) -> None:
+        page = job_with_recording(visitor, "reloaded")
+        add_codes(page, "P0299")
+        expect(page.locator("#page")).to_contain_text("P0299")
+        page.reload()
+        expect(page.locator("#page")).to_contain_text("P0299")
+        expect(weighed(page)).to_contain_text("Chance")
