@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import importlib.util
+from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
 
@@ -215,6 +216,34 @@ def test_full_scales_of_the_car_are_used(tmp_path: Path) -> None:
     pressure = found.recording["manifold_pressure"]  # from memory of SAE J1979: 200.78 kPa
     assert pressure.values == pytest.approx([200.78], abs=5e-3)
     assert pressure.resolution == pytest.approx(400 / 255)
+
+
+def both_pressures(scale: int, fine_every: int = 1) -> Iterator[tuple[float, int, str]]:
+    """Items 0B and 87 of one pressure; 87 in steps of 1/scale kPa, asked at every so many rounds."""
+    for turn in range(30):
+        pressure = 40 + turn
+        yield 0.2 * turn, 0x7E0, "02 01 0B"
+        yield 0.2 * turn + 0.01, 0x7E8, f"03 41 0B {pressure:02X}"
+        if turn % fine_every == 0:
+            yield 0.2 * turn + 0.05, 0x7E0, "02 01 87"
+            yield 0.2 * turn + 0.06, 0x7E8, f"07 41 87 01 {pressure * scale:04X} 00 00"
+
+
+def test_the_finer_item_speaks_where_both_agree(tmp_path: Path) -> None:
+    found = read_bus_log(write_log(tmp_path / "drive.log", both_pressures(32)))
+    assert found.recording["manifold_pressure"].resolution == 1 / 32
+
+
+def test_an_item_from_memory_that_a_verified_one_contradicts_is_not_taken(tmp_path: Path) -> None:
+    found = read_bus_log(write_log(tmp_path / "drive.log", both_pressures(64)))
+    assert found.recording["manifold_pressure"].resolution == 1.0
+    assert found.recording["manifold_pressure"].values[0] == 40.0
+    assert any("the verified one was taken" in remark for remark in found.recording.report.remarks)
+
+
+def test_an_item_hardly_asked_does_not_stand_in(tmp_path: Path) -> None:
+    found = read_bus_log(write_log(tmp_path / "drive.log", both_pressures(32, fine_every=15)))
+    assert len(found.recording["manifold_pressure"]) == 30
 
 
 def test_a_pressure_at_the_end_of_its_item_is_said(tmp_path: Path) -> None:

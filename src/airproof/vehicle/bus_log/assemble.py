@@ -17,6 +17,14 @@ TELLING = ("manifold_pressure", "engine_speed", "load", "air_flow", "short_trim_
 TOLD_ELSEWHERE = (0x01, 0x41)
 """Items whose bits are readiness, which is told as such."""
 
+OFTEN = 1 / 3
+"""An item asked less often than this share of another's is hardly asked (judged: Airproof authors)."""
+
+CLOSE_S, ENOUGH, AGREE = 1.0, 5, 0.05
+"""Two items are compared where their answers lie this close, s, and there are so many; they agree in the median within
+their steps and this share (judged: Airproof authors, because a wrong scale is wrong by a factor of two or more, while
+an engine at work moves a few per cent from one answer to the next)."""
+
 
 @dataclass(frozen=True)
 class Assembled:
@@ -40,39 +48,95 @@ def assemble(
 ) -> Assembled:
     """The recording in series of values; its time counts from `zero_s`.
 
-    For each signal one series speaks: that of the engine's unit before others, the item of the best rank before others.
+    For each signal one series speaks: that of the engine's unit before others, the item of the best rank before others;
+    but an item that was hardly asked for does not stand in for one that was asked all the time, nor one that stands on
+    memory for a verified one that it contradicts.
     """
     found = list(series)
     engine = _engine_unit(found)
-    columns: list[ColumnReading] = []
-    said = list(remarks)
-    signals: dict[str, Signal] = {}
-    others: dict[tuple[int, str], Signal] = {}
+    making = _Making(name_of, zero_s, list(remarks))
+    carried: dict[str, list[Series]] = {}
     for one in sorted(found, key=lambda each: (each.unit != engine, each.unit, each.item.rank, each.item.number)):
-        heading = f"item {one.item.id} of {name_of(one.unit)}"
-        name = one.value.signal
-        if name is None and one.item.number in TOLD_ELSEWHERE:
-            continue
-        if name is None:
-            others[one.unit, one.value.name] = _signal(one, one.value.name, one.value.unit, zero_s)
-            says = f"{one.item.title}{_in_unit(one.value.unit)}: no check of Airproof asks for it"
-            columns.append(ColumnReading(heading, None, one.value.unit, "left out", says))
-            continue
-        if name in signals:
-            says = f"{signal_kind(name).title} is taken from another item or control unit"
-            columns.append(ColumnReading(heading, None, one.value.unit, "left out", says))
-            continue
-        signal, lost = _possible(_signal(one, name, signal_kind(name).unit, zero_s))
-        if lost:
-            said.append(f"{heading}: {lost} values that cannot be were set aside")
-        if not len(signal):
-            columns.append(ColumnReading(heading, None, one.value.unit, "left out", "it holds no possible value"))
-            continue
-        signals[name] = signal
-        columns.append(ColumnReading(heading, name, one.value.unit, "stated", _says(one)))
-        said.extend(_doubts(one, heading))
-    report = ReadReport(label, tuple(columns), tuple(said), sum(map(len, signals.values())), 0)
-    return Assembled(Recording(signals, label, report), others, engine)
+        if one.value.signal is not None:
+            carried.setdefault(one.value.signal, []).append(one)
+        elif one.item.number not in TOLD_ELSEWHERE:
+            making.keep_other(one)
+    for name, candidates in carried.items():
+        making.keep_signal(name, candidates)
+    report = ReadReport(
+        label, tuple(making.columns), tuple(making.said), sum(map(len, making.signals.values())), rows_set_aside=0
+    )
+    return Assembled(Recording(making.signals, label, report), making.others, engine)
+
+
+@dataclass
+class _Making:
+    """A recording in the making, with what is said of it."""
+
+    name_of: Callable[[int], str]
+    zero_s: float
+    said: list[str]
+    columns: list[ColumnReading] = field(default_factory=list)
+    signals: dict[str, Signal] = field(default_factory=dict)
+    others: dict[tuple[int, str], Signal] = field(default_factory=dict)
+
+    def heading(self, one: Series) -> str:
+        return f"item {one.item.id} of {self.name_of(one.unit)}"
+
+    def leave_out(self, one: Series, says: str) -> None:
+        self.columns.append(ColumnReading(self.heading(one), None, one.value.unit, "left out", says))
+
+    def keep_other(self, one: Series) -> None:
+        """A value that is no signal of Airproof."""
+        self.others[one.unit, one.value.name] = _signal(one, one.value.name, one.value.unit, self.zero_s)
+        self.leave_out(one, f"{one.item.title}{_in_unit(one.value.unit)}: no check of Airproof asks for it")
+
+    def keep_signal(self, name: str, candidates: list[Series]) -> None:
+        """The first of the candidates, best first, that holds a possible value; the others are left out."""
+        for one in self._best_first(candidates):
+            heading = self.heading(one)
+            if name in self.signals:
+                self.leave_out(one, f"{signal_kind(name).title} is taken from another item or control unit")
+                continue
+            signal, lost = _possible(_signal(one, name, signal_kind(name).unit, self.zero_s))
+            if lost:
+                self.said.append(f"{heading}: {lost} values that cannot be were set aside")
+            if not len(signal):
+                self.leave_out(one, "it holds no possible value")
+                continue
+            self.signals[name] = signal
+            self.columns.append(ColumnReading(heading, name, one.value.unit, "stated", _says(one)))
+            self.said.extend(_doubts(one, heading))
+
+    def _best_first(self, candidates: list[Series]) -> list[Series]:
+        """Hardly asked ones of a unit behind its others; and of memory behind a verified one that it contradicts."""
+        most = {one.unit: 0 for one in candidates}
+        for one in candidates:
+            most[one.unit] = max(most[one.unit], len(one.values))
+        often = [one for one in candidates if len(one.values) >= OFTEN * most[one.unit]]
+        first = often[0]
+        for rival in often[1:]:
+            proves = first.item.standing != "verified" == rival.item.standing and rival.unit == first.unit
+            if proves and (apart := _apart(first, rival)) is not None:
+                kind = signal_kind(first.value.signal or "")
+                self.said.append(
+                    f"{self.heading(first)}, which stands on memory of the standard, differs from {self.heading(rival)}"
+                    f" by {apart:.3g} {kind.unit} ({kind.title}): the verified one was taken"
+                )
+                first = rival
+        rest = [one for one in candidates if one is not first]
+        return [first, *rest]
+
+
+def _apart(one: Series, other: Series) -> float | None:
+    """By how much two series of one signal differ, in its unit; None where they agree, or never come close in time."""
+    mine = Signal("", "", one.time, one.values).at(other.time, "linear", max_gap_s=CLOSE_S)
+    differences = np.abs(mine - other.values)[np.isfinite(mine) & ~other.at_its_end]
+    if differences.size < ENOUGH:
+        return None
+    apart = float(np.median(differences))
+    allowed = one.step + other.step + AGREE * float(np.median(np.abs(other.values)))
+    return apart if apart > allowed else None
 
 
 def _engine_unit(series: Sequence[Series]) -> int | None:
@@ -111,9 +175,9 @@ def _in_unit(unit: str) -> str:
 def _doubts(one: Series, heading: str) -> Iterable[str]:
     if one.item.doubt:
         yield f"{heading}: {one.item.doubt}"
-    if one.top and one.value.signal == "manifold_pressure":
-        top = f"{float(one.values.max()):.4g} {signal_kind('manifold_pressure').unit}"
+    at_its_end = int(np.count_nonzero(one.at_its_end))
+    if at_its_end and one.value.signal == "manifold_pressure":
         yield (
-            f"{heading}: {one.top} answers stand at {top}, the most it can tell: the pressure may have been higher, and"
-            " items 4F and 87 would tell"
+            f"{heading}: {at_its_end} answers stand at {one.highest:.4g} kPa, the most it can tell: the pressure may"
+            " have been higher, and items 4F and 87 would tell"
         )

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from airproof.errors import UnusableAnswer
 from airproof.recording.recording import Floats
@@ -31,8 +32,8 @@ class _Column:
 class Series:
     """One value of one item over time: NaN taken out, time never decreasing (s, as given).
 
-    `values` in the signal's unit where it carries one, else in the value's; `step` is that of its code. `top` counts
-    the answers that stood at the highest code there is.
+    `values` in the signal's unit where it carries one, else in the value's, as are `step`, from one code to the next,
+    and `highest`, the most that its code can tell.
     """
 
     unit: int
@@ -41,7 +42,12 @@ class Series:
     time: Floats
     values: Floats
     step: float
-    top: int = 0
+    highest: float
+
+    @property
+    def at_its_end(self) -> NDArray[np.bool_]:
+        """Which answers stand at the most that can be told, so that more may have been so."""
+        return self.values >= self.highest
 
 
 class Collected:
@@ -125,12 +131,9 @@ def _series(
         order = np.argsort(time, kind="stable")
         time, values = time[order], values[order]
     factor = factor_of(value, full_scales)
-    highest = (value.highest_code - value.zero) * factor
-    top = int(np.count_nonzero(values >= highest))
-    step = abs(factor)
+    scale = np.array([0.0, factor, (value.highest_code - value.zero) * factor])
     if value.signal is not None:
         kind = signal_kind(value.signal)
-        values = in_signal_unit(values, value.unit, kind)
-        ends = in_signal_unit(np.array([0.0, step]), value.unit, kind)
-        step = float(ends[1] - ends[0])
-    return Series(unit, item, value, time, values, step, top)
+        values, scale = in_signal_unit(values, value.unit, kind), in_signal_unit(scale, value.unit, kind)
+    zero, step, highest = scale
+    return Series(unit, item, value, time, values, float(step - zero), float(highest))
