@@ -439,8 +439,20 @@ def relative_to_root(path):
     return os.path.relpath(str(path), str(ROOT))
 
 
+def become(words, cwd=None):
+    """As `run`, for what comes last: this process turns into it, so that whatever stops the one stops the other."""
+    if WINDOWS:
+        return run(words, cwd)
+    for stream in (sys.stdout, sys.stderr):
+        stream.flush()
+    os.environ.setdefault("PYTHONUTF8", "1")
+    os.environ.pop("PYTHONHOME", None)
+    os.chdir(cwd or os.getcwd())
+    os.execv(str(venv_python()), [str(venv_python()), *words])
+
+
 def demo():
-    """Weigh the demo job and say how to go on."""
+    """Weigh the demo job, say how to go on, and open the pages with it."""
     words = demo_words()
     start = "python start.py" if WINDOWS else "python3 start.py"
     say("The demo job: a car and a fault of our own invention. This is what is asked:")
@@ -453,6 +465,9 @@ def demo():
         say(f"  {start} weigh RECORDING.csv --engine ENGINE.toml --code P0106 --altitude 350m")
         say(f"What a code claims and what else sets it:  {start} explain P0106")
         say(f"Everything it can do:                      {start} --help")
+        say()
+        say("And now the same job in the browser; it is kept until you delete it there.")
+        return become(["-m", "airproof", "serve", "--show", "--demo", relative_to_root(DEMO)], cwd=str(ROOT))
     return status
 
 
