@@ -356,6 +356,17 @@ def test_swapped_neighbours_are_put_in_order(tmp_path: Path) -> None:
     assert any("go back 1 times" in remark for remark in found.recording.report.remarks)
 
 
+def test_diagnostics_that_a_gateway_repeats_on_another_bus_are_read_once(tmp_path: Path, log: BusLog) -> None:
+    once = write_log(tmp_path / "once.log", [*live_data(), *told()]).read_text(encoding="ascii").splitlines()
+    twice = [one for line in once for one in (line, line.replace("can0", "can1").replace(line.split()[1], "can1"))]
+    path = tmp_path / "twice.log"
+    path.write_text("\n".join(twice), encoding="ascii")
+    found = read_bus_log(path)
+    assert len(found.recording["engine_speed"]) == 50
+    assert found.vin == log.vin
+    assert any("several buses" in remark for remark in found.recording.report.remarks)
+
+
 def test_the_door_takes_other_recordings_too(tmp_path: Path) -> None:
     path = tmp_path / "drive.csv"
     path.write_text("time (s),engine speed (rpm)\n" + "".join(f"{n},{800 + n}\n" for n in range(9)), encoding="utf-8")

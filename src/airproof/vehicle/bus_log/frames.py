@@ -18,13 +18,14 @@ TELL_EVERY = 4096
 
 
 class Frame(NamedTuple):
-    """One frame: when (s, as the log has it), its identifier, and its data."""
+    """One frame: when (s, as the log has it), its identifier, its data, and the bus it was heard on."""
 
     time_s: float
     identifier: int
     addresses: Addresses
     is_question: bool
     data: bytes
+    channel: str = ""
 
 
 class Frames:
@@ -56,7 +57,8 @@ class Frames:
                     if kind is None or message.is_error_frame or message.is_remote_frame:
                         self.others += 1
                     else:
-                        yield Frame(message.timestamp, message.arbitration_id, *kind, bytes(message.data))
+                        data, channel = bytes(message.data), "" if message.channel is None else str(message.channel)
+                        yield Frame(message.timestamp, message.arbitration_id, *kind, data, channel)
             except (MissingExtra, UnusableFile):
                 raise
             except Exception as fault:  # python-can raises whatever its parsers meet in a damaged file

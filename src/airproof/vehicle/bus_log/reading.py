@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,18 +12,15 @@ from airproof.knowledge.model import Knowledge
 from airproof.recording.recording import Recording, Signal
 from airproof.recording.table import Progress
 from airproof.vehicle.bus_log.assemble import assemble
-from airproof.vehicle.bus_log.dialogue import Dialogue
 from airproof.vehicle.bus_log.formats import is_bus_log
 from airproof.vehicle.bus_log.frames import Frames
 from airproof.vehicle.bus_log.heard import UnitHeard
-from airproof.vehicle.bus_log.joining import Joiner
+from airproof.vehicle.bus_log.one_bus import OneBus
 
 __all__ = ["BusLog", "is_bus_log", "read_bus_log"]
 
 NEEDED_TO_HAVE_READ_ALL = {"stored", "pending"}
-MOST_BACKWARD = 0.1
-"""Share of frames stamped earlier than the one ahead of them, above which stamps are no times. Judged: Airproof
-authors, because a log merged of two receivers swaps neighbours now and then; differences go back every other time."""
+MOST_BUSES = 16
 
 _WANTED = "questions and answers of the legislated diagnostics (7DF, 7E0 to 7EF, 18DB33F1, 18DAxxF1, 18DAF1xx)"
 
@@ -85,34 +80,33 @@ def read_bus_log(path: Path | str, progress: Progress | None = None) -> BusLog:
     UnusableFile where it is no such log, cannot be read, holds nothing of the legislated diagnostics, or has stamps
     that are no times; MissingExtra for MDF 4 without the `mdf` extra.
     """
-    frames, joiner, dialogue = Frames(Path(path), progress), Joiner(), Dialogue()
-    zero_s: float | None = None
-    before_s, count, backward = -math.inf, 0, 0
+    frames = Frames(Path(path), progress)
+    buses: dict[str, OneBus] = {}
     for frame in frames:
-        zero_s = frame.time_s if zero_s is None else min(zero_s, frame.time_s)
-        count, backward, before_s = count + 1, backward + (frame.time_s < before_s), frame.time_s
-        payload = joiner.take(frame)
-        if payload is not None:
-            dialogue.take(payload)
-    joiner.end()
-    dialogue.end()
-    if zero_s is None or not dialogue.units:
-        raise _nothing(frames, dialogue)
-    if backward > MOST_BACKWARD * count:
-        raise UnusableFile(
-            f"the time stamps go back {backward} times in {count} frames, as differences from frame to frame do",
-            "the time of each frame",
-            "Log with running time stamps (candump -ta or candump -l).",
-            where=Path(path).name,
-        )
+        bus = buses.get(frame.channel)
+        if bus is None:
+            if len(buses) == MOST_BUSES:
+                frames.others += 1
+                continue
+            bus = buses[frame.channel] = OneBus(frame.channel)
+        bus.take(frame)
+    for bus in buses.values():
+        bus.end()
+    answered = [bus for bus in buses.values() if bus.dialogue.units]
+    if not answered:
+        raise _nothing(frames, sum(bus.dialogue.questions for bus in buses.values()))
+    bus = max(answered, key=lambda one: one.answers)  # of equals the first
+    bus.refuse_differences(Path(path).name)
+    dialogue = bus.dialogue
     series = list(dialogue.live.series())
-    remarks = _remarks(frames, joiner, dialogue)
-    if backward:
-        remarks.append(f"the time stamps go back {backward} times: each signal was put in order")
+    remarks = [*_remarks(frames), *bus.remarks()]
+    if len(answered) > 1:
+        others = ", ".join(one.channel for one in answered if one is not bus)
+        remarks.append(f"the diagnostics were heard on several buses: {bus.channel} was read, {others} left out")
     made = assemble(
         series,
         name_of=lambda unit: dialogue.units[unit].name,
-        zero_s=zero_s,
+        zero_s=bus.zero_s,
         label=Path(path).name,
         remarks=remarks,
     )
@@ -127,16 +121,16 @@ def _engine_of(units: tuple[UnitHeard, ...]) -> UnitHeard | None:
     return telling[0] if telling else None
 
 
-def _nothing(frames: Frames, dialogue: Dialogue) -> UnusableFile:
+def _nothing(frames: Frames, questions: int) -> UnusableFile:
     damaged = f", and it is damaged ({frames.broken_off})" if frames.broken_off else ""
-    if dialogue.questions:
-        given = f"{dialogue.questions} questions were asked and none was answered{damaged}"
+    if questions:
+        given = f"{questions} questions were asked and none was answered{damaged}"
     else:
         given = f"{frames.others} frames, none of them diagnostics, {frames.unreadable} lines unreadable{damaged}"
     return UnusableFile(given, _WANTED, "Log the bus while a tester asks for live data.", where=frames.path.name)
 
 
-def _remarks(frames: Frames, joiner: Joiner, dialogue: Dialogue) -> list[str]:
+def _remarks(frames: Frames) -> list[str]:
     said = []
     if frames.broken_off:
         said.append(f"the log is damaged ({frames.broken_off}); what came before was read")
@@ -144,21 +138,4 @@ def _remarks(frames: Frames, joiner: Joiner, dialogue: Dialogue) -> list[str]:
         said.append(f"{frames.unreadable} lines are no frames and were passed over")
     if frames.others:
         said.append(f"{frames.others} frames of other traffic were passed over")
-    lost = sum(joiner.lost.values())
-    if lost:
-        why = ", ".join(f"{reason} ({count})" for reason, count in joiner.lost.most_common() if count)
-        said.append(f"{lost} messages could not be put together: {why}")
-    for unit in dialogue.units.values():
-        if unit.delay_s is not None:
-            said.append(
-                f"{unit.name} answers a median of {unit.delay_s * 1e3:.1f} ms after the question; its values are taken"
-                " to be of half way between"
-            )
-        if unit.telling.codes:
-            told = ", ".join(f"{code} ({status})" for code, status in unit.telling.statuses().items())
-            said.append(f"codes of {unit.name}: {told or 'none'}")
-        if unit.cleared_s:
-            said.append(f"the codes of {unit.name} were cleared within the log; what it told before that counts")
-    counted: Counter[str] = dialogue.unread + dialogue.live.assumed
-    said.extend(f"{sentence}: {count} times" for sentence, count in counted.most_common())
     return said
