@@ -27,39 +27,55 @@ FIELDS: Mapping[str, tuple[str, ...]] = {
 SHEET: Mapping[str, tuple[str, ...]] = {"meter": ("accuracy",), "sensor": ("line", "temperature"), "day": ()}
 
 
-def measured_tables(said: Mapping[str, str]) -> dict[str, Any]:
+def measured_tables(said: Mapping[str, str], before: Mapping[Any, Any] | None = None) -> dict[str, Any]:
     """The tables from what was typed; what was left out is not in them. Points stand one a line: "5 inHg, 1.49 V".
+
+    What `before` holds and no field was there for stays: the day, that a reading creeps, a second reading of one thing.
 
     Raises UnusableRequest for a line that is no point.
     """
+    old = before or {}
+    said = {**typed_from(old), **said}
     tables: dict[str, Any] = {}
     for table, keys in SHEET.items():
+        others = {key: value for key, value in (old.get(table) or {}).items() if key not in keys}
         row = {key: said[f"{table} {key}"] for key in keys if said.get(f"{table} {key}")}
-        if row:
-            tables[table] = row
+        if others or row:
+            tables[table] = {**others, **row}
+    shown = _shown(old)
     rows = []
     for what, keys in FIELDS.items():
         told = {key: said[f"{what} {key}"] for key in keys if said.get(f"{what} {key}")}
         if not told or (what == "sweep" and "points" not in told):
             continue
-        rows.append({"what": what, **{key: _value(key, text) for key, text in told.items()}})
+        others = {key: value for key, value in shown.get(what, {}).items() if key not in keys}
+        rows.append({"what": what, **others, **{key: _value(key, text) for key, text in told.items()}})
+    rows += [row for row in old.get("measured") or [] if row is not shown.get(row["what"])]
     if rows:
         tables["measured"] = rows
     return tables
 
 
 def typed_from(tables: Mapping[Any, Any]) -> dict[str, str]:
-    """What to put into a worksheet's fields for tables that are there already; the inverse of `measured_tables`."""
-    said = {f"{name} {key}": str(v) for name in SHEET for key, v in (tables.get(name) or {}).items()}
-    for row in tables.get("measured") or []:
-        for key, value in row.items():
+    """What to put into a worksheet's fields for tables that are there already; see `measured_tables`."""
+    said = {
+        f"{n} {key}": str(v) for n, keys in SHEET.items() for key, v in (tables.get(n) or {}).items() if key in keys
+    }
+    for what, row in _shown(tables).items():
+        for key in FIELDS[what]:
+            value = row.get(key)
             if key == "points":
-                said[f"{row['what']} points"] = "\n".join(f"{one[0]}, {one[1]}" for one in value)
+                said[f"{what} points"] = "\n".join(f"{one[0]}, {one[1]}" for one in value or [])
             elif isinstance(value, bool):
-                said[f"{row['what']} {key}"] = "yes" if value else "no"
-            elif key != "what":
-                said[f"{row['what']} {key}"] = str(value)
+                said[f"{what} {key}"] = "yes" if value else "no"
+            elif value is not None:
+                said[f"{what} {key}"] = str(value)
     return said
+
+
+def _shown(tables: Mapping[Any, Any]) -> dict[str, Mapping[str, Any]]:
+    """The row that a worksheet shows of each thing it asks for: the last."""
+    return {row["what"]: row for row in tables.get("measured") or [] if row["what"] in FIELDS}
 
 
 def measurements_typed(tables: Mapping[str, Any], known: Knowledge) -> Measurements:

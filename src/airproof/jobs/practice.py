@@ -9,9 +9,9 @@ from pathlib import Path
 from airproof.engine.rehearsal.many import record
 from airproof.engine.rehearsal.rehearse import Rehearsal
 from airproof.engine.rehearsal.written.truth import truth_object
-from airproof.jobs.adding import append_with
 from airproof.jobs.events import Draft
 from airproof.jobs.kinds import Code, Complaint, Place, payload_of
+from airproof.jobs.prepared import open_whole
 from airproof.jobs.store import Store
 from airproof.recording.signals import glossary
 
@@ -38,12 +38,10 @@ def practice_job(store: Store, rehearsal: Rehearsal) -> int:
         _readiness(codes.readiness()),
         Draft("rehearsed", payload_of("rehearsed", {"truth": truth})),
     ]
-    job = store.new_job(drafts, AUTHOR)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "drive.csv"
         record(rehearsal, path, LOGGER, DIALECT)
-        append_with(store, job, [], [("car", path)], seen=len(drafts), author=AUTHOR)
-    return job
+        return open_whole(store, drafts, [path], AUTHOR)
 
 
 def _frame(code: str, frame: Mapping[str, float]) -> Draft:

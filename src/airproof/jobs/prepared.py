@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from airproof.jobs.adding import append_with, code_said, engine_said, noted_said, place_said
+from airproof.errors import UnusableFile
+from airproof.jobs.adding import code_said, engine_said, noted_said, place_said, recording_said
 from airproof.jobs.events import Draft
-from airproof.jobs.kinds import Complaint, Note, Place, Role, payload_of
+from airproof.jobs.kinds import Complaint, Note, Place, Recording, payload_of
 from airproof.jobs.store import Store
 from airproof.knowledge.model import Knowledge
 from airproof.toml_files import load_toml
@@ -38,7 +40,7 @@ def open_prepared(store: Store, folder: Path, known: Knowledge) -> int:
         folder / "job.toml", _Prepared, wanted="a prepared job", way_out="Name the folder that has job.toml in it."
     )
     files = [folder / "job.toml", folder / job.engine, *(folder / name for name in job.recordings)]
-    uid = hashlib.sha256(b"".join(hashlib.sha256(path.read_bytes()).digest() for path in files)).hexdigest()[:32]
+    uid = hashlib.sha256(b"".join(hashlib.sha256(_bytes(path)).digest() for path in files)).hexdigest()[:32]
     there = store.called(uid)
     if there is not None:
         return there
@@ -51,7 +53,29 @@ def open_prepared(store: Store, folder: Path, known: Knowledge) -> int:
     ]
     if job.invented:
         drafts.append(Draft("note", Note(text=NOTE)))
-    number = store.new_job(drafts, AUTHOR, uid)
-    recordings: list[tuple[Role, Path]] = [("car", folder / name) for name in job.recordings]
-    append_with(store, number, [], recordings, seen=len(drafts), author=AUTHOR)
-    return number
+    return open_whole(store, drafts, [folder / name for name in job.recordings], AUTHOR, uid)
+
+
+def open_whole(
+    store: Store, drafts: Sequence[Draft], recordings: Sequence[Path], author: str, uid: str | None = None
+) -> int:
+    """Open a job with its recordings, all of it or nothing; its number. Raises as `recording_said`."""
+    kept: list[str] = []
+    whole = list(drafts)
+    try:
+        for path in recordings:
+            whole.append(recording_said(store, path))
+            assert isinstance(whole[-1].payload, Recording)
+            kept.append(whole[-1].payload.sha256)
+        return store.new_job(whole, author, uid)
+    except BaseException:
+        store.let_go(kept)
+        raise
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as fault:
+        given = f"it cannot be read ({fault.strerror or fault})"
+        raise UnusableFile(given, "a file that job.toml names", "Put it there.", where=str(path)) from fault

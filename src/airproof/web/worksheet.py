@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Mapping
 from typing import Any
 
 from airproof.diagnosis.conditions import UNKNOWN_PLACE
@@ -34,7 +35,12 @@ class Sheet:
     def __init__(self, case: CaseFile, step: str) -> None:
         self.case, self.step = case, step
         self.before = case.state.measured[-1] if case.state.measured else None
-        self.typed = {} if self.before is None else typed_from(self.before.payload.tables)
+        self.typed = typed_from(self.held)
+
+    @property
+    def held(self) -> Mapping[Any, Any]:
+        """The readings that are in the job."""
+        return {} if self.before is None else self.before.payload.tables
 
     def show(self) -> None:
         """Fields with what to expect beside each, and what they say so far."""
@@ -132,7 +138,7 @@ class Sheet:
         self.says.clear()
         with self.says:
             try:
-                tables = measured_tables(said)
+                tables = measured_tables(said, self.held)
                 if "measured" not in tables:
                     return
                 parts = await asyncio.to_thread(self._judged, tables)
@@ -153,7 +159,7 @@ class Sheet:
         )
 
     async def _keep(self, values: Values) -> None:
-        tables = measured_tables({name: one(values, name) for name in values})
+        tables = measured_tables({name: one(values, name) for name in values}, self.held)
         if "measured" not in tables:
             raise UnusableRequest("no reading", "one reading or more", "Type it with its unit.")
         await asyncio.to_thread(measurements_typed, tables, self.case.bench.known)
