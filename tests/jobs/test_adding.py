@@ -30,6 +30,7 @@ class TestChecked:
             draft("reading", signal="manifold_pressure", value="98.2 kPa absolute"),
             draft("reading", signal="barometric_pressure", value="29.0 inHg", name="on Monday"),
             draft("code", id="P0106"),
+            draft("freeze_frame", code="P3FFF", values={"engine_speed": "780 1/min"}),  # a code that is kept only
             draft("note", text="x"),
         ],
         ids=lambda one: one.kind,

@@ -158,9 +158,7 @@ class TestPoints:
             measured_tables({"sweep points": line})
         assert len(str(refused.value)) < 250
 
-    @pytest.mark.parametrize(
-        "line", [";", ";1 V", "5, 1.49", "5 furlong, 1 V", "5 inHg, 1 degC", "nan inHg, 1 V"]
-    )
+    @pytest.mark.parametrize("line", [";", ";1 V", "5, 1.49", "5 furlong, 1 V", "5 inHg, 1 degC", "nan inHg, 1 V"])
     def test_a_point_that_cannot_be_is_refused_when_it_is_heard(self, line: str) -> None:
         tables = measured_tables({"sweep points": f"0 inHg, 1.85 V\n{line}", "sweep counted": "vacuum"})
         with pytest.raises(UnusableRequest) as refused:

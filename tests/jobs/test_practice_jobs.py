@@ -139,7 +139,9 @@ class TestTheTruth:
 class TestWeighing:
     """A regression guard: car and checks share their authors, so it proves nothing about real cars."""
 
-    def test_a_big_fault_is_foremost_and_the_plan_leaves_out_what_could_not_be_done(self, store: Store, job: int) -> None:
+    def test_a_big_fault_is_foremost_and_the_plan_leaves_out_what_could_not_be_done(
+        self, store: Store, job: int
+    ) -> None:
         shares: list[float] = []
         weighed = weigh_job(store, job, knowledge(), progress=shares.append)
         assert weighed.weighing.verdict.first.id == CAUSE

@@ -117,11 +117,13 @@ def facts_said(path: Path, state: State, known: Knowledge) -> list[Draft]:
 
 
 def checked(draft: Draft, known: Knowledge) -> None:
-    """Refuse a freeze frame or reading that a weighing would refuse, before it is kept."""
-    event = Event(1, "", now(), "", draft.kind, 1, draft.payload)
+    """Refuse a freeze frame or reading that a weighing would refuse, before it is kept; what none hears may be kept."""
+    facts = written(state_of([Event(1, "", now(), "", draft.kind, 1, draft.payload)]), known).facts
+    if not facts.strip():
+        return
     with tempfile.TemporaryDirectory() as folder:
         place = Path(folder) / "what was typed.toml"
-        place.write_text(written(state_of([event]), known).facts, encoding="utf-8")
+        place.write_text(facts, encoding="utf-8")
         try:
             load_facts([place], known)
         except UnusableFile as fault:
