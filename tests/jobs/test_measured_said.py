@@ -167,8 +167,12 @@ class TestPoints:
         assert "worksheet.toml" not in str(refused.value)
 
     @settings(deadline=None, derandomize=True)
-    @given(st.dictionaries(st.sampled_from([f"{n} {k}" for n, ks in {**SHEET, **FIELDS}.items() for k in ks]),
-                           st.text(max_size=20) | st.sampled_from(["5 V", "98 kPa", "1 inHg, 2 V\n3 inHg, 4 V"])))  # fmt: skip
+    @given(
+        st.dictionaries(
+            st.sampled_from([f"{name} {key}" for name, keys in {**SHEET, **FIELDS}.items() for key in keys]),
+            st.text(max_size=20) | st.sampled_from(["5 V", "98 kPa", "1 inHg, 2 V\n3 inHg, 4 V"]),
+        )
+    )
     def test_anything_typed_is_heard_or_refused(self, said: dict[str, str]) -> None:
         try:
             tables = measured_tables(said)
