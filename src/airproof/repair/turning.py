@@ -20,6 +20,9 @@ CLOSE = 0.02
 """Where looking again moves the break-even price by less than that share, it stands. judged: Airproof
 authors, prices are not known better."""
 
+BEYOND = 3.0
+"""Times today's price: no usual part costs so much more; judged: Airproof authors."""
+
 ALWAYS_BOUGHT = 1e-3
 """Plans whose chances of buying the part differ by less than this both buy it. judged: Airproof authors,
 rounding."""
@@ -129,7 +132,10 @@ def price_to_begin_with(task: Task, looked: Looked, step: Step) -> float | None:
         better = _break_even(even, *now_and_rest(there, there.looked_into(NEAR, asked=[step.id]), step), worth)
         if better is not None and abs(better - even) <= CLOSE * max(even, 1.0):
             break
+        beyond = is_best and better is not None and min(even, better) > BEYOND * price
         even = better
+        if beyond:  # it is best at any price that anybody asks: where that ends is of no use to know
+            break
     if is_best:
         # The first look went farthest: on which side of today's price the break-even lies is for it to say.
         return max(even or 0.0, price)
@@ -154,10 +160,10 @@ def _break_even(price: float, now: Floats, rest: Floats, worth: Floats) -> float
 
     A plan that buys the part with probability b costs b times the price more; beginning with it buys one.
     Where both always buy it the price does not matter as long as they do: if the first is better, the price
-    to look at next is twice as high."""
+    to look at next is beyond any that is asked."""
     buys_less = float(now[WATCHED] - rest[WATCHED])
     dearer = float((now - rest) @ worth)
     if buys_less < ALWAYS_BOUGHT:
-        return 2.0 * price if dearer <= 0.0 else None
+        return 4.0 * price if dearer <= 0.0 else None
     even = price - dearer / buys_less
     return even if even >= 0.0 else None
