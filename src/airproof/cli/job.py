@@ -326,6 +326,30 @@ def write_up(
     write_up_and_tell(_where(data, None, json=json), job, wanted, prices, shop)
 
 
+@app.command("teach")
+def teach(
+    job: Job,
+    out: Annotated[Many, typer.Option("--out", metavar="DIR", help="The folder for the sheet.")] = None,
+    paper: Annotated[Many, typer.Option("--paper", metavar="a4|letter", help="The paper of the PDF.")] = None,
+    units: Annotated[
+        Many, typer.Option("--units", metavar="kPa|inHg|psi|bar|mmHg", help="In what pressures are shown.")
+    ] = None,
+    language: Annotated[Many, typer.Option("--language", metavar="en|de|fr|es", help="In which language.")] = None,
+    data: Data = None,
+    json: Json = False,
+) -> None:
+    """Make a teaching sheet: this engine healthy and with this fault, in five sentences and three exhibits.
+
+    \b
+      airproof job teach 1 --out sheet
+
+    Both drives are rehearsed, so that nothing of the car or its owner is in it.
+    """
+    from airproof.cli.teaching_request import teach_and_tell
+
+    teach_and_tell(_where(data, None, json=json), job, out, paper, units, language)
+
+
 @app.command("export")
 def export(
     job: Job,

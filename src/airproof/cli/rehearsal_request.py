@@ -9,6 +9,7 @@ from pathlib import Path
 
 from airproof.cli.progress import counting
 from airproof.cli.streams import complain, say, say_parts
+from airproof.cli.teaching_request import SheetWanted, write_sheet, written
 from airproof.diagnosis.place_as_typed import the_ambient_c, the_barometer
 from airproof.engine.profile import EngineProfile
 from airproof.engine.rehearsal.air.build import Details, RehearsedEngine, load_rehearsed_engine
@@ -50,6 +51,7 @@ class Rehearsing:
     out: Path | None
     compare: bool
     exhibits: Path | None
+    sheet: SheetWanted | None
     many: str | None
     spread: bool
     altitude: str | None
@@ -112,6 +114,10 @@ def _compare(asked: Rehearsing, faulty: Rehearsal) -> Comparison:
         say_parts(compared_in_words(comparison, codes[0], codes[1], title))
         if comparison.moves:
             say(f"\nEverything that moves (pressures absolute)\n{compared_as_table(comparison)}")
+    if asked.sheet is not None:
+        write_sheet(faulty, asked.sheet)
+        if not asked.json:
+            say(f"\n{written(asked.sheet)}")
     if asked.exhibits is not None:
         asked.exhibits.mkdir(parents=True, exist_ok=True)
         path = asked.exhibits / "compared.svg"
@@ -168,6 +174,8 @@ def _refuse_contradictions(asked: Rehearsing) -> None:
             raise UnusableRequest(
                 "--spread with a place", "places are drawn too", "Leave out altitude, barometer, ambient."
             )
+    if asked.sheet is not None and not (asked.compare and asked.causes):
+        raise UnusableRequest("--sheet alone", "--compare and a --cause to teach", "Add both.")
     if asked.exhibits is not None and not asked.compare:
         raise UnusableRequest("--exhibits without --compare", "something to draw", "Add --compare.")
 

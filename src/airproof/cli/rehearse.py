@@ -33,6 +33,19 @@ def rehearse(
     exhibits: Annotated[
         list[str] | None, typer.Option("--exhibits", metavar="DIR", help="With --compare: draw it into this folder.")
     ] = None,
+    sheet: Annotated[
+        list[str] | None, typer.Option("--sheet", metavar="DIR", help="With --compare: a teaching sheet goes there.")
+    ] = None,
+    paper: Annotated[
+        list[str] | None, typer.Option("--paper", metavar="a4|letter", help="With --sheet: the paper of its PDF.")
+    ] = None,
+    units: Annotated[
+        list[str] | None,
+        typer.Option("--units", metavar="kPa|inHg|psi|bar|mmHg", help="With --sheet: its unit of pressure."),
+    ] = None,
+    language: Annotated[
+        list[str] | None, typer.Option("--language", metavar="en|de|fr|es", help="With --sheet: its language.")
+    ] = None,
     many: Annotated[
         list[str] | None, typer.Option("--many", metavar="500", help="So many rehearsals, on all cores.")
     ] = None,
@@ -62,6 +75,7 @@ def rehearse(
       airproof rehearse --engine engine.toml --cause vacuum-leak=4mm --out leak.csv
       airproof rehearse --engine engine.toml --cause map-offset=12kPa --compare
       airproof rehearse --engine engine.toml --cause map-intermittent=0.2 --drive mixed --seed 7 --out drive.csv
+      airproof rehearse --engine engine.toml --cause vacuum-leak=4mm --compare --sheet sheet
       airproof rehearse --many 500 --spread --seed 1 --out cases
 
     \b
@@ -93,8 +107,10 @@ def rehearse(
     ten minutes of town, country road and motorway. A FILE with time and vehicle speed is driven as it stands.
     """
     from airproof.cli.rehearsal_request import Rehearsing, carry_out
+    from airproof.cli.teaching_request import sheet_wanted
     from airproof.cli.typed import once, one_path
 
+    sheet_in = one_path("--sheet", sheet, "a folder")
     carry_out(
         Rehearsing(
             engine=one_path("--engine", engine),
@@ -104,6 +120,7 @@ def rehearse(
             out=one_path("--out", out),
             compare=compare,
             exhibits=one_path("--exhibits", exhibits, "a folder"),
+            sheet=None if sheet_in is None else sheet_wanted(sheet_in, paper, units, language),
             many=once("--many", many),
             spread=spread,
             altitude=once("--altitude", altitude),

@@ -50,14 +50,16 @@ def wanted_of(
             )
     return Wanted(
         files,
-        _paper(once("--paper", paper) or "a4"),
+        paper_of(paper),
         language(once("--language", in_language) or "en"),
         wish_of(once("--units", units) or "", once("--temperature", temperature) or "", vacuum=vacuum),
         not private,
     )
 
 
-def _paper(typed: str) -> Paper:
+def paper_of(many: Many) -> Paper:
+    """The paper as typed."""
+    typed = once("--paper", many) or "a4"
     known: dict[str, Paper] = {name: name for name in PAPERS}
     if typed.strip().lower() not in known:
         raise UnusableRequest(f"{typed[:40]!r}", f"one of {', '.join(PAPERS)}", "Choose one.", where="--paper")

@@ -179,7 +179,7 @@ def _cause(cause: Cause, known: Knowledge) -> Explanation:
         if size
         else ()
     )
-    told = _telling(known.steps, cause.id)
+    told = telling_steps(known.steps, cause.id)
     cured = sorted((s for s in known.steps.values() if cause.id in s.cures), key=lambda s: -s.cures[cause.id])
     codes = sorted(
         ((_decibans(c, cause.id), c) for c in known.codes.values() if cause.id in c.sets),
@@ -308,7 +308,7 @@ def _speaks_for(witness: Witness, known: Knowledge, how_often: str) -> tuple[str
     return tuple(lines)
 
 
-def _telling(steps: Mapping[str, Step], cause: str) -> list[Step]:
+def telling_steps(steps: Mapping[str, Step], cause: str) -> list[Step]:
     """Steps whose outcome differs most between this cause and others, for the minutes they take."""
 
     def worth(step: Step) -> float:

@@ -32,7 +32,7 @@ WHERE = {
 }
 """The regimes within a sentence."""
 
-_WORTH_SAYING = ("total_trim_1", "manifold_pressure", "air_flow")  # that one of these stays belongs to the point
+STAYS_WORTH_SAYING = ("total_trim_1", "manifold_pressure", "air_flow")  # that one of these stays belongs to the point
 _OF_A_KIND = {"highest": ", highest", "swing": ", swing in 3 s", "delay": ", behind the foot"}
 
 
@@ -64,7 +64,9 @@ def the_point(comparison: Comparison) -> str:
     if not shown:
         return "Nothing moves that a person with a scan tool would notice"
     where, still = WHERE[shown[0].regime], {one.signal for one in comparison.still}
-    stays = next((f", while {noticeable()[name].words} stays as it was" for name in _WORTH_SAYING if name in still), "")
+    stays = next(
+        (f", while {noticeable()[name].words} stays as it was" for name in STAYS_WORTH_SAYING if name in still), ""
+    )
     return f"{where[:1].upper()}{where[1:]}, {said(shown[0])}{stays}"
 
 

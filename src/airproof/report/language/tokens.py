@@ -63,7 +63,12 @@ def taken_apart(text: str) -> tuple[str, tuple[Token, ...]]:
 
 def put_together(marked: str, tokens: Sequence[Token], written: Callable[[Token], str]) -> str:
     """The text again, each token as it is to be written."""
-    return SLOT.sub(lambda m: written(tokens[ord(m[0]) - FIRST]), marked)
+
+    def one(mark: re.Match[str]) -> str:
+        place = ord(mark[0]) - FIRST
+        return written(tokens[place]) if place < len(tokens) else mark[0]  # a sign that somebody typed
+
+    return SLOT.sub(one, marked)
 
 
 def wished(token: Token, wish: Wish) -> tuple[float, int, str]:

@@ -50,7 +50,7 @@ FOOT = "Rehearsed, not measured: one car, one drive; pressures absolute"
 
 
 @dataclass(frozen=True)
-class _Row:
+class Row:
     """One signal and the move it is shown for; none where it stays as it was."""
 
     signal: str
@@ -79,7 +79,7 @@ def draw_compared(comparison: Comparison, healthy: Recording, faulty: Recording,
 def picture(comparison: Comparison, healthy: Recording, faulty: Recording, title: str) -> Drawing | NotDrawn:
     """The drawing itself; to be called and saved within sheet.style()."""
     one, other = with_totals(healthy), with_totals(faulty)
-    window = _window(comparison, one)
+    window = window_of(comparison, one)
     rows = _rows(comparison, window)
     if not rows:
         return NotDrawn("no signal could be compared")
@@ -87,27 +87,31 @@ def picture(comparison: Comparison, healthy: Recording, faulty: Recording, title
     figure.supxlabel(FOOT, x=0.015, ha="left", fontsize=8.5, color=SOFT)
     all_axes: list[Axes] = list(figure.subplots(len(rows), 1, sharex=True, squeeze=False)[:, 0])
     for axes, row in zip(all_axes, rows, strict=True):
-        _draw_row(axes, row, one, other, comparison, window)
+        draw_row(axes, row, one, other, comparison, window)
     for axes in all_axes[:-1]:
         axes.tick_params(labelbottom=False)
     clock_ticks(all_axes[-1], window[1] - window[0])
     all_axes[-1].set_xlim(window)
     all_axes[-1].set_xlabel("time, min:s")
-    _key(all_axes[0])
-    said = "; ".join(f"{_words(row.signal)} {_beside(row.move)}" for row in rows)
+    key_above(all_axes[0])
+    said = "; ".join(f"{words(row.signal)} {beside(row.move)}" for row in rows)
     caption = f"From {clock(window[0])} to {clock(window[1])} of the drive: {said}."
     alt = f"One row for each signal over time, the healthy drive under the faulty one: {said}. {title}."
     return Drawing(title, caption, alt, figure)
 
 
-def _words(signal: str) -> str:
+def words(signal: str) -> str:
+    """What a mechanic calls the signal."""
     return noticeable()[signal].words
 
 
-def _window(comparison: Comparison, recording: Recording) -> Interval:
-    """The whole drive, or close up where the clearest move happens in a moment; of a long drive the part that tells."""
+def window_of(comparison: Comparison, recording: Recording, move: Move | None = None) -> Interval:
+    """The whole drive, or close up where the move happens in a moment; of a long drive the part that tells.
+
+    Where no move is given it is the clearest one's.
+    """
     first, last = recording.start_s, recording.end_s
-    drawn = _drawable(comparison)
+    drawn = _drawable(comparison) if move is None else [move]
     if not drawn:
         return first, min(last, first + LONGEST_S)
     regime = drawn[0].regime
@@ -125,7 +129,7 @@ def _drawable(comparison: Comparison) -> list[Move]:
     return [move for move in told(comparison.moves) if move.kind != "state"]
 
 
-def _rows(comparison: Comparison, window: Interval) -> list[_Row]:
+def _rows(comparison: Comparison, window: Interval) -> list[Row]:
     """The signals that move most clearly within the window, each for its clearest move, then some that stay."""
     moves = _drawable(comparison)
     close_up = bool(moves) and moves[0].regime in BRIEF
@@ -134,16 +138,17 @@ def _rows(comparison: Comparison, window: Interval) -> list[_Row]:
         seen = any(a < window[1] and b > window[0] for a, b in comparison.stretches[move.regime])
         if seen and (close_up or move.regime != Regime.SNAP):
             chosen.setdefault(move.signal, move)
-    rows = [_Row(signal, move) for signal, move in chosen.items()][:MOST_ROWS]
+    rows = [Row(signal, move) for signal, move in chosen.items()][:MOST_ROWS]
     still = [one.signal for one in comparison.still]
-    quiet = [_Row(signal, None) for signal in still if noticeable()[signal].goes_with not in still]
+    quiet = [Row(signal, None) for signal in still if noticeable()[signal].goes_with not in still]
     quiet.sort(key=lambda row: not row.signal.startswith("total_trim"))  # everybody looks at the trims first
     return rows + quiet[: max(FEWEST_ROWS - len(rows), 1 if len(rows) < MOST_ROWS else 0)]
 
 
-def _draw_row(
-    axes: Axes, row: _Row, healthy: Recording, faulty: Recording, comparison: Comparison, window: Interval
+def draw_row(
+    axes: Axes, row: Row, healthy: Recording, faulty: Recording, comparison: Comparison, window: Interval
 ) -> None:
+    """One signal of both drives over time; a window is from and to, s."""
     seen, edges = noticeable()[row.signal], []
     for recording, colour, width in ((healthy, HEALTHY, 2.6), (faulty, INK, 1.2)):
         part = recording[row.signal].between(*window)
@@ -158,7 +163,7 @@ def _draw_row(
     axes.set_title(f"{seen.words}{unit}", loc="left", fontsize=10.5, pad=3.0)
     colour = SOFT if row.move is None else MARK
     weight = "normal" if row.move is None else "bold"
-    axes.set_title(_beside(row.move), loc="right", fontsize=10.5, pad=3.0, color=colour, fontweight=weight)
+    axes.set_title(beside(row.move), loc="right", fontsize=10.5, pad=3.0, color=colour, fontweight=weight)
     axes.yaxis.set_major_locator(MaxNLocator(3, min_n_ticks=2))
     if row.move is not None:
         spans = [(max(a, window[0]), min(b, window[1])) for a, b in comparison.stretches[row.move.regime]]
@@ -184,7 +189,7 @@ def _view(low: float, high: float, move: Move | None) -> tuple[float, float]:
     return middle - below, middle - below + height
 
 
-def _beside(move: Move | None) -> str:
+def beside(move: Move | None) -> str:
     """The size of a move in a few words."""
     if move is None:
         return "no lasting change"
@@ -197,7 +202,7 @@ def _beside(move: Move | None) -> str:
     return f"{change} {where}"
 
 
-def _key(axes: Axes) -> None:
+def key_above(axes: Axes) -> None:
     """What is what, above the first row and its heading."""
     axes.legend(
         handles=[

@@ -18,7 +18,7 @@ from matplotlib.ticker import Formatter, FuncFormatter, MaxNLocator
 
 from airproof.quantities.wishes import Wish, in_units
 from airproof.report.language.language import Language
-from airproof.report.pictures.sheet import TITLE_COLUMNS, Drawing
+from airproof.report.pictures.sheet import TITLE_COLUMNS, WIDE_IN, WIDE_TITLE_COLUMNS, Drawing
 from airproof.report.wording import wrap
 
 _UNIT = re.compile(
@@ -32,8 +32,8 @@ EXHIBIT = "Exhibit"
 class _Converted(MaxNLocator):
     """Ticks at round numbers of another unit, as places on the axis."""
 
-    def __init__(self, factor: float, offset: float) -> None:
-        super().__init__(_TICKS, steps=[1, 2, 2.5, 5, 10])
+    def __init__(self, factor: float, offset: float, most: int) -> None:
+        super().__init__(max(most, 2), steps=[1, 2, 2.5, 5, 10])
         self._factor, self._offset = factor, offset
 
     def tick_values(self, vmin: float, vmax: float) -> Sequence[float]:
@@ -58,7 +58,8 @@ def dressed(drawing: Drawing, language: Language, wish: Wish) -> Drawing:
     _axes(figure, language, wish, say)
     top = getattr(figure, "_suptitle", None)
     if isinstance(top, Text):
-        top.set_text("\n".join(wrap(say(drawing.title), TITLE_COLUMNS)))
+        columns = WIDE_TITLE_COLUMNS if tuple(figure.get_size_inches()) == WIDE_IN else TITLE_COLUMNS
+        top.set_text("\n".join(wrap(say(drawing.title), columns)))
     return replace(drawing, title=say(drawing.title), caption=say(drawing.caption), alt=say(drawing.alt), figure=figure)
 
 
@@ -68,35 +69,39 @@ def _broken(text: str, lines: int) -> str:
 
 
 def _axes(figure: Figure, language: Language, wish: Wish, say: Callable[[str], str]) -> None:
-    labels: set[int] = set()
+    done: set[int] = set()
     for axes in figure.axes:
         for axis in (axes.xaxis, axes.yaxis):
-            labels.add(id(axis.label))
-            labels |= {id(text) for text in axis.get_ticklabels(which="both")}
-            _axis(axis, language, wish, say)
+            done |= {id(text) for text in axis.get_ticklabels(which="both")}
+            # A row's heading stands for the label of its upright axis.
+            label = axis.label.get_text() or (axes.get_title("left") if axis is axes.yaxis else "")
+            _ticks(axis, label, language, wish, say)
     title = getattr(figure, "_suptitle", None)  # said as a whole, and broken anew
     for text in figure.findobj(Text):
-        if isinstance(text, Text) and text is not title and text.get_text().strip() and id(text) not in labels:
-            text.set_text(say(text.get_text()))
+        if isinstance(text, Text) and text is not title and text.get_text().strip() and id(text) not in done:
+            text.set_text(_label(text.get_text(), language, wish, say))
 
 
-def _axis(axis: Axis, language: Language, wish: Wish, say: Callable[[str], str]) -> None:
-    label = axis.label.get_text()
-    found = _UNIT.match(label)
+def _label(text: str, language: Language, wish: Wish, say: Callable[[str], str]) -> str:
+    """ "manifold pressure, kPa absolute" with its unit as wished; any other text as it is said."""
+    found = _UNIT.fullmatch(text)
+    if found is None or re.search(r"\d", text):
+        return say(text)
+    words = say(" ".join(found["words"].split()).rstrip(","))
+    unit = language.unit(_line(found["unit"], wish)[2])
+    between = ",\n" if "\n" in text else ", "
+    return f"{words}{between}{unit}" if words else unit
+
+
+def _ticks(axis: Axis, label: str, language: Language, wish: Wish, say: Callable[[str], str]) -> None:
+    found = _UNIT.fullmatch(label)
     unit = found["unit"] if found else ""
     factor, offset, other = _line(unit, wish)
-    formatter = axis.get_major_formatter()
-    if other != unit:
-        axis.set_major_locator(_Converted(factor, offset))
-        axis.set_major_formatter(FuncFormatter(lambda value, _: _local(f"{factor * value + offset:.6g}", language)))
-    else:
-        axis.set_major_formatter(_Local(formatter, language, say))
-    if found:
-        between = ",\n" if "\n" in label else ", "
-        words = say(" ".join(found["words"].split()).rstrip(","))
-        axis.set_label_text(f"{words}{between}{language.unit(other)}" if words else language.unit(other))
-    elif label:
-        axis.set_label_text(say(label))
+    if other == unit:
+        axis.set_major_formatter(_Local(axis.get_major_formatter(), language, say))
+        return
+    axis.set_major_locator(_Converted(factor, offset, min(len(axis.get_ticklocs()), _TICKS)))
+    axis.set_major_formatter(FuncFormatter(lambda value, _: _local(f"{factor * value + offset:.6g}", language)))
 
 
 class _Local(Formatter):

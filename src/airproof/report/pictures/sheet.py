@@ -34,6 +34,8 @@ MARK = "#a8380b"
 WIDTH_IN = 5.6
 DOTS_PER_INCH = 200
 TITLE_COLUMNS = 50
+WIDE_IN = (9.6, 5.4)  # 1920 x 1080 dots
+WIDE_TITLE_COLUMNS = 76
 
 _STYLE: dict[Any, Any] = {
     "font.family": "DejaVu Sans",  # comes with the drawing library, so it looks the same everywhere
@@ -95,6 +97,14 @@ def new_figure(number: int, title: str, source: str, height_in: float = 4.2) -> 
     name = source if len(source) <= 56 else source[:26] + " ... " + source[-25:]
     foot = f"Exhibit {number}" + (f"   {name}" if name else "")
     figure.supxlabel(foot, x=0.015, ha="left", fontsize=8.5, color=SOFT)
+    return figure
+
+
+def wide_figure(title: str) -> Figure:
+    """An empty sheet as wide as a film, 16 to 9, with the statement on top."""
+    figure = Figure(figsize=WIDE_IN, layout="constrained")
+    statement = "\n".join(wrap(title, WIDE_TITLE_COLUMNS))
+    figure.suptitle(statement, x=0.015, ha="left", fontsize=15.0, fontweight="bold", linespacing=1.15)
     return figure
 
 

@@ -19,6 +19,9 @@ def as_html(write_up: WriteUp) -> str:
     )
     owner = "\n".join(page.section(one, 2) for one in write_up.owner)
     trade = "\n".join(page.section(one, 3) for one in write_up.trade)
+    if trade:
+        heading = f"<h2>{page.text(write_up.trade_title)}</h2>"
+        trade = f'<section id="trade" class="trade">\n{heading}\n{trade}\n</section>'
     return f"""<!doctype html>
 <html lang="{write_up.language}">
 <head>
@@ -37,10 +40,7 @@ def as_html(write_up: WriteUp) -> str:
 </header>
 <main>
 {owner}
-<section id="trade" class="trade">
-<h2>{page.text(write_up.trade_title)}</h2>
 {trade}
-</section>
 </main>
 <footer><p>{page.text(write_up.foot)}</p></footer>
 </body>

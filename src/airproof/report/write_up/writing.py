@@ -14,6 +14,7 @@ from airproof.report.language.language import Language, Words
 from airproof.report.language.tokens import taken_apart, wished
 from airproof.report.wording import in_hundred, with_interval
 from airproof.report.write_up.case import Case
+from airproof.report.write_up.content import Labels
 
 NOTHING = Words("", "")
 _FROM_AIR = "kPa absolute"
@@ -109,6 +110,11 @@ class Writer:
         }
         found = entries[kind].get(id_)
         return self.typed(id_) if found is None else self.ours(found.title)
+
+
+def labels_of(language: Language) -> Labels:
+    """The few words that the page itself needs."""
+    return Labels(language.say("Exhibit"), language.say("Page"), language.say("of"))
 
 
 def joined(parts: Sequence[Words], between: str = " ") -> Words:

@@ -7,13 +7,13 @@ from collections.abc import Iterator
 from airproof.quantities.wishes import Wish
 from airproof.report.language.language import ENGLISH, Language, Words
 from airproof.report.write_up.case import Case
-from airproof.report.write_up.content import Labels, WriteUp, translated
+from airproof.report.write_up.content import WriteUp, translated
 from airproof.report.write_up.figures import exhibits_of
 from airproof.report.write_up.owner import lead_exhibit, owner_page
 from airproof.report.write_up.proof_part import proof_pages
 from airproof.report.write_up.rests_on import what_it_rests_on
 from airproof.report.write_up.trade import trade_pages
-from airproof.report.write_up.writing import Writer, joined
+from airproof.report.write_up.writing import Writer, joined, labels_of
 
 
 def write_up_of(case: Case, language: Language, wish: Wish) -> WriteUp:
@@ -39,7 +39,7 @@ def write_up_of(case: Case, language: Language, wish: Wish) -> WriteUp:
         trade_title=write.own("For the trade"),
         trade=trade,
         foot=joined(foot),
-        labels=Labels(language.say("Exhibit"), language.say("Page"), language.say("of")),
+        labels=labels_of(language),
     )
 
 

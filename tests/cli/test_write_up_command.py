@@ -1,0 +1,90 @@
+"""`airproof job write-up` and the teaching sheets, as a user runs them."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from command_line import Airproof, Car
+
+
+@pytest.fixture
+def job(airproof: Airproof, car: Car, tmp_path: Path) -> list[str]:
+    data = ["--data", str(tmp_path / "jobs")]
+    told = ["--plate", "AB C 123", "--owner", "Erika Beispiel", "--complaint", "lamp on", "--altitude", "350m"]
+    assert airproof("job", "new", *told, "--engine", car.engine, "--code", "P0106", *data).status == 0
+    assert airproof("job", "add", "1", "--recording", car.lying, *data).status == 0
+    return data
+
+
+def test_both_files_from_one_command(airproof, job, tmp_path):
+    pdf, html = tmp_path / "it.pdf", tmp_path / "it.html"
+    ended = airproof("job", "write-up", "1", "--out", pdf, "--out", html, "--units", "inHg", *job)
+    assert ended.status == 0, ended.err
+    assert pdf.read_bytes().startswith(b"%PDF-1.7")
+    page = html.read_text(encoding="utf-8")
+    assert "inHg" in page
+    assert "Erika Beispiel" in page
+    assert str(pdf) in ended.out.replace("\n", "")
+
+
+def test_private_data_and_language(airproof, job, tmp_path):
+    html = tmp_path / "it.html"
+    ended = airproof(
+        "job", "write-up", "1", "--out", html, "--language", "de", "--without-private", "--json", *job
+    )  # fmt: skip
+    assert ended.status == 0, ended.err
+    assert json.loads(ended.out)["files"] == [str(html)]
+    page = html.read_text(encoding="utf-8")
+    assert "Beispiel" not in page
+    assert "AB C 123" not in page
+    assert "Woher wir das wissen" in page
+
+
+def test_a_job_without_anything_to_weigh_is_written_up(airproof, tmp_path):
+    data, html = ["--data", str(tmp_path / "jobs")], tmp_path / "it.html"
+    assert airproof("job", "new", "--complaint", "lamp on", *data).status == 0
+    ended = airproof("job", "write-up", "1", "--out", html, *data)
+    assert ended.status == 0, ended.err
+    assert "Nothing was judged yet." in html.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        ([], "--out is missing"),
+        (["--out", "it.docx"], ".pdf and .html"),
+        (["--out", "it.pdf", "--paper", "a3"], "a4, letter"),
+        (["--out", "it.pdf", "--units", "furlong"], "kPa, inHg, psi, bar, mmHg"),
+        (["--out", "it.pdf", "--language", "tlh"], "en, de, fr, es"),
+        (["--out", "https://example.org/it.pdf"], "an address on the network"),
+        (["--out", "no/such/folder/it.pdf"], "a folder that exists"),
+    ],
+)
+def test_what_is_refused_says_what_is_wanted(airproof, job, tmp_path, monkeypatch, options, says):
+    monkeypatch.chdir(tmp_path)
+    ended = airproof("job", "write-up", "1", *options, *job)
+    assert ended.status == 2
+    assert says in ended.line
+    assert not list(tmp_path.glob("it.*"))
+
+
+def test_a_fault_and_a_job_are_taught(airproof, car, job, tmp_path):
+    one, other = tmp_path / "one", tmp_path / "other"
+    ended = airproof("rehearse", "--engine", car.engine, "--cause", "map-offset=12kPa", "--compare", "--sheet", one)
+    assert ended.status == 0, ended.err
+    names = {"sheet.pdf", "sheet.html"} | {f"exhibit-{n}.{ending}" for n in (1, 2, 3) for ending in ("svg", "png")}
+    assert {file.name for file in one.iterdir()} == names
+    refused = airproof("job", "teach", "1", "--out", other, *job)
+    assert refused.status == 2
+    assert "airproof job weigh 1" in refused.line
+    assert airproof("job", "add", "1", "--closed", "map-offset", *job).status == 0
+    assert airproof("job", "teach", "1", "--out", other, *job).status == 0
+    assert {file.name for file in other.iterdir()} == names
+
+
+def test_a_sheet_needs_a_fault(airproof, car, tmp_path):
+    ended = airproof("rehearse", "--engine", car.engine, "--compare", "--sheet", tmp_path / "one")
+    assert ended.status == 2
+    assert "--cause" in ended.line
