@@ -18,8 +18,8 @@ from airproof.diagnosis.finding import Finding
 from airproof.diagnosis.verdict import CauseVerdict, Evidence, Verdict
 from airproof.knowledge.model import NONE, Knowledge
 from airproof.recording.recording import Interval
-from airproof.report.in_words import WEIGHTS, said_of, strength, vague, weight_of
-from airproof.report.wording import in_hundred, sentence
+from airproof.report.in_words import WEIGHTS, is_picture, said_of, strength, vague, weight_of
+from airproof.report.wording import in_hundred, number, sentence
 
 SHOWN_FROM = 0.005
 """Causes less probable than this share one line; judged: Airproof authors: below one half in a hundred."""
@@ -134,9 +134,10 @@ def _evidence(evidence: Evidence, finding: Finding | None) -> EvidenceShown:
     healthy: str = ""
     intervals: tuple[Interval, ...] = ()
     if finding is not None and finding.unit:
-        low, high = finding.expected
-        healthy = f"A healthy engine shows {low:.3g} to {high:.3g} {finding.unit} (90 in 100 of them)."
         intervals = finding.intervals
+        if not is_picture(evidence):  # its numbers are no quantity that anybody could read off
+            low, high = (number(edge, 3) for edge in finding.expected)
+            healthy = f"A healthy engine shows {low} to {high} {finding.unit} (90 in 100 of them)."
     return EvidenceShown(
         says=sentence(evidence.says),
         weight=f"speaks {strength(weight)} {side}",

@@ -180,7 +180,7 @@ def vague(finding: Finding | None) -> bool:
 
 def telling(verdict: Verdict, cause: CauseVerdict) -> list[Evidence]:
     """What speaks for the cause and can be followed: not the whole picture, nothing vague; strongest first."""
-    return [e for e in _for_a(cause, verdict) if not _is_picture(e)]
+    return [e for e in _for_a(cause, verdict) if not is_picture(e)]
 
 
 def _told(cause: CauseVerdict, verdict: Verdict) -> list[Evidence]:
@@ -199,7 +199,7 @@ def _why(verdict: Verdict) -> tuple[str, ...]:
     told, for_it = _told(cause, verdict), _for_a(cause, verdict)
     # One thing measured is easier to follow than a whole picture, which comes after and only once.
     strongest = telling(verdict, cause)[:STRONGEST]
-    strongest += [e for e in for_it if _is_picture(e)][:1]
+    strongest += [e for e in for_it if is_picture(e)][:1]
     against = sorted((e for e in told if weight_of(e) <= AGAINST_DECIBANS), key=weight_of)[:1]
     lines = [_weighed(e, _for_it(cause, findings.get(e.finding))) for e in strongest]
     lines += [_weighed(e, "That speaks {} against it") for e in against]
@@ -209,7 +209,8 @@ def _why(verdict: Verdict) -> tuple[str, ...]:
     return tuple(lines) or ("No single piece of evidence speaks up: this is how common it is to begin with.",)
 
 
-def _is_picture(evidence: Evidence) -> bool:
+def is_picture(evidence: Evidence) -> bool:
+    """Whether the evidence is a place of the whole picture."""
     return evidence.finding.startswith("picture-")
 
 
