@@ -54,8 +54,8 @@ def say(text: str, classes: str = "", **attributes: Any) -> Mark:
 
 
 def lines(texts: Iterable[str], classes: str = "", *, ordered: bool = False) -> None:
-    """A list of sentences; nothing where there are none."""
-    items = list(texts)
+    """A list of sentences; nothing where there are none, or only empty ones."""
+    items = [text for text in texts if text]
     if items:
         with Mark("ol" if ordered else "ul", classes=classes):
             for text in items:

@@ -1,0 +1,98 @@
+"""Takes the pictures of the pages that the documents show, with the demo job: python benchmarks/take_pictures.py.
+
+Every picture is made here and none by hand, so that they can be made anew whenever a page changes.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from PIL import Image
+from playwright.sync_api import Page, sync_playwright
+
+PROJECT = Path(__file__).resolve().parents[1]
+sys.path.insert(0, str(PROJECT / "tests" / "web"))
+from visiting import DEMO, LAPTOP, PHONE  # noqa: E402
+
+from conftest import chromium  # noqa: E402
+
+INTO = PROJECT / "docs" / "pictures"
+COLOURS = 48  # of a picture: ink, paper and greys need no more, and it stays small
+LONGEST = 4200  # pixels of a page's height
+
+
+def take(page: Page, name: str, size: tuple[int, int]) -> None:
+    """One picture of a whole page."""
+    page.wait_for_timeout(900)
+    raw = page.screenshot(full_page=True, clip=None)
+    picture = Image.open(io.BytesIO(raw)).convert("RGB")
+    picture = picture.crop((0, 0, picture.width, min(picture.height, LONGEST)))
+    device = "phone" if size == PHONE else "laptop"
+    path = INTO / f"{name}_{device}.png"
+    picture.quantize(COLOURS, method=Image.Quantize.MEDIANCUT).save(path, optimize=True)
+    print(f"{path.relative_to(PROJECT)}: {picture.width} x {picture.height}, {path.stat().st_size // 1024} kB")
+
+
+def job(page: Page, address: str) -> None:
+    """The demo job with its evidence open and its exhibits drawn."""
+    page.goto(f"{address}/job/1")
+    page.locator(".answer").wait_for()
+    page.locator(".cause summary").first.click()
+    for number in range(1, 6):
+        page.locator(f"#exhibit-{number}").scroll_into_view_if_needed()
+    page.wait_for_load_state("networkidle")
+    page.evaluate("window.scrollTo(0, 0)")
+
+
+def pages(page: Page, address: str, size: tuple[int, int]) -> None:
+    """Every page of which the documents speak."""
+    job(page, address)
+    take(page, "job", size)
+    page.goto(f"{address}/job/1/step/measure-key-on-signal")
+    page.get_by_label("The sensor's line").select_option("absolute-250-kpa")
+    page.get_by_label("At the plug").fill("2.01 V")
+    page.get_by_text("What these readings say").wait_for()
+    take(page, "step", size)
+    page.goto(f"{address}/job/1")
+    page.locator("a[href*='/recording/']").first.click()
+    page.locator(".trace .main-svg").first.wait_for()
+    page.get_by_text("What is not as on a healthy engine").wait_for()
+    take(page, "traces", size)
+    page.goto(f"{address}/rehearse")
+    page.get_by_label("What is wrong").select_option("vacuum-leak", timeout=90_000)
+    page.locator("table").wait_for()
+    take(page, "rehearsal", size)
+    for name, path in (("jobs", "/"), ("new_job", "/new"), ("settings", "/settings")):
+        page.goto(address + path)
+        take(page, name, size)
+
+
+def main() -> None:
+    """Serve, visit, take."""
+    INTO.mkdir(exist_ok=True)
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
+        words = [sys.executable, "-m", "airproof", "serve", "--data", "demo", "--demo", str(DEMO)]
+        surroundings = os.environ | {"PYTHONUNBUFFERED": "1", "AIRPROOF_AUTHOR": "mechanic"}
+        with subprocess.Popen(words, stdout=subprocess.PIPE, text=True, env=surroundings, cwd=folder) as process:
+            assert process.stdout is not None
+            address = process.stdout.readline().split()[-1].removesuffix("/job/1")
+            browser = playwright.chromium.launch(executable_path=chromium(), args=["--no-sandbox"])
+            for size in (LAPTOP, PHONE):
+                context = browser.new_context(viewport={"width": size[0], "height": size[1]})
+                pages(context.new_page(), address, size)
+                context.close()
+            dark = browser.new_context(viewport={"width": PHONE[0], "height": PHONE[1]}, color_scheme="dark")
+            page = dark.new_page()
+            job(page, address)
+            take(page, "job_dark", PHONE)
+            browser.close()
+            process.terminate()
+
+
+if __name__ == "__main__":
+    main()
