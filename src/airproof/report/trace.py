@@ -115,7 +115,7 @@ def figure(seen: Seen, view: View) -> dict[str, Any]:
             "range": list(view.window),
             "title": {"text": "time, s"},
             "gridcolor": soft,
-            "anchor": f"y{len(rows) + 1}",
+            "anchor": f"y{len(rows) + 1}" if rows else "y",
             "zeroline": False,
         },
         "shapes": _shapes(seen, view, soft),
@@ -132,7 +132,7 @@ def figure(seen: Seen, view: View) -> dict[str, Any]:
         "range": [-0.6, len(Regime) - 0.4],
     }
     for place, (title, names) in enumerate(rows, start=2):
-        unit = _unit(names[0], view.wish)
+        unit = _unit(names, seen, view)
         layout[f"yaxis{place}"] = {
             "domain": [tops[place] + 0.012, tops[place - 1] - 0.004],
             "title": {"text": f"{title}<br>{unit}", "font": {"size": 12}},
@@ -156,29 +156,31 @@ def _row(seen: Seen, view: View, names: Sequence[str], place: int, ink: str) -> 
     """One group: another recording as broad grey lines below, then the healthy range, then the lines in ink."""
     traces: list[dict[str, Any]] = []
     styles = {name: STYLES[number % len(STYLES)] for number, name in enumerate(names)}
+    highest = _highest(names, seen, view)
     if view.over is not None:
         for name in names:
             if name in view.over:
                 look = {"color": GREY, "width": 4.5, "dash": "solid"}
-                traces.append(_line(view.over[name], view, look, f"{view.over_name}: ", view.shift_s))
+                traces.append(_line(view.over[name], view, look, highest, f"{view.over_name}: ", view.shift_s))
     for name in names:
-        traces += _band(seen, view, name)
+        traces += _band(seen, view, name, highest)
     for name in names:
-        traces.append(_line(seen.recording[name], view, {"color": ink, "width": 1.6, "dash": styles[name]}))
+        look = {"color": ink, "width": 1.6, "dash": styles[name]}
+        traces.append(_line(seen.recording[name], view, look, highest))
     return [{**trace, "yaxis": f"y{place}"} for trace in traces]
 
 
 def _line(
-    signal: Signal, view: View, look: Mapping[str, Any], before: str = "", shift_s: float = 0.0
+    signal: Signal, view: View, look: Mapping[str, Any], highest: float, before: str = "", shift_s: float = 0.0
 ) -> dict[str, Any]:
     time, values = peaks(signal.time + shift_s if shift_s else signal.time, signal.values, view.window)
-    shown, unit = in_units(values, _kind_unit(signal.name), view.wish)
-    step = signal.resolution is not None and signal.unit == ""
+    shown, unit = _shown(values, signal.name, view.wish, highest)
+    step = bool(signal_kind(signal.name).texts)  # what stands for words has nothing in between
     return {
         "type": "scatter",
         "mode": "lines",
         "x": np.round(time, 3).tolist(),
-        "y": [float(f"{v:.5g}") for v in np.asarray(shown)],
+        "y": [float(f"{v:.5g}") for v in shown],
         "name": f"{before}{signal_kind(signal.name).title}",
         "line": {**look, "shape": "hv" if step else "linear"},
         "hovertemplate": f"%{{y}} {unit}",
@@ -186,7 +188,7 @@ def _line(
     }
 
 
-def _band(seen: Seen, view: View, name: str) -> list[dict[str, Any]]:
+def _band(seen: Seen, view: View, name: str, highest: float) -> list[dict[str, Any]]:
     """What a healthy engine would show at the steady points, as upright strokes: 90 in 100 lie on them."""
     relation = _relation(seen, name)
     if relation is None:
@@ -195,11 +197,11 @@ def _band(seen: Seen, view: View, name: str) -> list[dict[str, Any]]:
     chosen = np.flatnonzero(inside & np.isfinite(relation.low) & np.isfinite(relation.high))
     if chosen.size > COLUMNS // 3:
         chosen = chosen[np.linspace(0, chosen.size - 1, COLUMNS // 3).astype(np.intp)]
-    low, _ = in_units(relation.low[chosen], _kind_unit(name), view.wish)
-    high, _ = in_units(relation.high[chosen], _kind_unit(name), view.wish)
+    low, _ = _shown(relation.low[chosen], name, view.wish, highest)
+    high, _ = _shown(relation.high[chosen], name, view.wish, highest)
     x: list[float | None] = []
     y: list[float | None] = []
-    for at, below, above in zip(relation.time[chosen], np.atleast_1d(low), np.atleast_1d(high), strict=True):
+    for at, below, above in zip(relation.time[chosen], low, high, strict=True):
         x += [round(float(at), 3), round(float(at), 3), None]
         y += [float(f"{below:.5g}"), float(f"{above:.5g}"), None]
     return [
@@ -264,20 +266,16 @@ def peaks(time: Floats, values: Floats, window: Interval, columns: int = COLUMNS
 
     One sample beyond each edge is kept, so that lines run to the border.
     """
-    first, last = np.searchsorted(time, window)
-    first, last = max(int(first) - 1, 0), min(int(last) + 1, time.size)
-    time, values = time[first:last], values[first:last]
-    if time.size <= 2 * columns:
-        return time, values
-    block = time.size // columns
-    whole = time[: block * columns].reshape(columns, block), values[: block * columns].reshape(columns, block)
-    at = np.sort(np.stack([whole[1].argmin(axis=1), whole[1].argmax(axis=1)], axis=1), axis=1)
-    row = np.arange(columns)[:, np.newaxis]
-    rest = slice(block * columns, None)
-    return (
-        np.concatenate([whole[0][row, at].ravel(), time[rest]]),
-        np.concatenate([whole[1][row, at].ravel(), values[rest]]),
-    )
+    first, last = int(np.searchsorted(time, window[0])), int(np.searchsorted(time, window[1], side="right"))
+    before, after = max(first - 1, 0), min(last + 1, time.size)
+    if after - before <= 2 * columns:
+        return time[before:after], values[before:after]
+    block = (last - first) // columns
+    starts = first + block * np.arange(columns)
+    whole, rest = values[first : first + block * columns].reshape(columns, block), np.arange(starts[-1] + block, last)
+    peak = starts + whole.argmin(axis=1), starts + whole.argmax(axis=1)
+    kept = np.unique(np.concatenate([[before], *peak, rest, [after - 1]]))
+    return time[kept], values[kept]
 
 
 def _names(title: str, recording: Recording) -> list[str]:
@@ -292,6 +290,21 @@ def _kind_unit(name: str) -> str:
     return "kPa absolute" if kind.is_absolute_pressure else kind.unit
 
 
-def _unit(name: str, wish: Wish) -> str:
-    unit = in_units(0.0, _kind_unit(name), wish)[1]
+def _highest(names: Sequence[str], seen: Seen, view: View) -> float:
+    """The highest value of a group, in its own unit: what goes above the air outside anywhere is no vacuum anywhere."""
+    signals = [one[name] for one in (seen.recording, view.over) if one is not None for name in names if name in one]
+    bands = [relation.high for name in names if (relation := _relation(seen, name)) is not None]
+    every = np.concatenate([np.empty(0), *(one.values for one in signals), *bands])
+    known = every[np.isfinite(every)]
+    return float(known.max()) if known.size else 0.0
+
+
+def _shown(values: Floats, name: str, wish: Wish, highest: float) -> tuple[Floats, str]:
+    """Values as wished, counted the same way as `highest` is."""
+    shown, unit = in_units(np.append(values, highest), _kind_unit(name), wish)
+    return np.asarray(shown)[:-1], unit
+
+
+def _unit(names: Sequence[str], seen: Seen, view: View) -> str:
+    unit = in_units(_highest(names, seen, view), _kind_unit(names[0]), view.wish)[1]
     return "" if unit == "1" else unit

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import math
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
@@ -143,12 +144,7 @@ class Viewer:
                 raise UnusableRequest("no signal was chosen", "one at least", "Tick what you want to see.")
             other = self.state.recordings.get(one(values, "over"))
             over = None if other is None else await asyncio.to_thread(_signals, self.bench, self.state, other)
-            shift = one(values, "shift").replace(",", ".") or "0"
-            try:
-                seconds = float(shift)
-            except ValueError as fault:
-                raise UnusableRequest(f"{shift[:20]!r}", "seconds, as a number", "Such as -3.5.") from fault
-            self.view = replace(self.view, groups=groups, over=over, shift_s=seconds)
+            self.view = replace(self.view, groups=groups, over=over, shift_s=_seconds(one(values, "shift")))
             self._tell_key()
             self.laid_over.write("" if other is None else f"Broad grey lines: {other.payload.name}.")
             self._draw()
@@ -219,12 +215,22 @@ class Viewer:
         self.plot.update_figure(figure(self.seen, self.view))
 
 
+def _seconds(typed: str) -> float:
+    try:
+        seconds = float(typed.replace(",", ".") or "0")
+    except ValueError:
+        seconds = math.nan
+    if not math.isfinite(seconds):
+        raise UnusableRequest(f"{typed[:20]!r}", "seconds, as a number", "Such as -3.5.")
+    return seconds
+
+
 def _asked(asked: Mapping[str, str]) -> Interval | None:
     try:
         start, end = float(asked["from"]), float(asked["to"])
     except (KeyError, ValueError):
         return None
-    return (start, end) if end > start >= 0.0 else None
+    return (start, end) if math.inf > end > start >= 0.0 else None
 
 
 def _what_was_read(viewer: Viewer) -> None:
