@@ -15,8 +15,9 @@ from hypothesis import strategies as st
 from invented_log import VIN_FRAMES, live_data, message, told, write_log
 
 from airproof.diagnosis.facts import FreezeFrame, StoredCode
-from airproof.errors import UnusableFile
+from airproof.errors import MissingExtra, UnusableFile
 from airproof.knowledge.load import knowledge
+from airproof.vehicle.bus_log import formats
 from airproof.vehicle.bus_log.formats import is_bus_log
 from airproof.vehicle.bus_log.reading import BusLog, read_bus_log
 from airproof.vehicle.recordings import read_recording, read_with_facts
@@ -99,7 +100,7 @@ def test_what_was_left_out_is_said(log: BusLog) -> None:
     remarks = " | ".join(log.recording.report.remarks)
     assert "50 frames of other traffic" in remarks
     assert "7E8 answers a median of 20.0 ms" in remarks
-    assert "1 messages could not be put together: a length that does not fit its frame (1)" in remarks
+    assert "messages that could not be put together: 1, namely a length that does not fit its frame (1)" in remarks
     left_out = [one for one in log.recording.report.columns if one.how == "left out"]
     assert any(one.heading == "item 0C of 7E9" for one in left_out)
 
@@ -367,6 +368,29 @@ def test_diagnostics_that_a_gateway_repeats_on_another_bus_are_read_once(tmp_pat
     assert any("several buses" in remark for remark in found.recording.report.remarks)
 
 
+def test_mdf_without_asammdf_says_what_to_install(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "drive.mf4"
+    path.write_bytes(b"MDF     " + bytes(100) + b"CAN_DataFrame")
+    monkeypatch.setattr(formats, "find_spec", lambda _: None)
+    with pytest.raises(MissingExtra, match="the mdf extra"):
+        read_bus_log(path)
+
+
+def test_mdf_with_channels_beside_its_frames_is_read_by_its_channels(tmp_path: Path) -> None:
+    asammdf = pytest.importorskip("asammdf")
+    stamps = np.arange(40) * 0.1
+    channels = [
+        asammdf.Signal(800.0 + stamps, stamps, unit="1/min", name="engine speed"),
+        asammdf.Signal(np.zeros(40), stamps, name="CAN_DataFrame.Unlike"),
+    ]
+    path = tmp_path / "drive.mf4"
+    with asammdf.MDF(version="4.10") as mdf:
+        mdf.append(channels)
+        mdf.save(path)
+    assert is_bus_log(path)
+    assert len(read_recording(path)["engine_speed"]) == 40
+
+
 def test_the_door_takes_other_recordings_too(tmp_path: Path) -> None:
     path = tmp_path / "drive.csv"
     path.write_text("time (s),engine speed (rpm)\n" + "".join(f"{n},{800 + n}\n" for n in range(9)), encoding="utf-8")
@@ -392,3 +416,14 @@ def test_a_damaged_log_is_read_or_refused(tmp_path: Path, suffix: str, changes: 
     damaged.write_bytes(data)
     with suppress(UnusableFile):
         assert read_bus_log(damaged).units
+
+
+@pytest.mark.parametrize("suffix", [".log", ".asc.gz", ".blf"])
+def test_the_share_read_is_told(tmp_path: Path, suffix: str) -> None:
+    path = write_log(tmp_path / f"drive{suffix}", [line for _ in range(15) for line in live_data(200)])
+    told_shares: list[float] = []
+    with suppress(UnusableFile):  # the same drive again and again: its stamps go back now and then
+        read_bus_log(path, told_shares.append)
+    assert len(told_shares) > 2
+    assert told_shares == sorted(told_shares)
+    assert 0.0 <= told_shares[0] <= told_shares[-1] <= 1.0

@@ -50,14 +50,16 @@ class Frames:
         with ExitStack() as stack:
             try:
                 log = opened(self.path, stack)
-                for count, message in enumerate(log.messages):
-                    if self._progress is not None and count % TELL_EVERY == 0:
-                        self._progress(log.file.tell() / max(1, self.path.stat().st_size))
-                    kind = _kind(message.arbitration_id, extended=message.is_extended_id)
-                    if kind is None or message.is_error_frame or message.is_remote_frame:
-                        self.others += 1
-                    else:
-                        data, channel = bytes(message.data), "" if message.channel is None else str(message.channel)
+                with log.messages as messages:
+                    for count, message in enumerate(messages):
+                        if self._progress is not None and count % TELL_EVERY == 0:
+                            self._progress(log.file.tell() / max(1, self.path.stat().st_size))
+                        kind = _kind(message.arbitration_id, extended=message.is_extended_id)
+                        if kind is None or message.is_error_frame or message.is_remote_frame:
+                            self.others += 1
+                            continue
+                        channel = "" if message.channel is None else str(message.channel)
+                        data = bytes(message.data)
                         yield Frame(message.timestamp, message.arbitration_id, *kind, data, channel)
             except (MissingExtra, UnusableFile):
                 raise

@@ -66,7 +66,7 @@ class OneBus:
         lost = self._joiner.lost.total()
         if lost:
             why = ", ".join(f"{reason} ({count})" for reason, count in self._joiner.lost.most_common() if count)
-            said.append(f"{lost} messages could not be put together: {why}")
+            said.append(f"messages that could not be put together: {lost}, namely {why}")
         for unit in self.dialogue.units.values():
             if unit.delay_s is not None:
                 said.append(
