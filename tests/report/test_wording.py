@@ -8,7 +8,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from airproof.report.wording import apart, clock, duration, in_hundred, number, sentence, span, with_interval, wrap
+from airproof.report.wording import (
+    apart,
+    clock,
+    duration,
+    for_a_page,
+    in_hundred,
+    number,
+    sentence,
+    span,
+    with_interval,
+    wrap,
+)
 
 
 @pytest.mark.parametrize(
@@ -45,3 +56,29 @@ def test_a_number_is_never_parted_from_its_unit() -> None:
         for line in wrap("it reads about 8.3 kPa high, 12 % more. Chance: 94 in 100.", width):
             assert not line.endswith(("8.3", "12", "94", "in"))
             assert len(line) <= width
+
+
+@pytest.mark.parametrize(
+    ("said", "on_a_page"),
+    [
+        ("The lamp is on.", "The lamp is on."),
+        ("No heading is known. Name it in a MAP.toml and give it with --signals.", "No heading is known."),
+        ("Give another folder (--data). It is full.", "It is full."),
+        ('Look at it ("airproof job show 7"), then say it again; nothing was written.', "nothing was written."),
+        ("Add one: airproof job add 7 --code P0106.", ""),
+        ("Record a pull; give it with --baseline.", "Record a pull"),
+        ("a loose plug [plug-loose] was seen", "a loose plug was seen"),
+        ("manifold pressure [kPa] and x [a]", "manifold pressure [kPa] and x [a]"),
+        ("from 1 -- 2, or -3; well--known", "from 1 -- 2, or -3; well--known"),
+        ("", ""),
+    ],
+)
+def test_nothing_of_the_command_line_stands_on_a_page(said: str, on_a_page: str) -> None:
+    assert for_a_page(said) == on_a_page
+
+
+@given(st.text(st.characters(codec="ascii"), max_size=200))
+def test_no_option_is_left_on_a_page(said: str) -> None:
+    left = for_a_page(said)
+    assert not any(word.startswith("--") and word[2:3].isalpha() and word[2:3].islower() for word in left.split())
+    assert len(left) <= len(said)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import errno
+import ipaddress
 import logging
+import os
 import secrets
 import socket
 import threading
@@ -98,7 +100,8 @@ def _port(host: str, asked: int | None) -> int:
     trouble = ""
     for port in tried:
         with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET) as one:
-            one.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            if os.name != "nt":  # there it would give away a port that another program has
+                one.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             try:
                 one.bind((host, port))
             except OSError as fault:
@@ -110,7 +113,10 @@ def _port(host: str, asked: int | None) -> int:
 
 
 def _this_computer(host: str) -> bool:
-    return host == "localhost" or host.startswith("127.") or host == "::1"
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:  # a name: whose, somebody else may decide
+        return host == "localhost"
 
 
 def _own_address() -> str:
