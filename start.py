@@ -447,8 +447,9 @@ def become(words, cwd=None):
         stream.flush()
     os.environ.setdefault("PYTHONUTF8", "1")
     os.environ.pop("PYTHONHOME", None)
-    os.chdir(cwd or os.getcwd())
-    os.execv(str(venv_python()), [str(venv_python()), *words])
+    if cwd:
+        os.chdir(cwd)
+    return os.execv(str(venv_python()), [str(venv_python()), *words])
 
 
 def demo():

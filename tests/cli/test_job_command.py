@@ -138,12 +138,12 @@ def test_from_intake_to_the_closed_job(airproof: Airproof, car: Car) -> None:
     airproof("job", "add", 1, "--step", "replace-map-sensor=done", "--minutes", "20", "--money", "45,5")
     after = json.loads(airproof("job", "plan", 1, "--json").out)
     assert "replace-map-sensor" in after["done"]
-    assert kinds(shown(airproof)).count("verdict") == 1  # what was mended is no evidence of what it was
+    assert kinds(shown(airproof)).count("verdict") == 2  # that it did not help is evidence of what it was not
     airproof("job", "add", 1, "--step", "smoke-test-intake=could-not")
     assert "smoke-test-intake" not in json.dumps(json.loads(airproof("job", "plan", 1, "--json").out)["tree"])
     airproof("job", "add", 1, "--step", "look-hoses=yes")
     airproof("job", "plan", 1)
-    assert kinds(shown(airproof)).count("verdict") == 2
+    assert kinds(shown(airproof)).count("verdict") == 3
     closed = airproof("job", "add", 1, "--closed", "vacuum-leak", "--proved", "--note", "the small hose")
     assert "vacuum-leak, proved" in closed.out
     listed = json.loads(

@@ -62,8 +62,9 @@ def weigh_job(
     prices: Prices | None = None,
     progress: Callable[[float], None] | None = None,
     learned: str = "",
+    beside: Sequence[Recording] = (),
 ) -> Weighed:
-    """Weigh all that the job holds; `progress` is told the share done, 0 to 1.
+    """Weigh all that the job holds, with recordings `beside` that are not in it yet; `progress` is told the share done.
 
     `learned` stands for the shop's own numbers where they are in `known`: another text where they are others.
 
@@ -79,13 +80,13 @@ def weigh_job(
         )
     says = written(state, known)
     facts, measurements = _told(says, known, f"job {job}")
-    if not state.recordings_as("car") and not facts.anything and not measurements:
+    if not state.recordings_as("car") and not beside and not facts.anything and not measurements:
         raise UnusableRequest(
             f"job {job} holds neither a recording nor anything told",
             "a recording, or codes, symptoms, looks or readings",
             f"Add one: airproof job add {job} --code P0106.",
         )
-    recordings = _recordings(store, state, "car")
+    recordings = [*_recordings(store, state, "car"), *beside]
     weighing = weigh(
         recordings,
         state.engine.payload.engine,

@@ -26,6 +26,7 @@ from airproof.web.work import Work
 if TYPE_CHECKING:
     from airproof.jobs.weighing import Weighed
     from airproof.repair.learned.sharpen import Learned
+    from airproof.web.live.session import Session
 
 KEPT = 3
 """Jobs kept weighed at a time: as many as are open on a bench; judged: Airproof authors."""
@@ -45,6 +46,7 @@ class Bench:
         self.author = author
         self.settings = load_settings(self.folder)
         self.trouble = ""
+        self.line: Session | None = None
         self._weighed: OrderedDict[int, tuple[str, Weighed]] = OrderedDict()
         self._at_work: dict[int, tuple[Work, asyncio.Task[Weighed]]] = {}
         self._to_keep: dict[int, asyncio.Task[None]] = {}
@@ -77,6 +79,8 @@ class Bench:
         """Let go of everything."""
         for work, _ in self._at_work.values():
             work.call_off()
+        if self.line is not None:
+            self.line.end()
         self.store.close()
 
     # Words

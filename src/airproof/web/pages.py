@@ -90,6 +90,12 @@ def _of_a_job(bench: Bench) -> None:
 
         await _there(trace_page.show(bench, job, sha256, dict(request.query_params)))
 
+    @ui.page("/job/{job}/line")
+    async def line(job: int) -> None:
+        from airproof.web.live import page
+
+        await _there(page.show(bench, job))
+
     @ui.page("/job/{job}/delete")
     async def delete(job: int) -> None:
         from airproof.web import delete_page

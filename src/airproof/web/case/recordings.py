@@ -36,6 +36,7 @@ def show(case: CaseFile) -> None:
     else:
         say("None yet. What tells most, in this order:")
         lines(WHAT_TO_RECORD, ordered=True)
+    link("Or record it from here, with an adapter at the car's plug", f"/job/{case.job}/line")
     drop(f"/job/{case.job}/recordings", "Choose a recording", roles=ROLES)
 
 

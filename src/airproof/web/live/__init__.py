@@ -1,0 +1,1 @@
+"""The car on the line: found, read out, recorded and, asked twice, cleared, from the pages of a job."""
