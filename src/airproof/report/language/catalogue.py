@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib import resources
 
 from babel.messages.pofile import read_po
@@ -77,8 +77,9 @@ class _Reading:
             return marked  # numbers, units and brackets only
         if depth == 0:
             return None
+        forms = tuple(_forms(marked))
         for pattern in self.catalogue.patterns:
-            for form in _forms(marked):
+            for form in forms:
                 match = pattern.english.fullmatch(form)
                 said = None if match is None else self._filled(pattern, match, depth)
                 if said is not None:
@@ -113,6 +114,12 @@ def _forms(text: str) -> Iterator[str]:
         yield one
         if one[:1].isalpha():
             yield (one[0].lower() if one[0].isupper() else one[0].upper()) + one[1:]
+
+
+@lru_cache(maxsize=4096)
+def said_in(code: str, english: str) -> tuple[str, tuple[Token, ...]] | None:
+    """catalogue(code).said(english), remembered: a write-up says many things twice."""
+    return catalogue(code).said(english)
 
 
 @cache

@@ -23,7 +23,7 @@ from babel.numbers import format_currency, format_decimal, get_decimal_symbol, i
 from airproof.errors import UnusableRequest
 from airproof.quantities.wishes import AS_IT_IS, Wish, in_units, places_in
 from airproof.quantities.wishes_in_sentences import sentence_in_units
-from airproof.report.language.catalogue import catalogue
+from airproof.report.language.catalogue import catalogue, said_in
 from airproof.report.language.tokens import Token, put_together, wished
 
 LANGUAGES = ("en", "de", "fr", "es")
@@ -66,7 +66,7 @@ class Language:
     def words(self, english: str, wish: Wish = AS_IT_IS) -> Words:
         """A sentence of ours in this language, in the units wished for; English where no one has translated it."""
         if self.code != ENGLISH:
-            found = catalogue(self.code).said(english)
+            found = said_in(self.code, english)
             if found is not None:
                 marked, tokens = found
                 text = put_together(marked, tokens, lambda token: self._token(token, wish))
