@@ -7,17 +7,21 @@ import re
 import textwrap
 
 _KEPT_TOGETHER = re.compile(
-    r"(?<=\d) (?=(?:kPa|%|s|min|mm|g/s|in 100|USD|EUR|decibans|minutes)\b|%)|(?<=\bin) (?=100\b)"
+    r"(?<=\d) (?=(?:kPa|inHg|psi|bar|mmHg|%|s|min|mm|g/s|in 100|USD|EUR|decibans|minutes)\b|%)|(?<=\bin) (?=100\b)"
 )
 _COMMAND = re.compile(r"(?:^|[\s(\"])--[a-z]|\"airproof ")
 _ID = re.compile(r" \[[a-z0-9]+(?:-[a-z0-9]+)+\]")
 _UNBROKEN = "\N{NO-BREAK SPACE}"
 
 
+def glued(text: str) -> str:
+    """The text with blanks that do not break between a number and its unit."""
+    return _KEPT_TOGETHER.sub(_UNBROKEN, text)
+
+
 def wrap(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
     """Lines within `width`, a number never parted from its unit; `first` and `rest` begin the lines."""
-    glued = _KEPT_TOGETHER.sub(_UNBROKEN, text)
-    lines = textwrap.wrap(glued, width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
+    lines = textwrap.wrap(glued(text), width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
     return [line.replace(_UNBROKEN, " ") for line in lines]
 
 

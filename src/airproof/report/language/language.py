@@ -25,6 +25,7 @@ from airproof.quantities.wishes import AS_IT_IS, Wish, in_units, places_in
 from airproof.quantities.wishes_in_sentences import sentence_in_units
 from airproof.report.language.catalogue import catalogue, said_in
 from airproof.report.language.tokens import Token, put_together, wished
+from airproof.report.wording import glued
 
 LANGUAGES = ("en", "de", "fr", "es")
 ENGLISH = "en"
@@ -71,7 +72,7 @@ class Language:
                 marked, tokens = found
                 text = put_together(marked, tokens, lambda token: self._token(token, wish))
                 return Words(self._spaced(text), self.code)
-        return Words(_with_degrees(sentence_in_units(english, wish)), ENGLISH)
+        return Words(glued(_with_degrees(sentence_in_units(english, wish))), ENGLISH)
 
     def number(self, value: float, places: int, *, signed: bool = False) -> str:
         """A number with so many decimals."""
