@@ -11,7 +11,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from airproof.errors import UnusableFile
+from airproof.errors import AirproofError, UnusableFile
 from airproof.jobs.folder import data_folder
 from airproof.jobs.opening import open_store
 from airproof.jobs.settings import Settings, keep_prices, keep_settings, load_settings, own_prices
@@ -48,7 +48,7 @@ class Bench:
         self.trouble = ""
         self.line: Session | None = None
         self._weighed: OrderedDict[int, tuple[str, Weighed]] = OrderedDict()
-        self._at_work: dict[int, tuple[Work, asyncio.Task[Weighed]]] = {}
+        self._at_work: dict[int, tuple[Work, asyncio.Task[Weighed], tuple[str, Prices]]] = {}
         self._to_keep: dict[int, asyncio.Task[None]] = {}
         self._reckon()
 
@@ -77,7 +77,7 @@ class Bench:
 
     def close(self) -> None:
         """Let go of everything."""
-        for work, _ in self._at_work.values():
+        for work, _, _ in self._at_work.values():
             work.call_off()
         if self.line is not None:
             self.line.end()
@@ -147,15 +147,20 @@ class Bench:
         if held is None:
             work = Work(f"weighing job {job}")
             task = asyncio.create_task(work.carry_out(partial(self._weigh, job)))
-            self._at_work[job] = work, task
+            held = self._at_work[job] = work, task, self._by
             task.add_done_callback(lambda _: self._at_work.pop(job, None))
-        else:
-            task = held[1]
-        weighed = await asyncio.shield(task)
+        weighed = await asyncio.shield(held[1])
+        if held[2] != self._by:  # prices or what was learned are others meanwhile
+            return await self.weigh(job)
         self._keep(job, weighed)
         if await asyncio.to_thread(self.store.state, job) != state:  # it has moved on meanwhile
             return await self.weigh(job)
         return weighed
+
+    @property
+    def _by(self) -> tuple[str, Prices]:
+        """What every job is weighed and planned by."""
+        return self.mark, self.prices
 
     def _weigh(self, job: int, progress: Callable[[float], None]) -> Weighed:
         from airproof.jobs.weighing import weigh_job
@@ -176,7 +181,7 @@ class Bench:
     async def _keep_when_quiet(self, job: int) -> None:
         """Put the verdict into the job once nobody has added to it for a while, so that a list shows it."""
         await asyncio.sleep(QUIET_S)
-        with contextlib.suppress(UnusableFile):  # the next one is kept; what was said is in the store as it is
+        with contextlib.suppress(AirproofError):  # the next one is kept; what was said is in the store as it is
             await asyncio.to_thread(self.keep_verdict, job)
 
     def keep_verdict(self, job: int) -> bool:
