@@ -98,7 +98,8 @@ def figure(seen: Seen, view: View) -> dict[str, Any]:
     """The figure: one row for each group, and one on top for what the engine was doing; all share their time."""
     ink, paper, soft = ("#e9e6de", "#15191d", "#454c53") if view.dark else ("#1a2129", "#fbfaf6", "#c9c4b8")
     rows = [(title, _names(title, seen.recording)) for title in view.groups]
-    heights = [REGIME_PX, *(ROW_PX for _ in rows)]
+    regimes_known = any(seen.regimes.intervals(regime) for regime in Regime)
+    heights = [REGIME_PX if regimes_known else 1, *(ROW_PX for _ in rows)]
     total = sum(heights)
     tops = 1.0 - np.concatenate([[0.0], np.cumsum(heights)]) / total
     layout: dict[str, Any] = {
@@ -125,6 +126,7 @@ def figure(seen: Seen, view: View) -> dict[str, Any]:
     layout["yaxis"] = {
         "domain": [tops[1] + 0.012, tops[0]],
         "fixedrange": True,
+        "visible": regimes_known,
         "tickvals": list(range(len(Regime))),
         "ticktext": [str(regime) for regime in Regime],
         "tickfont": {"size": 11},

@@ -148,7 +148,7 @@ class Line:
             readout = await asyncio.to_thread(session.read_out)
             await self._keep_facts(readout)
             place.clear()
-            with place:
+            with place, folded(f"What it said: {len(self.case.state.codes)} codes, and all that stands with them"):
                 for part in readout_in_words(readout, self.bench.known):
                     heading(3, part.heading)
                     lines(map(self.bench.words, part.lines))
