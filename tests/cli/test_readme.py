@@ -23,7 +23,7 @@ def options(text: str) -> set[str]:
 
 
 def test_every_option_is_named_and_no_other(airproof: Airproof) -> None:
-    commands = ("weigh", "rehearse", "plan", "meter", "learn", "serve")
+    commands = ("weigh", "rehearse", "plan", "prove", "meter", "learn", "serve")
     weighing, *others = (options(airproof(command, "--help").out) for command in commands)
     assert options(README) - {"--help"} >= weighing - {"--help"}
     kept = [options(airproof("job", str(one.name), "--help").out) for one in job.registered_commands]

@@ -16,7 +16,7 @@ from typing import Annotated, Any, NoReturn
 import typer
 
 from airproof import __version__
-from airproof.cli import explain, job, learn, link, meter, plan, rehearse, serve, weigh
+from airproof.cli import explain, job, learn, link, meter, plan, prove, rehearse, serve, weigh
 from airproof.cli.streams import complain, make_streams_safe
 from airproof.cli.usage import UsageError, in_our_words
 from airproof.errors import AirproofError
@@ -26,6 +26,7 @@ OWN_FAULT, UNUSABLE, INTERRUPTED = 1, 2, 130
 COMMANDS: tuple[tuple[str, Callable[..., None]], ...] = (
     ("weigh", weigh.weigh),
     ("plan", plan.plan),
+    ("prove", prove.prove),
     ("meter", meter.meter),
     ("learn", learn.learn),
     ("explain", explain.explain),
@@ -43,6 +44,7 @@ cause: how probable, how large, on what evidence, and what to do next.
   airproof weigh drive.csv --engine engine.toml
   airproof weigh drive.csv --engine engine.toml --code P0106 --symptom rough-idle --altitude 350m
   airproof plan verdict.json
+  airproof prove --engine engine.toml --before drive.csv --after again.csv --step mend-vacuum-leak
   airproof meter worksheet --sensor absolute-250-kpa --altitude 350m
   airproof learn closed_job.toml --shop shop.json
   airproof explain P0106

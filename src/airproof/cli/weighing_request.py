@@ -66,14 +66,13 @@ def carry_out(request: Request) -> None:
     known = knowledge() if learned is None else learned.knowledge
     if request.exhibits is not None:
         check_folder(request.exhibits)
-    _refuse_repeats(request.recordings, [*request.baselines, *request.sisters])
+    refuse_repeats(request.recordings, [*request.baselines, *request.sisters])
     profile = load_profile(request.engine)
-    codes = [_code(code, known) for asked in request.codes for code in re.split(r"[\s,;]+", asked.strip())]
-    symptoms = [_symptom(symptom, known) for symptom in request.symptoms]
+    codes = codes_named(request.codes, known)
     barometer = the_barometer(request.altitude, request.barometer)
     ambient_c = the_ambient_c(request.ambient)
-    facts = _facts(request.readings, known, codes, symptoms)
-    measurements = _measurements(request.readings, known)
+    facts = facts_told(request.readings, known, codes, request.symptoms)
+    measurements = measurements_in(request.readings, known)
     if not request.recordings and not facts.anything and not measurements:
         raise UnusableRequest(
             "neither a recording nor anything told",
@@ -84,14 +83,14 @@ def carry_out(request: Request) -> None:
     mapping = None if request.signals is None else read_signal_map(request.signals)
     with progress_over([*request.recordings, *request.baselines, *request.sisters]) as progress:
         heard: list[Facts] = []
-        recordings = _read(request.recordings, mapping, barometer, progress, known, heard)
+        recordings = read_all(request.recordings, mapping, barometer, progress, known, heard)
         facts = with_heard(facts, heard)
-        baselines = _read(request.baselines, mapping, barometer, progress, known)
+        baselines = read_all(request.baselines, mapping, barometer, progress, known)
         weighing = weigh(
             recordings,
             profile,
             baselines=baselines,
-            sisters=_read(request.sisters, mapping, barometer, progress, known),
+            sisters=read_all(request.sisters, mapping, barometer, progress, known),
             barometer=barometer,
             ambient_c=ambient_c,
             readings=measurements,
@@ -116,7 +115,7 @@ def _exhibits(drawn: Sequence[Exhibit], folder: Path | None) -> list[Part]:
     return [Part("exhibits", f"Exhibits, in {folder}", tuple(lines))] if lines else []
 
 
-def _read(
+def read_all(
     paths: Sequence[Path],
     mapping: SignalMap | None,
     barometer: Barometer | None,
@@ -144,7 +143,14 @@ def _read(
     return found
 
 
-def _facts(paths: Sequence[Path], known: Knowledge, codes: Sequence[str], symptoms: Sequence[str]) -> Facts:
+def codes_named(typed: Sequence[str], known: Knowledge) -> list[str]:
+    """Codes as typed, several at once too; raises UnusableRequest for one that is not weighed here."""
+    return [_code(code, known) for asked in typed for code in re.split(r"[\s,;]+", asked.strip())]
+
+
+def facts_told(paths: Sequence[Path], known: Knowledge, codes: Sequence[str], asked: Sequence[str]) -> Facts:
+    """Facts from reading files, codes and symptoms as typed; raises where one is not known."""
+    symptoms = [_symptom(symptom, known) for symptom in asked]
     if not paths:
         return facts_of(codes, symptoms)
     from airproof.diagnosis.facts_file import load_facts  # what reads files is not needed where there are none
@@ -152,7 +158,8 @@ def _facts(paths: Sequence[Path], known: Knowledge, codes: Sequence[str], sympto
     return load_facts(paths, known, codes, symptoms)
 
 
-def _measurements(paths: Sequence[Path], known: Knowledge) -> list[Measurements]:
+def measurements_in(paths: Sequence[Path], known: Knowledge) -> list[Measurements]:
+    """Measurements with a meter from reading files."""
     if not paths:
         return []
     from airproof.diagnosis.meter.measured_file import measurements_of
@@ -182,7 +189,7 @@ def _symptom(asked: str, known: Knowledge) -> str:
         raise UnusableRequest(fault.given, fault.wanted, fault.way_out, where="--symptom") from fault
 
 
-def _refuse_repeats(recordings: Sequence[Path], baselines: Sequence[Path]) -> None:
+def refuse_repeats(recordings: Sequence[Path], baselines: Sequence[Path]) -> None:
     """A recording weighed twice counts its evidence twice; one that is its own baseline proves nothing."""
     for first, second in itertools.combinations([*recordings, *baselines], 2):
         if not _same(first, second):

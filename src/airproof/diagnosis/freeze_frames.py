@@ -184,7 +184,7 @@ def _still_or_moving(relation: Relation, off: dict[str, Floats], steady: Floats,
     one = moment(relation.id)
     count = steady.shape[0] - near
     findings = [Finding(relation.id, 0.0, 0.0, "%", (0.0, 0.0), (), "") for _ in range(near + count)]
-    blur = relations._BLUR[relation.id]  # what disturbs a relation does so at one moment as well
+    blur = relations.BLUR[relation.id]  # what disturbs a relation does so at one moment as well
     sums: dict[str, list[Floats]] = {cause: [] for cause in off}
     for moving in product((False, True), repeat=min(count, MOST_FRAMES)):
         pattern = [*moving, *([True] * (count - len(moving)))]

@@ -71,7 +71,7 @@ class Level:
         if measured is None:
             return []
         healthy = expected(self.expectation)
-        mean, sd = self._healthy(case)
+        mean, sd = self.healthy(case)
         total = float(np.hypot(sd, measured.sd))
         off: dict[str, Floats] = {}
         for cause, sizes in case.sizes.items():
@@ -92,7 +92,7 @@ class Level:
         testimony = single(finding, off, total, healthy.blur)
         return [_perhaps_unmoved(testimony, healthy)]
 
-    def _healthy(self, case: Case) -> tuple[float, float]:
+    def healthy(self, case: Case) -> tuple[float, float]:
         """Mean and sd on this engine: what is known of all, narrowed by each known-good recording of it."""
         healthy = expected(self.expectation)
         known = self.known_mean(case)

@@ -125,16 +125,16 @@ def weigh(
 
     belief = generic_belief(profile)
     # Sister cars were driven elsewhere, on other days: of that only their own sensors tell.
-    others = [_case(one, profile, UNKNOWN_PLACE, belief, hypotheses, None) for one in sisters]
+    others = [case_of(one, profile, UNKNOWN_PLACE, belief, hypotheses, None) for one in sisters]
     belief = learn_type(belief, [other.path for other in others])
-    good_cases = [_case(good, profile, weather, belief, hypotheses, ambient_c) for good in baselines]
+    good_cases = [case_of(good, profile, weather, belief, hypotheses, ambient_c) for good in baselines]
     for good in good_cases:
         belief = learn_engine(belief, good.path)
     if good_cases:
         belief = another_day(belief)
     tell(0.3)
     case = replace(
-        _case(recording, profile, weather, belief, hypotheses, ambient_c, good_cases),
+        case_of(recording, profile, weather, belief, hypotheses, ambient_c, good_cases),
         baselines=tuple(good_cases),
         engine_off_kpa=facts.engine_off_kpa,
     )
@@ -142,7 +142,7 @@ def weigh(
     # What was measured carries out its step: an outcome told of it besides says nothing more.
     facts = facts.without_steps(measured_steps)
     steps_done = {**steps_told(facts, known), **measured_steps}
-    refusal = too_little(case, anything_else=facts.anything or bool(measured)) or _refusal(case)
+    refusal = too_little(case, anything_else=facts.anything or bool(measured)) or refusal_of(case)
     if refusal is not None:
         said = _Said.of(facts, case, known, measured)
         verdict = _verdict(case, hypotheses, said.testimonies, known, refusal=refusal)
@@ -150,7 +150,7 @@ def weigh(
             recording, case.regimes, profile, case.barometer, verdict, (), tuple(baselines), tuple(sisters), steps_done
         )
 
-    testimonies, posterior, narrowed, said = _judge(case, hypotheses, facts, known, measured)
+    testimonies, posterior, narrowed, said, there = _judge(case, hypotheses, facts, known, measured)
     tell(0.8)
     sizes = {c: interval(hypotheses.sizes[c], posterior.sizes[c])[0] for c in hypotheses.sizes}
     verdict = _verdict(narrowed, hypotheses, testimonies, known)
@@ -188,6 +188,7 @@ def weigh(
         tuple(baselines),
         tuple(sisters),
         steps_done,
+        there,
     )
     tell(1.0)
     return weighing
@@ -215,18 +216,18 @@ class _Said:
 
 def _judge(
     case: Case, hypotheses: Hypotheses, facts: Facts, known: Knowledge, measured: Sequence[Testimony]
-) -> tuple[list[Testimony], Posterior, Case, _Said]:
+) -> tuple[list[Testimony], Posterior, Case, _Said, tuple[Interval, ...] | None]:
     """Testimonies and posterior; where the likeliest cause came or went, only of the time it was there."""
     said = _Said.of(facts, case, known, measured)
     testimonies = [*_examine(case, hypotheses), *said.testimonies]
     posterior = posterior_of(hypotheses.log_prior, testimonies)
     spelled = _spells_of_likeliest(case, hypotheses, posterior)
     if spelled is None:
-        return testimonies, posterior, case, said
-    narrowed = replace(case, recording=only_within(case.recording, spelled), path=_within(case.path, spelled))
+        return testimonies, posterior, case, said, None
+    narrowed = case_within(case, spelled)
     said = _Said.of(facts, narrowed, known, measured) if facts.frames else said
     testimonies = [*_examine(narrowed, hypotheses), *said.testimonies]
-    return testimonies, posterior_of(hypotheses.log_prior, testimonies), narrowed, said
+    return testimonies, posterior_of(hypotheses.log_prior, testimonies), narrowed, said, spelled
 
 
 def _examine(case: Case, hypotheses: Hypotheses) -> list[Testimony]:
@@ -249,15 +250,17 @@ def _spells_of_likeliest(case: Case, hypotheses: Hypotheses, posterior: Posterio
     return spells(case, there)
 
 
-def _within(path: OnePath, intervals: Sequence[Interval]) -> OnePath:
-    middle = (path.points.start_s + path.points.end_s) / 2
+def case_within(case: Case, intervals: Sequence[Interval]) -> Case:
+    """The case, only of the time inside the intervals."""
+    middle = (case.points.start_s + case.points.end_s) / 2
     inside = np.zeros(middle.size, dtype=bool)
     for start, end in intervals:
         inside |= (middle >= start) & (middle < end)
-    return replace(path, points=path.points.where(inside))
+    path = replace(case.path, points=case.points.where(inside))
+    return replace(case, recording=only_within(case.recording, intervals), path=path)
 
 
-def _case(
+def case_of(
     recording: Recording,
     profile: EngineProfile,
     weather: Barometer,
@@ -266,6 +269,7 @@ def _case(
     ambient_c: float | None,
     good_cases: Sequence[Case] = (),
 ) -> Case:
+    """A recording made ready for the checks; where the throttle is shut is taken from a good case, if there is one."""
     regimes = find_regimes(recording, idle_rpm=profile.idle_rpm)
     barometer = best_barometer(weather, recording, regimes)
     points = find_operating_points(recording, regimes)
@@ -281,7 +285,7 @@ def _complaint_share(known: Knowledge) -> float:
     return known.causes[NONE].weight / total
 
 
-def _refusal(case: Case) -> str | None:
+def refusal_of(case: Case) -> str | None:
     """Why this engine or recording lies outside what the models cover, or None."""
     if case.profile.fuel == "diesel":
         return (

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from airproof.diagnosis.verdict import Verdict
 from airproof.engine.profile import EngineProfile
-from airproof.recording.recording import Recording
+from airproof.recording.recording import Interval, Recording
 from airproof.recording.regimes import Regimes
 
 Floats = NDArray[np.float64]
@@ -51,7 +51,10 @@ class RelationTrace:
 
 @dataclass(frozen=True)
 class Weighing:
-    """One recording weighed; `steps_done`: steps that were told, and whether each found what it looks for."""
+    """One recording weighed; `steps_done`: steps that were told, and whether each found what it looks for.
+
+    `there`: where the likeliest cause came or went, the stretches in which it was there, which alone were judged.
+    """
 
     recording: Recording
     regimes: Regimes
@@ -62,6 +65,7 @@ class Weighing:
     baselines: tuple[Recording, ...] = field(default=())
     sisters: tuple[Recording, ...] = field(default=())
     steps_done: Mapping[str, bool] = field(default_factory=dict)
+    there: tuple[Interval, ...] | None = None
 
     def trace(self, name: str) -> RelationTrace | None:
         """The trace of that id, or None where the signals for it are missing."""

@@ -47,7 +47,8 @@ _SENSORS = (
 class EngineOff:
     """The pressure sensors seen with the engine off, as one Gaussian group.
 
-    `off[c]` (S_c, k): how far each would still lie from the day if c were undone, kPa; `covariance` (k, k) of that.
+    `off[c]` (S_c, k): how far each would still lie from the day if c were undone, kPa; `covariance` (k, k) of that;
+    `tolerances` (k,): the sd of what each good sensor is off by.
     """
 
     findings: tuple[Finding, ...]
@@ -55,6 +56,7 @@ class EngineOff:
     values: Floats
     off: Mapping[str, Floats]
     covariance: Floats
+    tolerances: Floats
 
 
 def seen_engine_off(case: Case) -> EngineOff | None:
@@ -79,7 +81,8 @@ def seen_engine_off(case: Case) -> EngineOff | None:
         _finding(sensor, value, sd, intervals, weather.kpa, float(np.sqrt(covariance[k, k])))
         for k, (sensor, value, sd, intervals) in enumerate(seen)
     )
-    return EngineOff(findings, tuple(s.signal for s, _, _, _ in seen), values, off, covariance)
+    tolerances = np.array([expected(s.tolerance).sd for s, _, _, _ in seen])
+    return EngineOff(findings, tuple(s.signal for s, _, _, _ in seen), values, off, covariance, tolerances)
 
 
 def check(case: Case) -> Sequence[Testimony]:
@@ -119,9 +122,14 @@ def _engine_off(case: Case, sensor: _Sensor) -> tuple[float, float, tuple[Interv
 def _perhaps_copied(testimony: Testimony, apart_kpa: float) -> Testimony:
     """The barometric reading may be a copy of the manifold sensor's own: then it says nothing about the day."""
     share = expected("barometer-copied").mean
-    copied = float(np.log(share) + log_t(np.array(apart_kpa / COPY_SPREAD_KPA), COPY_SPREAD_KPA))
+    copied = float(np.log(share)) + copied_log_density(apart_kpa)
     mixed = {cause: np.logaddexp(np.log1p(-share) + rows, copied) for cause, rows in testimony.log_likelihood.items()}
     return replace(testimony, log_likelihood=mixed)
+
+
+def copied_log_density(apart_kpa: float) -> float:
+    """ln density of a barometric reading so far from the manifold sensor's, if it is a copy of that."""
+    return float(log_t(np.array(apart_kpa / COPY_SPREAD_KPA), COPY_SPREAD_KPA))
 
 
 def _finding(

@@ -6,7 +6,7 @@ pressure sensor. Each relation is summed up at a few loads; all of them share th
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -57,7 +57,7 @@ MODEL_FLOOR = 0.006
 
 # Causes that disturb these relations without a computable size; further sd of a logarithm. judged: Airproof authors:
 # a frozen, lost or chattering pressure signal may be anything; misfire lets unburnt oxygen past the sensor.
-_BLUR: dict[str, dict[str, Blur]] = {
+BLUR: dict[str, dict[str, Blur]] = {
     "charge-at-rest": {"control-unit": 0.05},
     "air-flow": {"map-stuck": 0.6, "map-circuit": 0.8, "control-unit": 0.25, "boost-leak": (0.02, 0.01)},
     "throttle-flow": {"map-stuck": 0.4, "map-circuit": 0.6, "control-unit": 0.2, "boost-leak": (0.02, 0.01)},
@@ -73,7 +73,7 @@ _BLUR: dict[str, dict[str, Blur]] = {
 
 
 @dataclass(frozen=True)
-class _Slice:
+class LoadSlice:
     """One relation at one load."""
 
     relation: Relation
@@ -86,22 +86,25 @@ def check(case: Case) -> Sequence[Testimony]:
     """Testimonies of every relation at every load that the recording visits."""
     testimonies: list[Testimony] = []
     for relation in RELATIONS:
-        slices = _slices(case, relation)
+        slices = slices_of(case, relation)
         if slices:
             testimonies.extend(_judge(case, relation, slices))
     return testimonies
 
 
-def _slices(case: Case, relation: Relation) -> list[_Slice]:
+def slices_of(case: Case, relation: Relation, *, compared: bool = False) -> list[LoadSlice]:
+    """The loads at which the relation can be asked of this recording; `compared`: it is held against another of the
+    same car, so that what is logged need not be what its unit says.
+    """
     usable = relation.usable(case.path)
-    if relation is FUEL_AGAINST_AIR and not case.baselines and not burnable(case.path, usable):
+    if relation is FUEL_AGAINST_AIR and not (compared or case.baselines or burnable(case.path, usable)):
         return []
     load = case.points.manifold / case.barometer_pa
     idle = case.points.regime == Regime.IDLE.value
     chosen: list[tuple[str, str, Bools]] = [("idle", "at idle", usable & idle)]
     chosen += [(place, words, usable & ~idle & (load >= low) & (load < high)) for place, words, low, high in _LOADS]
     return [
-        _Slice(relation, place, words, _only(case.path, mask))
+        LoadSlice(relation, place, words, _only(case.path, mask))
         for place, words, mask in chosen
         if np.count_nonzero(mask) >= FEWEST_POINTS
     ]
@@ -122,22 +125,37 @@ def _only(path: OnePath, mask: Bools) -> OnePath:
 
 
 @dataclass(frozen=True)
-class _Group:
-    """The slices (k) of one relation with the weights of their points, scatter (k,) and covariance (k, k)."""
+class LoadGroup:
+    """The slices (k) of one relation with the weights of their points, scatter (k,) and covariance (k, k); `weights`
+    (k, K) say how far each moves with each unknown of the engine.
+    """
 
     relation: Relation
-    slices: list[_Slice]
+    slices: list[LoadSlice]
     trust: list[Floats]
+    weights: Floats
     scatter: Floats
     covariance: Floats
 
+    def off(self, sizes: Mapping[str, Floats]) -> dict[str, Floats]:
+        """How far each slice lies from a healthy engine if a cause with each of its sizes (S,) is undone: (S, k)."""
+        found = {}
+        for cause, these in sizes.items():
+            columns = []
+            for one, trust in zip(self.slices, self.trust, strict=True):
+                residual = self.relation.residual(one.path, one.path.without(cause, these))
+                columns.append(np.broadcast_to(residual @ trust, these.shape))
+            found[cause] = np.column_stack(columns)
+        return found
 
-def _grouped(case: Case, relation: Relation, slices: list[_Slice]) -> _Group:
+
+def grouped(case: Case, relation: Relation, slices: list[LoadSlice]) -> LoadGroup:
+    """The slices of one relation with what they share."""
     trust = [_trust(one) for one in slices]
     weights = np.array([t @ relation.weights(one.path) for t, one in zip(trust, slices, strict=True)])
     scatter = np.array([_scatter(one, t) for one, t in zip(slices, trust, strict=True)])
     covariance = weights @ case.path.belief.covariance @ weights.T + np.diag(np.square(scatter))
-    return _Group(relation, slices, trust, scatter, covariance)
+    return LoadGroup(relation, slices, trust, weights, scatter, covariance)
 
 
 def both(case: Case, first: tuple[str, Floats], second: tuple[str, Floats]) -> Floats:
@@ -147,10 +165,10 @@ def both(case: Case, first: tuple[str, Floats], second: tuple[str, Floats]) -> F
     """
     total = np.zeros(first[1].size)
     for relation in RELATIONS:
-        slices = _slices(case, relation)
+        slices = slices_of(case, relation)
         if not slices:
             continue
-        these = _grouped(case, relation, slices)
+        these = grouped(case, relation, slices)
         off = np.empty((first[1].size, len(slices)))
         for k, one in enumerate(slices):
             few = _few(one)
@@ -158,15 +176,15 @@ def both(case: Case, first: tuple[str, Floats], second: tuple[str, Floats]) -> F
             change = change - relation.residual(few.path, few.path.seen)
             seen = relation.residual(one.path, one.path.seen) @ these.trust[k]
             off[:, k] = seen + np.broadcast_to(change @ _trust(few), first[1].shape)
-        blur = [_BLUR[relation.id].get(cause, 0.0) for cause, _ in (first, second)]
+        blur = [BLUR[relation.id].get(cause, 0.0) for cause, _ in (first, second)]
         wider = max(blur, key=lambda b: b if isinstance(b, float) else b[0])
-        findings = [_finding(one, 0.0, 0.0, 1.0) for one in slices]
+        findings = [finding_of(one, 0.0, 0.0, 1.0) for one in slices]
         told = group(findings, {"both": off}, these.covariance, {"both": wider})
         total += np.sum([testimony.log_likelihood["both"] for testimony in told], axis=0)
     return total
 
 
-def _few(one: _Slice) -> _Slice:
+def _few(one: LoadSlice) -> LoadSlice:
     count = len(one.path.points)
     if count <= POINTS_OF_BOTH:
         return one
@@ -175,25 +193,18 @@ def _few(one: _Slice) -> _Slice:
     return replace(one, path=one.path.only(chosen))
 
 
-def _judge(case: Case, relation: Relation, slices: list[_Slice]) -> list[Testimony]:
-    these = _grouped(case, relation, slices)
-    trust, scatter, covariance = these.trust, these.scatter, these.covariance
-
-    off: dict[str, Floats] = {}
-    for cause, sizes in case.sizes.items():
-        columns = []
-        for one, t in zip(slices, trust, strict=True):
-            residual = relation.residual(one.path, one.path.without(cause, sizes))
-            columns.append(np.broadcast_to(residual @ t, sizes.shape))
-        off[cause] = np.column_stack(columns)
+def _judge(case: Case, relation: Relation, slices: list[LoadSlice]) -> list[Testimony]:
+    these = grouped(case, relation, slices)
+    scatter, covariance = these.scatter, these.covariance
+    off = these.off(case.sizes)
     findings = [
-        _finding(one, float(off["none"][0, k]), float(scatter[k]), float(np.sqrt(covariance[k, k])))
+        finding_of(one, float(off["none"][0, k]), float(scatter[k]), float(np.sqrt(covariance[k, k])))
         for k, one in enumerate(slices)
     ]
-    return group(findings, off, covariance, _BLUR[relation.id], _otherwise(case, relation, off))
+    return group(findings, off, covariance, BLUR[relation.id], otherwise(case, relation, off))
 
 
-def _otherwise(case: Case, relation: Relation, off: dict[str, Floats]) -> dict[str, tuple[Floats, Floats]]:
+def otherwise(case: Case, relation: Relation, off: dict[str, Floats]) -> dict[str, tuple[Floats, Floats]]:
     """What else may be so under a lying sensor, with its probability, for all loads at once.
 
     Trims may not answer it: the unit has more to go by than the profile says, or limits its learning. And the
@@ -215,7 +226,7 @@ def _otherwise(case: Case, relation: Relation, off: dict[str, Floats]) -> dict[s
     return found
 
 
-def _trust(one: _Slice) -> Floats:
+def _trust(one: LoadSlice) -> Floats:
     """Weights of the points in the mean, summing to 1: far-off points count less (Huber around the median)."""
     residual = one.relation.residual(one.path, one.path.seen)
     sd = one.relation.sd(one.path)
@@ -224,7 +235,7 @@ def _trust(one: _Slice) -> Floats:
     return np.asarray(trust / trust.sum())
 
 
-def _scatter(one: _Slice, trust: Floats) -> float:
+def _scatter(one: LoadSlice, trust: Floats) -> float:
     residual = one.relation.residual(one.path, one.path.seen)
     middle = float(residual @ trust)
     seen = float(np.sqrt(np.square(residual - middle) @ trust))
@@ -242,7 +253,8 @@ _SAYS = {
 }
 
 
-def _finding(one: _Slice, off: float, sd: float, band: float) -> Finding:
+def finding_of(one: LoadSlice, off: float, sd: float, band: float) -> Finding:
+    """The finding of one slice: `off` +- `sd` as a logarithm, and the sd of that on a healthy engine."""
     percent = 100.0 * np.expm1(off)
     size = f"{abs(percent):.0f}"
     much = f"{size} % {'above' if percent > 0 else 'below'}" if size != "0" else "level with"

@@ -1,0 +1,71 @@
+"""What is typed of the car after a repair: codes with their status, monitors, warm-ups, days."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from airproof.errors import UnusableRequest
+from airproof.knowledge.lookup import near, normal_code
+from airproof.knowledge.model import Knowledge
+
+COMPLETE = {"complete": True, "ready": True, "incomplete": False, "not complete": False, "not ready": False}
+MOST_DAYS = 36500.0
+MOST_COUNT = 65535  # of a count of two bytes
+
+
+def codes_said(typed: Sequence[str], known: Knowledge) -> dict[str, str]:
+    """Codes by id with their status, from "P0106" or "P0106=pending"; those not in our lists are kept.
+
+    Raises UnusableRequest for what is no code, or no status.
+    """
+    found = {}
+    for one in typed:
+        name, _, status = (part.strip() for part in one.partition("="))
+        said = status.lower() or "stored"
+        if said not in known.statuses:
+            raise UnusableRequest(f"{one!r}", f"one of {', '.join(known.statuses)} after =", "Leave it out if unsure.")
+        found[normal_code(name, known)] = said
+    return found
+
+
+def monitors_said(typed: Sequence[str], known: Knowledge) -> dict[str, bool]:
+    """Monitors by id, complete or not, from "catalyst=complete"; one that the car has not is left out.
+
+    Raises UnusableRequest for a monitor or a state that is none.
+    """
+    found = {}
+    for one in typed:
+        name, _, state = (part.strip().lower() for part in one.partition("="))
+        id_ = name.replace(" ", "-").replace("_", "-")
+        if id_ not in known.monitors:
+            raise UnusableRequest(f"{one!r}", "the name of a monitor", near(id_, known.monitors))
+        if state == "not supported":
+            continue
+        if state not in COMPLETE:
+            raise UnusableRequest(f"{one!r}", f"{id_}=complete or {id_}=incomplete", "Say which.")
+        found[id_] = COMPLETE[state]
+    return found
+
+
+def count_of(option: str, typed: str | None) -> int | None:
+    """A count as typed, or None. Raises UnusableRequest for anything else."""
+    if typed is None:
+        return None
+    digits = typed.strip()
+    if not (digits.isascii() and digits.isdigit() and int(digits[:9]) <= MOST_COUNT and len(digits) <= 9):
+        raise UnusableRequest(f"{typed[:40]!r}", "a whole number", "As the car counts them.", where=option)
+    return int(digits)
+
+
+def days_of(option: str, typed: str | None) -> float:
+    """Days as typed; 0 where nothing was. Raises UnusableRequest for anything else."""
+    if typed is None:
+        return 0.0
+    try:
+        days = float(typed.strip().replace(",", "."))
+    except ValueError:
+        days = math.nan
+    if not 0.0 <= days <= MOST_DAYS:
+        raise UnusableRequest(f"{typed[:40]!r}", "a number of days", "As --days 30.", where=option)
+    return days

@@ -1,0 +1,285 @@
+"""Proving: from the recordings before and after a repair, and what was done, to the judgement."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from airproof.diagnosis.gaps import too_little
+from airproof.diagnosis.hypotheses import hypotheses_for
+from airproof.diagnosis.network import Layout, as_testimonies
+from airproof.diagnosis.told import told_of
+from airproof.diagnosis.weigh import HEALTHY_WITHOUT_COMPLAINT, refusal_of
+from airproof.diagnosis.weighing import Barometer, Weighing
+from airproof.engine.profile import EngineProfile
+from airproof.errors import UnusableRequest
+from airproof.knowledge.load import knowledge
+from airproof.knowledge.lookup import near
+from airproof.knowledge.model import NONE, Cause, Knowledge, Step
+from airproof.recording.recording import Recording
+from airproof.repair.proof.after import Said, codes_after, evidence_after
+from airproof.repair.proof.changes import finding_changes, size_change
+from airproof.repair.proof.courses import Asked, Found, asked, even, found, priors_of
+from airproof.repair.proof.drive_plan import drive_for
+from airproof.repair.proof.holding import felt_again, holding_of
+from airproof.repair.proof.judged import judged
+from airproof.repair.proof.judgement import in_a_sentence, judge
+from airproof.repair.proof.missing import compared, missing_of
+from airproof.repair.proof.proof import OUTCOMES, Missing, Outcome, Proof
+from airproof.repair.proof.resolves import resolves
+from airproof.repair.proof.sides import Side, Sides, sides_of
+from airproof.repair.proof.stretches import drive
+from airproof.repair.proof.taken_out import taken_out
+from airproof.repair.proof.witnesses import AloneWitness
+from airproof.repair.proof.words import in_hundred
+
+WORTH_NAMING = 0.02
+CHANGES_OF_A_SENSOR = "replace"  # kinds of step after which a part has a tolerance of its own
+
+STANDING = (
+    "A proof rests on models of healthy engines and judged numbers, and on these recordings only: it is no warranty.",
+    "Work by the maker's service data and local rules; erase codes only after everything readable has been saved.",
+)
+
+
+@dataclass(frozen=True)
+class Before:
+    """The car before the repair: its recordings, its day, and what a verdict made of all that was known.
+
+    `probability` of every cause; `there`: the stretches in which the likeliest cause was there; `codes` with status.
+    """
+
+    recordings: tuple[Recording, ...]
+    probability: Mapping[str, float]
+    barometer: Barometer | None = None
+    ambient_c: float | None = None
+    there: tuple[tuple[float, float], ...] | None = None
+    codes: Mapping[str, str] = field(default_factory=dict)
+
+    @classmethod
+    def weighed(
+        cls,
+        weighing: Weighing,
+        barometer: Barometer | None = None,
+        ambient_c: float | None = None,
+        codes: Mapping[str, str] | None = None,
+        probability: Mapping[str, float] | None = None,
+    ) -> Before:
+        """From a weighing, with the day it was given; `probability` goes before that of the weighing.
+
+        Raises UnusableRequest where nothing was judged there.
+        """
+        if weighing.verdict.refusal is not None:
+            raise UnusableRequest(
+                f"the recording before is not judged: {weighing.verdict.refusal}",
+                "a recording that can be",
+                "Record again.",
+            )
+        believed = probability or {one.id: one.probability for one in weighing.verdict.causes}
+        return cls((weighing.recording,), believed, barometer, ambient_c, weighing.there, codes or {})
+
+
+@dataclass(frozen=True)
+class AfterRepair:
+    """The car after it: its recordings, its day, and what it says itself."""
+
+    recordings: tuple[Recording, ...]
+    barometer: Barometer | None = None
+    ambient_c: float | None = None
+    said: Said = field(default_factory=Said)
+
+
+@dataclass(frozen=True)
+class Done:
+    """What was done: steps by id; `cause`: what it was to mend, where somebody says so."""
+
+    steps: tuple[str, ...] = ()
+    cause: str | None = None
+
+
+def prove(
+    before: Before,
+    after: AfterRepair,
+    done: Done,
+    profile: EngineProfile,
+    *,
+    baselines: Sequence[Recording] = (),
+    sisters: Sequence[Recording] = (),
+    known: Knowledge | None = None,
+) -> Proof:
+    """Judge a repair; see docs/proof.md.
+
+    Raises UnusableRequest for a step or cause that is not known, or where there is no recording before or after.
+    """
+    known = known or knowledge()
+    steps = check_done(done, known)
+    if not before.recordings or not after.recordings:
+        raise UnusableRequest(
+            "no recording on one side", "a recording before and one after the repair", "Record the same drive again."
+        )
+    signals = frozenset(name for one in before.recordings for name in one)
+    hypotheses = hypotheses_for(known, profile, signals, healthy_share=HEALTHY_WITHOUT_COMPLAINT)
+    sides = sides_of(
+        Side(before.recordings, before.barometer, before.ambient_c, before.there),
+        Side(after.recordings, after.barometer, after.ambient_c),
+        profile,
+        hypotheses,
+        baselines=baselines,
+        sisters=sisters,
+        replaced=any(step.kind == CHANGES_OF_A_SENSOR for step in steps),
+    )
+    refused = too_little(sides.after, anything_else=False) or refusal_of(sides.after)
+    if refused is not None:
+        return _refused(refused, before, after, done, sides, known)
+    followed = [done.cause] if done.cause in hypotheses.sizes and done.cause != NONE else []
+    put = asked(sides, hypotheses, before.probability, [one for one in followed if one is not None])
+    put = _with_codes(put, after.said, before.codes, known)
+    weighed = found(put)
+    return _told(weighed, before, after, done, steps, known)
+
+
+def check_done(done: Done, known: Knowledge) -> list[Step]:
+    """The steps that were done; raises UnusableRequest for a step that mends nothing, or a cause that is none."""
+    if done.cause is not None and done.cause not in known.causes:
+        given = f"{done.cause!r} is not a cause"
+        raise UnusableRequest(given, "the id of a cause", near(done.cause, known.causes))
+    return [_step(name, known) for name in done.steps]
+
+
+def _step(name: str, known: Knowledge) -> Step:
+    step = known.steps.get(name)
+    if step is None or not step.cures:
+        cures = [one.id for one in known.steps.values() if one.cures]
+        raise UnusableRequest(f"{name!r} is no step that mends", "the id of one that does", near(name, cures))
+    return step
+
+
+def _with_codes(put: Asked, said: Said, before: Mapping[str, str], known: Knowledge) -> Asked:
+    """Codes and readiness after the repair are one more witness of what is wrong after."""
+    facts = evidence_after(said, before, known)
+    sizes = put.sides.after.sizes
+    told = told_of(facts, known, sizes)
+    if not told:
+        return put
+    more = [AloneWitness(one) for one in as_testimonies(told, Layout.of(sizes))]
+    return replace(put, witnesses=(*put.witnesses, *more))
+
+
+def _told(
+    weighed: Found, before: Before, after: AfterRepair, done: Done, steps: Sequence[Step], known: Knowledge
+) -> Proof:
+    numbers, sides, said = judged(), weighed.asked.sides, after.said
+    followed = list(weighed.asked.before)
+    priors = priors_of(steps, followed, numbers)
+    outcomes, evens = weighed.outcomes(priors), weighed.outcomes(even(priors))
+    if said.returned:
+        outcomes, evens = _felt(outcomes), _felt(evens)
+    cause = _mended(weighed.causes_before(priors), done, steps, known)
+    needs = drive().causes.get(cause.id) if cause is not None else None
+    size = None if cause is None else size_change(weighed, cause)
+    shows = None if cause is None or size is None else resolves(weighed.asked, cause)
+    missing = missing_of(cause, needs, sides, size, shows, said)
+    judgement = judge(outcomes, evens, missing, numbers)
+    changes = finding_changes(sides)
+    others = {c: p for c, p in weighed.something_else(priors).items() if p >= WORTH_NAMING}
+    codes = codes_after(said, before.codes, None if cause is None else cause.id, known)
+    settled = judgement in ("proved", "nothing to prove", "not fixed")
+    gone = outcomes["fixed"] + outcomes["something else"]
+    holding = (
+        None
+        if judgement == "nothing to prove" or cause is None
+        else holding_of(gone, cause.id, steps, said.days, returned=said.returned)
+    )
+    path = drive_for([one for one in missing if one.needed or not settled], codes)
+    return Proof(
+        judgement=judgement,
+        says=in_a_sentence(judgement, cause, needs, outcomes, size, changes, missing, others, known),
+        cause=None if cause is None else cause.id,
+        cause_title="" if cause is None else cause.title,
+        steps=tuple(step.id for step in steps),
+        probabilities=outcomes,
+        even_probability=evens["fixed"],
+        changes=(*([] if size is None else [size]), *changes),
+        regimes=compared(sides, needs),
+        missing=missing,
+        codes=codes,
+        holding=holding,
+        drive=path,
+        something_else=others,
+        taken_out=taken_out(sides),
+        reasons=tuple(_reasons(steps, outcomes, evens, shows, cause)),
+        cautions=tuple(dict.fromkeys([*(caution for one in path for caution in one.cautions), *STANDING])),
+        before=tuple(one.label for one in before.recordings),
+        after=tuple(one.label for one in after.recordings),
+    )
+
+
+def _felt(outcomes: Mapping[Outcome, float]) -> dict[Outcome, float]:
+    """The same, once somebody says that the trouble is back."""
+    gone = outcomes["fixed"] + outcomes["nothing before"]
+    if not 0.0 < gone < 1.0:
+        return dict(outcomes)
+    left = felt_again(gone)
+    return {
+        outcome: p * (left / gone if outcome in ("fixed", "nothing before") else (1.0 - left) / (1.0 - gone))
+        for outcome, p in outcomes.items()
+    }
+
+
+def _mended(probability: Mapping[str, float], done: Done, steps: Sequence[Step], known: Knowledge) -> Cause | None:
+    """What was to be mended: as somebody says, else the likeliest of what these steps cure, else the likeliest."""
+    if done.cause is not None:
+        return None if done.cause == NONE else known.causes[done.cause]
+    faulty = {cause: p for cause, p in probability.items() if cause != NONE}
+    aimed = {c: p for c, p in faulty.items() if any(c in step.cures for step in steps) and p >= WORTH_NAMING}
+    chosen = aimed or faulty
+    return known.causes[max(chosen, key=lambda c: chosen[c])] if chosen else None
+
+
+def _reasons(
+    steps: Sequence[Step],
+    outcomes: Mapping[Outcome, float],
+    evens: Mapping[Outcome, float],
+    shows: float | None,
+    cause: Cause | None,
+) -> list[str]:
+    lines = []
+    if steps:
+        lines.append(f"done: {'; '.join(step.title for step in steps)}")
+    if cause is not None and steps and not any(cause.id in step.cures for step in steps):
+        lines.append(f"what was done does not usually mend this: {cause.title[:1].lower()}{cause.title[1:]}")
+    lines.append(
+        f"gone and nothing else: {in_hundred(outcomes['fixed'])} after what was done, {in_hundred(evens['fixed'])} if "
+        "that had been as likely to fail as to help; a proof stands on the lower of the two"
+    )
+    if cause is not None and shows is not None:
+        none = 1.0 if cause.unit.startswith("x") else 0.0
+        lines.append(f"the recording after would show a size of {shows + none:.2g} {cause.unit} or more")
+    return lines
+
+
+def _refused(refused: str, before: Before, after: AfterRepair, done: Done, sides: Sides, known: Knowledge) -> Proof:
+    cause = known.causes.get(done.cause or "")
+    nothing = dict.fromkeys(OUTCOMES, 0.0) | {"same": 0.5, "fixed": 0.5}
+    outcomes: dict[Outcome, float] = {name: nothing[name] for name in OUTCOMES}
+    return Proof(
+        judgement="not proved yet",
+        says=f"not proved yet: {refused}",
+        cause=done.cause,
+        cause_title="" if cause is None else cause.title,
+        steps=done.steps,
+        probabilities=outcomes,
+        even_probability=0.5,
+        changes=(),
+        regimes=compared(sides, None),
+        missing=(Missing("signals", None, refused),),
+        codes=codes_after(after.said, before.codes, done.cause, known),
+        holding=None,
+        drive=(),
+        cautions=STANDING,
+        before=tuple(one.label for one in before.recordings),
+        after=tuple(one.label for one in after.recordings),
+    )
+
+
+__all__ = ["AfterRepair", "Before", "Done", "prove"]

@@ -1,0 +1,193 @@
+"""Repairs of a simulated car judged: fixed, as it was, half fixed, something new, too short, other days.
+
+The scenario is of our own invention, and car and checks share their authors: a guard against going backwards.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from rehearsed_repairs import CAR, HERE, before, drive, judged
+
+from airproof.errors import UnusableRequest
+from airproof.recording.recording import Recording
+from airproof.repair.proof.after import Said
+from airproof.repair.proof.proof import OUTCOMES, Proof
+from airproof.repair.proof.prove import AfterRepair, Before, Done, prove
+
+OFFSET, LEAK = ("map-offset", 9.0), ("vacuum-leak", 5.0)
+SENSOR, HOSE = "replace-map-sensor", "mend-vacuum-leak"
+
+
+def adds_up(proof: Proof) -> None:
+    assert sum(proof.probabilities.values()) == pytest.approx(1.0, abs=1e-9)
+    assert set(proof.probabilities) == set(OUTCOMES)
+    for one in proof.changes:
+        low, high = one.change.low, one.change.high
+        assert low is not None
+        assert high is not None
+        assert low <= one.change.value <= high
+        assert one.change.value == pytest.approx(one.after.value - one.before.value)
+
+
+@pytest.mark.parametrize(("fault", "step"), [(OFFSET, SENSOR), (LEAK, HOSE)])
+def test_gone_is_proved_with_its_size(fault: tuple[str, float], step: str) -> None:
+    proof = judged(*fault, drive(day=2), step)
+    adds_up(proof)
+    assert proof.judgement == "proved"
+    assert proof.cause == fault[0]
+    size = proof.first_change
+    assert size is not None
+    assert size.before.low is not None
+    assert size.before.high is not None
+    assert size.before.low <= fault[1] <= size.before.high
+    assert (size.after.low or 0.0) <= 0.0 <= (size.after.high or 0.0)
+    assert size.moved
+    assert proof.says.endswith(": proved")
+    assert "not" not in proof.says
+
+
+@pytest.mark.parametrize(("fault", "step"), [(OFFSET, SENSOR), (LEAK, HOSE), (LEAK, SENSOR)])
+def test_as_it_was_is_not_fixed_whatever_was_done(fault: tuple[str, float], step: str) -> None:
+    proof = judged(*fault, drive(*fault, day=2), step)
+    adds_up(proof)
+    assert proof.judgement == "not fixed"
+    assert "as it was" in proof.says
+
+
+@pytest.mark.parametrize(("fault", "left", "step"), [(OFFSET, 5.0, SENSOR), (LEAK, 3.5, HOSE)])
+def test_half_fixed_is_never_proved(fault: tuple[str, float], left: float, step: str) -> None:
+    proof = judged(*fault, drive(fault[0], left, day=2), step)
+    adds_up(proof)
+    assert proof.judgement in ("not fixed", "not proved yet")
+    assert proof.probabilities["partly"] > proof.probabilities["same"]
+
+
+def test_something_new_is_named() -> None:
+    proof = judged(*OFFSET, drive("vacuum-leak", 6.0, day=2), SENSOR)
+    assert proof.judgement == "fixed, but something else shows"
+    assert next(iter(proof.something_else)) == "vacuum-leak"
+    assert "something else" in proof.says
+
+
+def test_healthy_twice_is_nothing_to_prove() -> None:
+    proof = prove(healthy(), AfterRepair((drive(day=2),), HERE, 18.0), Done((SENSOR,)), CAR)
+    assert proof.judgement == "nothing to prove"
+    assert proof.holding is None
+
+
+def healthy() -> Before:
+    from airproof.diagnosis.weigh import weigh
+
+    return Before.weighed(weigh([drive()], CAR, barometer=HERE, ambient_c=18.0), HERE, 18.0)
+
+
+def test_the_more_is_left_the_larger_it_is_told() -> None:
+    gone, *left = [
+        judged(*LEAK, drive("vacuum-leak", size, day=2) if size else drive(day=2), HOSE) for size in (0, 2, 4)
+    ]
+    assert all(one.even_probability < 0.05 < gone.even_probability for one in left)
+    sizes = [one.first_change.after.value for one in (gone, *left) if one.first_change is not None]
+    assert sizes == sorted(sizes)
+
+
+@pytest.mark.parametrize("seconds", [6.0, 40.0])
+def test_a_recording_too_short_is_never_proved_and_says_what_is_missing(seconds: float) -> None:
+    whole = drive(day=2)
+    proof = judged(*LEAK, whole.between(whole.start_s, whole.start_s + seconds), HOSE)
+    if seconds < 20.0:
+        assert proof.judgement == "not proved yet"
+        assert any(one.needed for one in proof.missing)
+    driving = judged(*OFFSET, whole.between(whole.start_s, whole.start_s + seconds), SENSOR)
+    assert driving.judgement == "not proved yet"
+    assert "cruise" in [one.what for one in driving.missing if one.needed]
+    assert "cruise" in [one.id for one in driving.drive]
+    assert all(one.seconds is None or one.seconds > 0 for one in driving.missing)
+
+
+def test_hope_proves_nothing() -> None:
+    """The same recordings after a step that nearly always cures: too short stays not proved."""
+    whole = drive(day=2)
+    short = whole.between(whole.start_s, whole.start_s + 12.0)  # the key only
+    proof = judged(*LEAK, short, HOSE)
+    assert proof.judgement == "not proved yet"
+    assert proof.even_probability < 0.9
+
+
+@pytest.mark.parametrize(("weather_kpa", "ambient_c"), [(-2.5, 30.0), (2.5, -5.0)])
+def test_weather_is_taken_out(weather_kpa: float, ambient_c: float) -> None:
+    gone = judged(*LEAK, drive(day=3, weather_kpa=weather_kpa, ambient_c=ambient_c), HOSE, ambient_c=ambient_c)
+    assert gone.judgement == "proved"
+    there = judged(*LEAK, drive(*LEAK, day=3, weather_kpa=weather_kpa, ambient_c=ambient_c), HOSE, ambient_c=ambient_c)
+    assert there.judgement == "not fixed"
+
+
+def halves(recording: Recording) -> tuple[Recording, Recording]:
+    middle = recording.start_s + 0.5 * recording.duration_s
+    return recording.between(recording.start_s, middle), recording.between(middle, 1e9)
+
+
+def test_the_order_of_files_moves_nothing_much() -> None:
+    first, second = halves(drive(day=2))
+    one, other = (
+        prove(before(*LEAK), AfterRepair(files, HERE, 18.0), Done((HOSE,)), CAR)
+        for files in ((first, second), (second, first))
+    )
+    assert one.judgement == other.judgement
+    for outcome in OUTCOMES:
+        assert one.probabilities[outcome] == pytest.approx(other.probabilities[outcome], abs=0.02)
+
+
+def test_the_order_of_steps_moves_nothing() -> None:
+    one, other = (
+        prove(before(*LEAK), AfterRepair((drive(day=2),), HERE, 18.0), Done(steps), CAR)
+        for steps in ((HOSE, "clean-throttle"), ("clean-throttle", HOSE))
+    )
+    assert one.probabilities == pytest.approx(other.probabilities)
+
+
+def test_a_rounded_signal_changes_little() -> None:
+    """Units are the border's: here, that coarser steps only make it less sure."""
+    whole = drive(day=2)
+    pressure = whole["manifold_pressure"]
+    coarse = replace(pressure, values=np.round(pressure.values), resolution=1.0)
+    rounded = replace(whole, signals={**whole.signals, "manifold_pressure": coarse})
+    assert judged(*LEAK, rounded, HOSE).judgement == "proved"
+
+
+def test_a_code_that_came_back_speaks_against_it() -> None:
+    read = Said(codes_read=True, cleared=True, warm_ups=3, monitors={"components": True})
+    back = replace(read, codes={"P0106": "pending"})
+    clean, again = (judged(*OFFSET, drive(day=2), SENSOR, said=said) for said in (read, back))
+    assert again.probabilities["fixed"] < clean.probabilities["fixed"]
+    assert clean.codes is not None
+    assert [one.standing for one in clean.codes.codes] == ["gone"]
+    assert again.codes is not None
+    assert [one.standing for one in again.codes.codes] == ["came back"]
+
+
+def test_a_return_that_somebody_feels_turns_it_over() -> None:
+    quiet = judged(*LEAK, drive(day=2), HOSE, said=Said(days=60.0))
+    back = judged(*LEAK, drive(day=2), HOSE, said=Said(days=60.0, returned=True))
+    assert quiet.holding is not None
+    assert back.holding is not None
+    assert back.holding.probability < quiet.holding.probability
+    assert back.probabilities["fixed"] < quiet.probabilities["fixed"]
+
+
+def test_a_recording_that_cannot_be_judged_is_not_proved() -> None:
+    empty = Recording({}, label="nothing")
+    proof = judged(*LEAK, empty, HOSE)
+    assert proof.judgement == "not proved yet"
+    assert "engine speed" in proof.says
+
+
+def test_steps_and_causes_that_are_none_are_refused() -> None:
+    with pytest.raises(UnusableRequest, match="no step that mends"):
+        judged(*LEAK, drive(day=2), "look-hoses")
+    with pytest.raises(UnusableRequest, match="not a cause"):
+        prove(before(*LEAK), AfterRepair((drive(day=2),), HERE), Done(cause="bad-luck"), CAR)
+    with pytest.raises(UnusableRequest, match="no recording"):
+        prove(before(*LEAK), AfterRepair((), HERE), Done(), CAR)
