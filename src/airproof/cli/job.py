@@ -17,6 +17,7 @@ HELP = """Keep jobs: one car, one complaint, everything said of it, and its reco
   airproof job weigh 1
   airproof job plan 1
   airproof job add 1 --step look-hoses=no --minutes 5
+  airproof job prove 1 again.csv --step replace-map-sensor
   airproof job show 1 --history
   airproof job list P0106 --open
 
@@ -139,6 +140,9 @@ def add(
     sister: Annotated[
         Many, typer.Option("--sister", metavar="FILE", help="A good one of another car with this engine.")
     ] = None,
+    after: Annotated[
+        Many, typer.Option("--after", metavar="FILE", help="A recording of this car from after the repair.")
+    ] = None,
     signals: Annotated[
         Many, typer.Option("--signals", metavar="MAP.toml", help="Which heading of these files is which signal.")
     ] = None,
@@ -190,7 +194,7 @@ def add(
         codes=code,
         noted={"symptom": symptom, "look": look, "history": history, "condition": condition},
         readings=reading,
-        recordings={"car": recording, "good": baseline, "sister": sister},
+        recordings={"car": recording, "good": baseline, "sister": sister, "after": after},
         signals=signals,
         step=step,
         minutes=minutes,
@@ -348,6 +352,119 @@ def teach(
     from airproof.cli.teaching_request import teach_and_tell
 
     teach_and_tell(_where(data, None, json=json), job, out, paper, units, language)
+
+
+@app.command("prove")
+def prove(
+    job: Job,
+    after: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[AFTER_RECORDING]", help="Recordings from after the repair.", show_default=False),
+    ] = None,
+    step: Annotated[
+        Many, typer.Option("--step", metavar="STEP", help="What was done: the id of a step. Again for more.")
+    ] = None,
+    cause: Annotated[Many, typer.Option("--cause", metavar="CAUSE", help="What it was to mend.")] = None,
+    day: Annotated[
+        Many, typer.Option("--day", metavar="2026-03-14", help="The day of the repair, if not today.")
+    ] = None,
+    minutes: Annotated[Many, typer.Option("--minutes", metavar="N", help="What the repair took, in minutes.")] = None,
+    money: Annotated[Many, typer.Option("--money", metavar="N", help="What the repair took, in money.")] = None,
+    altitude: Altitude = None,
+    barometer: Barometer = None,
+    ambient: Ambient = None,
+    signals: Annotated[
+        Many, typer.Option("--signals", metavar="MAP.toml", help="Which heading of these files is which signal.")
+    ] = None,
+    code: Annotated[
+        Many, typer.Option("--code", metavar="P0106=pending", help="A code that is there after. Again for more.")
+    ] = None,
+    codes_read: Annotated[
+        bool, typer.Option("--codes-read", help="All codes were read after the repair: no others are there.")
+    ] = False,
+    cleared: Annotated[bool, typer.Option("--cleared", help="The codes were cleared after the repair.")] = False,
+    monitor: Annotated[
+        Many, typer.Option("--monitor", metavar="NAME=complete", help="A readiness monitor after; or =incomplete.")
+    ] = None,
+    warm_ups: Annotated[Many, typer.Option("--warm-ups", metavar="N", help="Warm-ups since the clearing.")] = None,
+    distance: Annotated[Many, typer.Option("--distance", metavar="35km", help="Distance since the clearing.")] = None,
+    days: Annotated[
+        Many, typer.Option("--days", metavar="N", help="Days since the repair, if not counted from its day.")
+    ] = None,
+    returned: Annotated[bool, typer.Option("--returned", help="The owner says that the trouble is back.")] = False,
+    shop: Shop = None,
+    data: Data = None,
+    by: By = None,
+    json: Json = False,
+) -> None:
+    """Prove the repair of a job: what is said here is kept, and so is the proof.
+
+    \b
+      airproof job prove 1 again.csv --step replace-map-sensor --minutes 20
+      airproof job prove 1 --cleared --codes-read --warm-ups 2 --distance 40km
+      airproof job prove 1 --days 30
+
+    Place and air are those of the recording after, where they differ from the job's. Days count from
+    the repair by themselves.
+    """
+    from airproof.cli.job_proving import Said, prove_and_tell
+
+    said = Said(
+        after=after,
+        steps=step,
+        cause=cause,
+        day=day,
+        minutes=minutes,
+        money=money,
+        place={"altitude": altitude, "barometer": barometer, "ambient": ambient},
+        signals=signals,
+        codes=code,
+        codes_read=codes_read,
+        cleared=cleared,
+        monitors=monitor,
+        warm_ups=warm_ups,
+        distance=distance,
+        days=days,
+        returned=returned,
+    )
+    prove_and_tell(_where(data, by, json=json), job, said, shop)
+
+
+@app.command("reopen")
+def reopen(
+    job: Job,
+    why: Annotated[Many, typer.Option("--why", metavar="TEXT", help="Why it is open again.")] = None,
+    data: Data = None,
+    by: By = None,
+    json: Json = False,
+) -> None:
+    """Open a closed job again; all that was said of it stands.
+
+    \b
+      airproof job reopen 1 --why "the lamp is on again"
+    """
+    from airproof.cli.job_proving import reopen_and_tell
+
+    reopen_and_tell(_where(data, by, json=json), job, why)
+
+
+@app.command("learn")
+def learn(
+    job: Job,
+    shop: Shop = None,
+    data: Data = None,
+    json: Json = False,
+) -> None:
+    """Count a closed job in what the shop has learned.
+
+    \b
+      airproof job learn 1 --shop shop.json
+
+    The same job again changes nothing; "airproof learn --shop shop.json --show" tells what was learned.
+    """
+    from airproof.cli.job_proving import learn_and_tell
+
+    learn_and_tell(_where(data, None, json=json), job, shop)
 
 
 @app.command("export")

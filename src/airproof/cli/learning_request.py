@@ -12,12 +12,12 @@ from airproof.cli.streams import say, say_parts
 from airproof.errors import UnusableFile, UnusableRequest
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.model import Knowledge
-from airproof.repair.learned.closed_job import load_closed_job
+from airproof.repair.learned.closed_job import ClosedJob, load_closed_job
 from airproof.repair.learned.counts import counts_of, remarks_on
 from airproof.repair.learned.sharpen import Learned, sharpened
 from airproof.repair.learned.shop_file import SCHEMA, Shop, new_shop, read_shop, with_secret, write_shop
 from airproof.report.in_words import Part
-from airproof.report.learned_as_json import as_json
+from airproof.report.learned_as_json import as_json as all_as_json
 from airproof.report.learned_in_words import in_short, in_words, jobs_in_words
 from airproof.report.wording import sentence
 
@@ -69,7 +69,7 @@ def carry_out(request: LearnRequest) -> None:
     said = tuple(map(sentence, notes))
     learned = sharpened(known, shop)
     # Nothing is written before all of it has been understood, reckoned and put into words.
-    told = as_json(learned, said) if request.json else _in_parts(request, learned, known, said)
+    told = all_as_json(learned, said) if request.json else _in_parts(request, learned, known, said)
     if shop != before or not there:
         write_shop(shop, request.shop)
     if request.export is not None:
@@ -81,12 +81,24 @@ def _with_jobs(shop: Shop, paths: Sequence[Path], known: Knowledge) -> tuple[Sho
     notes = []
     for path in paths:
         job = load_closed_job(path, known)
-        shop = with_secret(shop)
-        more = _placed(partial(shop.with_job, job), counts_of(job, known), where=str(path))
-        notes.append(f"job {job.id} is counted" if more is not shop else f"job {job.id} was counted before")
-        shop = more
-        notes += [f"job {job.id}: {remark}" for remark in remarks_on(job, known)]
+        shop, more = with_job(shop, job, known, str(path), f"job {job.id}")
+        notes += more
     return shop, notes
+
+
+def with_job(shop: Shop, job: ClosedJob, known: Knowledge, where: str, called: str = "") -> tuple[Shop, list[str]]:
+    """The shop with one more closed job, and what is to be said of that; raises where it says something else."""
+    called = called or where
+    able = with_secret(shop)
+    more = _placed(partial(able.with_job, job), counts_of(job, known), where=where)
+    notes = [f"{called} is counted" if more is not able else f"{called} was counted before"]
+    return more, notes + [f"{called}: {remark}" for remark in remarks_on(job, known)]
+
+
+def in_parts(shop: Shop, known: Knowledge, notes: Sequence[str], *, as_json: bool) -> str | list[Part]:
+    """What the shop knows now in short, or all of it as JSON."""
+    learned, said = sharpened(known, shop), tuple(map(sentence, notes))
+    return all_as_json(learned, said) if as_json else [Part("done", "", said), *in_short(learned, known)]
 
 
 def _placed(change: Callable[[Given], Shop], given: Given, where: str) -> Shop:

@@ -57,4 +57,4 @@ def _things(payload: Payload) -> set[object]:
             return {payload.sha256}
         case Step():
             return {payload.id}
-    return {""} if type(payload).__name__ in ("Engine", "Complaint", "Readiness", "Closed") else set()
+    return {""} if type(payload).__name__ in ("Engine", "Complaint", "Readiness", "Cleared", "Closed") else set()

@@ -22,7 +22,8 @@ Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max
 Hash = Annotated[str, StringConstraints(pattern="^[0-9a-f]{64}$")]
 Amount = Annotated[float, Field(ge=0.0, le=1e6, allow_inf_nan=False)]
 NotedKind = Literal["symptom", "look", "history", "condition"]
-Role = Literal["car", "good", "sister"]
+Role = Literal["car", "good", "sister", "after"]
+Day = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d{2}-\d{2}$")]
 
 
 class Payload(BaseModel):
@@ -153,6 +154,57 @@ class Note(Payload):
     text: Text
 
 
+class Repair(Payload):
+    """A repair: the steps that mended, the cause they were to mend, the day if not that on which it was said."""
+
+    steps: list[Name] = []
+    cause: Line | None = None
+    day: Day | None = None
+    minutes: Amount | None = None
+    money: Amount | None = None
+    note: Text = ""
+
+
+class Cleared(Payload):
+    """Codes were cleared, after everything readable had been saved."""
+
+    day: Day | None = None
+    note: Text = ""
+
+
+class Checked(Payload):
+    """The car read again after the repair: all codes it holds (where `codes_read`), monitors, warm-ups and kilometres
+    since its codes were cleared; place and air of the recording after; whether the trouble is said to be back.
+    """
+
+    codes: dict[Annotated[str, StringConstraints(pattern="^[PCBU][0-3][0-9A-F]{3}$")], Name] = {}
+    codes_read: StrictBool = False
+    monitors: dict[Name, StrictBool] = {}
+    warm_ups: Annotated[int, Field(ge=0, le=65535)] | None = None
+    distance_km: Annotated[float, Field(ge=0.0, le=1e7, allow_inf_nan=False)] | None = None
+    days: Annotated[float, Field(ge=0.0, le=36500.0, allow_inf_nan=False)] | None = None
+    returned: StrictBool = False
+    altitude: Line | None = None
+    barometer: Line | None = None
+    ambient: Line | None = None
+    note: Text = ""
+
+
+class Proved(Payload):
+    """A proof as it was judged, with what it was judged from."""
+
+    proof: dict[str, JsonValue]
+    program: Name
+    facts_sha256: Hash
+    recordings: list[Hash] = []
+
+
+class Reopened(Payload):
+    """The job is open again; all that was said of it stands."""
+
+    why: Text = ""
+
+
 class Closed(Payload):
     """The end of the job: the cause (an id of ours or any words), and whether the repair was proved."""
 
@@ -190,13 +242,18 @@ MODELS: Mapping[str, type[Payload]] = {
     "step": Step,
     "verdict": Verdict,
     "note": Note,
+    "repair": Repair,
+    "cleared": Cleared,
+    "checked": Checked,
+    "proof": Proved,
+    "reopened": Reopened,
     "closed": Closed,
     "rehearsed": Rehearsed,
     WITHDRAWAL: Withdrawal,
 }
-VERSIONS: Mapping[str, int] = dict.fromkeys(MODELS, 1)
+VERSIONS: Mapping[str, int] = dict.fromkeys(MODELS, 1) | {"recording": 2}  # 2 knows recordings after a repair
 Upgrade: TypeAlias = Callable[[dict[str, Any]], dict[str, Any]]
-OLDER: Mapping[tuple[str, int], Upgrade] = {}
+OLDER: Mapping[tuple[str, int], Upgrade] = {("recording", 1): dict}
 """How the payload of a kind at one version becomes that of the next."""
 
 

@@ -17,6 +17,8 @@ from airproof.jobs.events import Event
 from airproof.jobs.kinds import (
     WITHDRAWAL,
     Car,
+    Checked,
+    Cleared,
     Closed,
     Code,
     Complaint,
@@ -28,10 +30,13 @@ from airproof.jobs.kinds import (
     NotedKind,
     Payload,
     Place,
+    Proved,
     Readiness,
     Reading,
     Recording,
     Rehearsed,
+    Reopened,
+    Repair,
     Step,
     Verdict,
 )
@@ -72,6 +77,11 @@ class State:
     steps: tuple[Fact[Step], ...] = ()
     verdicts: tuple[Fact[Verdict], ...] = ()
     notes: tuple[Fact[Note], ...] = ()
+    repairs: tuple[Fact[Repair], ...] = ()
+    cleared: Fact[Cleared] | None = None
+    checked: tuple[Fact[Checked], ...] = ()
+    proofs: tuple[Fact[Proved], ...] = ()
+    reopened: Fact[Reopened] | None = None
     closed: Fact[Closed] | None = None
     rehearsed: Fact[Rehearsed] | None = None
 
@@ -137,9 +147,21 @@ def state_of(events: Sequence[Event]) -> State:
         steps=tuple(_in_time(of("step", Step))),
         verdicts=tuple(_in_time(of("verdict", Verdict))),
         notes=tuple(_in_time(of("note", Note))),
-        closed=_last(of("closed", Closed)),
+        repairs=tuple(_in_time(of("repair", Repair))),
+        cleared=_last(of("cleared", Cleared)),
+        checked=tuple(_in_time(of("checked", Checked))),
+        proofs=tuple(_in_time(of("proof", Proved))),
+        reopened=_last(of("reopened", Reopened)),
+        closed=_still_closed(_last(of("closed", Closed)), _last(of("reopened", Reopened))),
         rehearsed=_last(of("rehearsed", Rehearsed)),
     )
+
+
+def _still_closed(closed: Fact[Closed] | None, reopened: Fact[Reopened] | None) -> Fact[Closed] | None:
+    """A job that was reopened since is open, with everything in place."""
+    if closed is None or reopened is None:
+        return closed
+    return closed if closed.number > reopened.number else None
 
 
 Key = TypeVar("Key", bound=Hashable)

@@ -86,12 +86,12 @@ def weigh_job(
             "a recording, or codes, symptoms, looks or readings",
             f"Add one: airproof job add {job} --code P0106.",
         )
-    recordings = [*_recordings(store, state, "car"), *beside]
+    recordings = [*recordings_as(store, state, "car"), *beside]
     weighing = weigh(
         recordings,
         state.engine.payload.engine,
-        baselines=_recordings(store, state, "good"),
-        sisters=_recordings(store, state, "sister"),
+        baselines=recordings_as(store, state, "good"),
+        sisters=recordings_as(store, state, "sister"),
         barometer=the_barometer(state.place.altitude, state.place.barometer),
         ambient_c=the_ambient_c(state.place.ambient),
         readings=measurements,
@@ -165,10 +165,16 @@ def _after_steps(task: Task, state: State, known: Knowledge) -> Task:
             task = task.cannot(step)
         elif outcome == "done" and not step.tells and id_ not in task.done:
             task = task.after(step, None)
+    if state.proofs and state.proofs[-1].payload.proof.get("judgement") == "not fixed":
+        for id_ in dict.fromkeys(one for fact in state.repairs for one in fact.payload.steps):
+            step = known.steps.get(id_)
+            if step is not None and not step.tells and id_ not in task.done:
+                task = task.after(step, None)
     return task
 
 
-def _recordings(store: Store, state: State, role: str) -> list[Recording]:
+def recordings_as(store: Store, state: State, role: str) -> list[Recording]:
+    """The job's recordings in that role, from the shelf."""
     day = the_barometer(state.place.altitude, state.place.barometer)
     kpa = None if day is None else day.kpa
     return [
@@ -203,6 +209,7 @@ def _fingerprint(state: State, says: Written, learned: str) -> str:
     recordings = sorted(
         (one.sha256, one.role, "" if one.signals is None else one.signals.model_dump_json())
         for one in (fact.payload for fact in state.recordings.values())
+        if one.role != "after"  # a verdict is of before the repair
     )
     heard = {
         "facts": says.facts,

@@ -8,6 +8,8 @@ from typing import Any
 from airproof.jobs.events import Event
 from airproof.jobs.kinds import (
     Car,
+    Checked,
+    Cleared,
     Closed,
     Code,
     Complaint,
@@ -18,10 +20,13 @@ from airproof.jobs.kinds import (
     Noted,
     Payload,
     Place,
+    Proved,
     Readiness,
     Reading,
     Recording,
     Rehearsed,
+    Reopened,
+    Repair,
     Step,
     Verdict,
     Withdrawal,
@@ -39,6 +44,7 @@ HEADINGS = (
     ("Recordings", ("recording",)),
     ("What was seen, measured and done", ("look", "history", "reading", "measured", "step")),
     ("Verdicts", ("verdict",)),
+    ("Repair and proof", ("repair", "cleared", "checked", "proof", "reopened")),
     ("Notes", ("note",)),
 )
 SHOWN_VERDICTS = 3
@@ -137,7 +143,10 @@ def _worded(kind: str, payload: Payload, known: Knowledge) -> str:
             rows = payload.tables.get("measured")
             return f"{len(rows) if isinstance(rows, list) else 0} measurements with a meter"
         case Recording():
-            role = {"car": "", "good": ", a good one of this car", "sister": ", a good one of a sister car"}
+            role = {
+                "car": "", "good": ", a good one of this car", "sister": ", a good one of a sister car",
+                "after": ", after the repair",
+            }  # fmt: skip
             long = "" if payload.seconds is None else f", {payload.seconds:.0f} s, {len(payload.holds)} signals"
             return f"{payload.name}{role[payload.role]}{long}"
         case Step():
@@ -150,9 +159,42 @@ def _worded(kind: str, payload: Payload, known: Knowledge) -> str:
             return f"{says} ({payload.program})"
         case Rehearsed():
             return "a rehearsal; its truth is kept out of sight"
+        case Repair():
+            done = (
+                "; ".join(known.steps[one].title if one in known.steps else one for one in payload.steps) or "repaired"
+            )
+            return (
+                done
+                + (f", for {payload.cause}" if payload.cause else "")
+                + (f" ({payload.day})" if payload.day else "")
+            )
+        case Cleared():
+            return "codes cleared" + (f" ({payload.day})" if payload.day else "")
+        case Checked():
+            return "after the repair: " + _checked(payload)
+        case Proved():
+            return f"{payload.proof.get('says', 'judged')} ({payload.program})"
+        case Reopened():
+            return "opened again" + (f": {payload.why}" if payload.why else "")
         case Closed():
             return f"{payload.cause}, {payload.standing}" + (f": {payload.note}" if payload.note else "")
     return kind
+
+
+def _checked(payload: Checked) -> str:
+    said = [f"{code} {status}" for code, status in payload.codes.items()]
+    if payload.codes_read and not said:
+        said.append("no codes")
+    said += [f"{name} {'complete' if done else 'incomplete'}" for name, done in payload.monitors.items()]
+    if payload.warm_ups is not None:
+        said.append(f"{payload.warm_ups} warm-ups")
+    if payload.distance_km is not None:
+        said.append(f"{payload.distance_km:g} km")
+    if payload.days is not None:
+        said.append(f"{payload.days:g} days")
+    if payload.returned:
+        said.append("the trouble is back")
+    return ", ".join(said) or "place and air of the recording"
 
 
 def _list(values: Any, *, skip: bool = False) -> str:

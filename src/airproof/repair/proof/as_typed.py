@@ -11,6 +11,7 @@ from airproof.knowledge.model import Knowledge
 
 COMPLETE = {"complete": True, "ready": True, "incomplete": False, "not complete": False, "not ready": False}
 MOST_DAYS = 36500.0
+MOST_AMOUNT = 1e6
 MOST_COUNT = 65535  # of a count of two bytes
 
 
@@ -69,3 +70,16 @@ def days_of(option: str, typed: str | None) -> float:
     if not 0.0 <= days <= MOST_DAYS:
         raise UnusableRequest(f"{typed[:40]!r}", "a number of days", "As --days 30.", where=option)
     return days
+
+
+def amount_of(option: str, typed: str | None) -> float | None:
+    """Minutes or money as typed, or None. Raises UnusableRequest for anything else."""
+    if typed is None:
+        return None
+    try:
+        amount = float(typed.strip().replace(",", "."))
+    except ValueError:
+        amount = math.nan
+    if not 0.0 <= amount <= MOST_AMOUNT:
+        raise UnusableRequest(f"{typed[:40]!r}", "a plain number", "Leave the unit out.", where=option)
+    return amount

@@ -96,7 +96,7 @@ def size_change(found: Found, cause: Cause) -> Change | None:
         change=change,
         healthy=None,
         place="",
-        moved=abs(middle) > half * MOVED / NINETY,
+        moved=bool(abs(middle) > half * MOVED / NINETY),
         says=f"{cause.title[:1].lower()}{cause.title[1:]}: {amount_in_words(before, cause.unit, signed)} before, "
         f"{amount_in_words(after, cause.unit, signed)} after",
     )
@@ -140,7 +140,7 @@ def _change(pair: _Pair) -> Change:
         change=Amount(middle, middle - half, middle + half),
         healthy=after.expected,
         place=place,
-        moved=abs(middle) > MOVED * pair.sd,
+        moved=bool(abs(middle) > MOVED * pair.sd),
         says=f"{title}{where}: {with_sign(before.value, pair.sd)} {before.unit} before, "
         f"{with_sign(after.value, pair.sd)} {after.unit} after",
     )

@@ -12,7 +12,7 @@ from airproof.knowledge.model import Cause
 from airproof.recording.regimes import Regime
 from airproof.repair.proof.after import Said
 from airproof.repair.proof.levels import LEVELS
-from airproof.repair.proof.proof import Change, Compared, Missing
+from airproof.repair.proof.proof import Change, CodesAfter, Compared, Missing
 from airproof.repair.proof.sides import Sides
 from airproof.repair.proof.stretches import SOAK, Needs, drive
 from airproof.repair.proof.words import plain
@@ -77,6 +77,12 @@ def missing_of(
             Missing("codes", None, "codes and readiness were not read after the repair: read them", needed=False)
         )
     return tuple(found)
+
+
+def codes_back(codes: CodesAfter | None) -> tuple[Missing, ...]:
+    """A code that came back keeps a repair from being proved, whatever the recordings say."""
+    back = [one for one in codes.codes if one.standing in ("came back", "new")] if codes is not None else []
+    return tuple(Missing("codes", None, f"{one.says}; find out what set it, and drive and read again") for one in back)
 
 
 def _regimes(wanted: Mapping[str, float], sides: Sides, *, needed: bool) -> list[Missing]:

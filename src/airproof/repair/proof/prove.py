@@ -24,7 +24,7 @@ from airproof.repair.proof.drive_plan import drive_for
 from airproof.repair.proof.holding import felt_again, holding_of
 from airproof.repair.proof.judged import judged
 from airproof.repair.proof.judgement import in_a_sentence, judge
-from airproof.repair.proof.missing import compared, missing_of
+from airproof.repair.proof.missing import codes_back, compared, missing_of
 from airproof.repair.proof.proof import OUTCOMES, Missing, Outcome, Proof
 from airproof.repair.proof.resolves import resolves
 from airproof.repair.proof.sides import Side, Sides, sides_of
@@ -178,11 +178,11 @@ def _told(
     needs = drive().causes.get(cause.id) if cause is not None else None
     size = None if cause is None else size_change(weighed, cause)
     shows = None if cause is None or size is None else resolves(weighed.asked, cause)
-    missing = missing_of(cause, needs, sides, size, shows, said)
+    codes = codes_after(said, before.codes, None if cause is None else cause.id, known)
+    missing = (*codes_back(codes), *missing_of(cause, needs, sides, size, shows, said))
     judgement = judge(outcomes, evens, missing, numbers)
     changes = finding_changes(sides)
     others = {c: p for c, p in weighed.something_else(priors).items() if p >= WORTH_NAMING}
-    codes = codes_after(said, before.codes, None if cause is None else cause.id, known)
     settled = judgement in ("proved", "nothing to prove", "not fixed")
     gone = outcomes["fixed"] + outcomes["something else"]
     holding = (

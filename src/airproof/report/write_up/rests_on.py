@@ -15,7 +15,12 @@ from airproof.report.write_up.content import Block, Bullets, Paragraph, Section,
 from airproof.report.write_up.trade import LEAST_LISTED
 from airproof.report.write_up.writing import NOTHING, Writer, joined
 
-ROLES = {"car": "this car", "good": "this car, known to be good", "sister": "another car with this engine"}
+ROLES = {
+    "car": "this car",
+    "good": "this car, known to be good",
+    "sister": "another car with this engine",
+    "after": "this car, after the repair",
+}
 
 
 def what_it_rests_on(write: Writer) -> tuple[Section, ...]:

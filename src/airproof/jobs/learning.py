@@ -1,0 +1,106 @@
+"""A closed job of the store as the shop's learning takes it: no car, no owner, what was wrong and what was done."""
+
+from __future__ import annotations
+
+from airproof.errors import UnusableRequest
+from airproof.jobs.overview import foremost
+from airproof.jobs.state import State
+from airproof.knowledge.model import NONE, Knowledge, Step
+from airproof.repair.learned.closed_job import ClosedJob, Engine, fitted, possible
+
+OUTCOMES = {"found": "found", "not found": "not found", "done": "did not help", "could not": "could not be done"}
+
+
+def closed_job_of(state: State, job: int, uid: str, known: Knowledge) -> ClosedJob:
+    """The closed job; its number for the learning is the job's own name, which no other shop's job has.
+
+    Raises UnusableRequest where the job is open, or does not say what engine it is.
+    """
+    if state.closed is None:
+        raise UnusableRequest(
+            f"job {job} is open", "a closed one", f"Close it: airproof job add {job} --closed CAUSE --proved."
+        )
+    if state.engine is None:
+        raise UnusableRequest(f"job {job} does not say what engine it is", "an engine profile", "Add --engine.")
+    closed, engine = state.closed.payload, state.engine.payload.engine
+    cause = closed.cause.strip()
+    told = cause in known.causes
+    found = {"causes": [cause], "how_sure": closed.standing} if told else {"causes": [], "how_sure": "handed over"}
+    job_data = {
+        "schema": "airproof.closed-job/1",
+        "id": uid,
+        "closed": state.closed.at.date(),
+        "engine": {"induction": engine.induction, "air_metering": engine.air_metering, "fuel": engine.fuel},
+        "found": found,
+        "belief": {} if told and closed.standing == "proved" else _belief(state, known),
+        "currency": known.prices.currency,
+        "codes": _codes(state, known),
+        "symptoms": _noted(state, "symptom", known.symptoms),
+        "looks": {
+            id_: fact.payload.found
+            for (kind, id_), fact in state.noted.items()
+            if kind == "look" and id_ in known.looks
+        },
+        "step": [*_steps(state, known), *_repairs(state, cause, known)],
+    }
+    return fitted(ClosedJob.model_validate(job_data), known, f"job {job}")
+
+
+def _codes(state: State, known: Knowledge) -> list[str] | None:
+    read = bool(state.codes) or (state.readiness is not None and state.readiness.payload.codes_read)
+    return sorted(id_ for id_ in state.codes if id_ in known.codes) if read else None
+
+
+def _noted(state: State, kind: str, entries: object) -> list[str] | None:
+    assert hasattr(entries, "__contains__")
+    felt = [id_ for (of, id_), fact in state.noted.items() if of == kind and fact.payload.found and id_ in entries]
+    return sorted(felt) or None
+
+
+def _looks(state: State) -> list[tuple[str, bool]]:
+    return [(id_, fact.payload.found) for (kind, id_), fact in state.noted.items() if kind == "look"]
+
+
+def _steps(state: State, known: Knowledge) -> list[dict[str, object]]:
+    """Steps in the order of their times; one that repaired, said as a step, did not help."""
+    rows = []
+    for fact in state.steps:
+        step = known.steps.get(fact.payload.id)
+        if step is None or step.ends:
+            continue
+        rows.append(_row(step, OUTCOMES[fact.payload.outcome], fact.payload.minutes, fact.payload.money))
+    return rows
+
+
+def _repairs(state: State, cause: str, known: Knowledge) -> list[dict[str, object]]:
+    """Steps of the repairs: that which can cure what was found helped, what was done before it did not."""
+    every = [(known.steps[id_], fact) for fact in state.repairs for id_ in fact.payload.steps if id_ in known.steps]
+    cured = next((k for k in reversed(range(len(every))) if cause in every[k][0].cures), None)
+    rows = []
+    for k, (step, fact) in enumerate(every):
+        only = len(fact.payload.steps) == 1  # minutes and money are of the whole repair
+        amounts = (fact.payload.minutes, fact.payload.money) if only else (None, None)
+        rows.append(_row(step, "helped" if k == cured else "did not help", *amounts))
+    return rows
+
+
+def _row(step: Step, outcome: str, minutes: float | None, money: float | None) -> dict[str, object]:
+    amounts = {name: value for name, value in (("minutes", minutes), ("money", money)) if value is not None}
+    return {"id": step.id, "outcome": outcome, **amounts}
+
+
+def _belief(state: State, known: Knowledge) -> dict[str, float]:
+    """How probable each cause was held by the last verdict, where a cause can be on this engine at all."""
+    if not state.verdicts or foremost(state.verdicts[-1].payload) is None:
+        return {}
+    assert state.engine is not None
+    engine = state.engine.payload.engine
+    kind = Engine(induction=engine.induction, air_metering=engine.air_metering, fuel=engine.fuel)
+    causes = state.verdicts[-1].payload.verdict.get("causes")
+    found = {}
+    for one in causes if isinstance(causes, list) else []:
+        if isinstance(one, dict) and isinstance(one.get("probability"), (int, float)):
+            id_, p = str(one.get("id", "")), float(str(one["probability"]))
+            if id_ in known.causes and possible(kind, id_, known) > 0.0 and p >= 0.005 and id_ != NONE:
+                found[id_] = p
+    return found
