@@ -91,12 +91,12 @@ class TestPorts:
         assert not _this_computer(host)
 
 
-@pytest.fixture
-def shared(tmp_path: Path) -> Iterator[tuple[str, str]]:
+@pytest.fixture(scope="module")
+def shared(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, str]]:
     """The address of shared pages, and their pass code."""
     surroundings = os.environ | {"PYTHONUNBUFFERED": "1", "AIRPROOF_AUTHOR": "me"}
     surroundings.pop("PYTEST_CURRENT_TEST", None)  # the pages' own library looks for it and then is no server
-    words = [sys.executable, "-m", "airproof", "serve", "--share", "--data", str(tmp_path / "shared")]
+    words = [sys.executable, "-m", "airproof", "serve", "--share", "--data", str(tmp_path_factory.mktemp("shared"))]
     with subprocess.Popen(
         words, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, encoding="utf-8", env=surroundings
     ) as process:
@@ -128,3 +128,17 @@ def test_shared_pages_ask_another_computer_for_the_code_they_show(shared: tuple[
         assert "server" not in page.headers
     with httpx.Client(base_url=f"http://127.0.0.1:{port}", trust_env=False) as here:
         assert here.get("/").status_code == 200
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["/nowhere", "/job/99", "/job/-1", "/job/abc", f"/job/{10**30}", "/job/1/step/x", "/job/99/delete", "/job/99/line",
+     "/job/99/recording/%00", "/job/abc/export", "/assets/..%2fpages.py", "/docs", "/openapi.json"],
+)  # fmt: skip
+def test_a_wrong_address_is_told_in_words_and_is_no_fault(shared: tuple[str, str], path: str) -> None:
+    port = shared[0].rpartition(":")[2]
+    with httpx.Client(base_url=f"http://127.0.0.1:{port}", trust_env=False) as here:
+        answer = here.get(path)
+        assert (answer.status_code, "<h1>Nothing here</h1>" in answer.text) == (404, True)
+        assert answer.headers["X-Frame-Options"] == "DENY"
+        assert here.post("/job/abc/recordings", headers={"Origin": str(here.base_url)}).status_code == 404

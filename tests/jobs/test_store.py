@@ -312,3 +312,10 @@ def test_where_the_jobs_are_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     assert data_folder(None, {"LOCALAPPDATA": str(tmp_path / "l")}, "win32") == tmp_path / "l" / "Airproof"
     assert data_folder(None, {"AIRPROOF_DATA": str(tmp_path / "d")}, "win32") == tmp_path / "d"
     assert data_folder(tmp_path / "asked", {"AIRPROOF_DATA": str(tmp_path / "d")}) == tmp_path / "asked"
+
+
+@pytest.mark.parametrize("number", [10**30, -(10**30), 2**63, 0, -1])
+def test_a_number_that_no_job_has_is_refused_in_words(store: Store, number: int) -> None:
+    for ask in (store.events, store.last_event, store.line, lambda one: store.append(one, [], seen=0)):
+        with pytest.raises(UnusableRequest, match="there is no"):
+            ask(number)

@@ -44,6 +44,9 @@ def in_our_words(where: str) -> Iterator[None]:
         yield
     except SQLAlchemyError as fault:
         raise _said(fault, where) from fault
+    except OverflowError as fault:  # of the driver, for a number that no column holds
+        wanted, way_out = "the number of a job", '"airproof job list" lists them.'
+        raise UnusableRequest("there is no number as large as that", wanted, way_out) from fault
     except OSError as fault:
         raise _of_disk(fault, where) from fault
 

@@ -9,6 +9,7 @@ from collections.abc import Awaitable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from fastapi.exceptions import RequestValidationError
 from nicegui import app, ui
 from starlette.background import BackgroundTask
 from starlette.exceptions import HTTPException
@@ -41,6 +42,7 @@ def lay_out(bench: Bench) -> None:
     _of_a_job(bench)
     _files(bench)
     app.exception_handler(404)(_nothing_here)
+    app.exception_handler(RequestValidationError)(_no_address)
     app.exception_handler(500)(_own_fault)
     app.on_page_exception(_told_on_the_page)
 
@@ -73,34 +75,34 @@ def _places(bench: Bench) -> None:
 
 def _of_a_job(bench: Bench) -> None:
     @ui.page("/job/{job}")
-    async def case(job: int) -> None:
+    async def case(job: int) -> Response | None:
         from airproof.web.case import file
 
-        await _there(file.show(bench, job))
+        return await _there(file.show(bench, job))
 
     @ui.page("/job/{job}/step/{step}")
-    async def step(job: int, step: str) -> None:
+    async def step(job: int, step: str) -> Response | None:
         from airproof.web import step_page
 
-        await _there(step_page.show(bench, job, step))
+        return await _there(step_page.show(bench, job, step))
 
     @ui.page("/job/{job}/recording/{sha256}")
-    async def recording(job: int, sha256: str, request: Request) -> None:
+    async def recording(job: int, sha256: str, request: Request) -> Response | None:
         from airproof.web import trace_page
 
-        await _there(trace_page.show(bench, job, sha256, dict(request.query_params)))
+        return await _there(trace_page.show(bench, job, sha256, dict(request.query_params)))
 
     @ui.page("/job/{job}/line")
-    async def line(job: int) -> None:
+    async def line(job: int) -> Response | None:
         from airproof.web.live import page
 
-        await _there(page.show(bench, job))
+        return await _there(page.show(bench, job))
 
     @ui.page("/job/{job}/delete")
-    async def delete(job: int) -> None:
+    async def delete(job: int) -> Response | None:
         from airproof.web import delete_page
 
-        await _there(delete_page.show(bench, job))
+        return await _there(delete_page.show(bench, job))
 
 
 def _files(bench: Bench) -> None:
@@ -139,12 +141,18 @@ def _files(bench: Bench) -> None:
         return FileResponse(target, filename=name, background=BackgroundTask(folder.cleanup))
 
 
-async def _there(drawn: Awaitable[None]) -> None:
+async def _there(drawn: Awaitable[None]) -> Response | None:
     """Draw a page of a job; one that is not there is told as every wrong address is."""
     try:
         await drawn
     except AirproofError as fault:
-        raise HTTPException(404, in_words(fault)) from fault
+        return not_there(in_words(fault))
+    return None
+
+
+async def _no_address(request: Request, fault: Exception) -> Response:
+    del request, fault
+    return not_there("")
 
 
 async def _nothing_here(request: Request, fault: Exception) -> Response:
@@ -164,6 +172,6 @@ def _told_on_the_page(fault: Exception) -> None:
     """In the place of a page that could not be drawn."""
     from airproof.web.marks import heading, link, say
 
-    heading(1, "Nothing here" if isinstance(fault, HTTPException) else "Something went wrong")
-    say(str(fault.detail) if isinstance(fault, HTTPException) else reported(fault))
+    heading(1, "Something went wrong")
+    say(reported(fault))
     link("All jobs", "/")
