@@ -111,7 +111,7 @@ def open_adapter(adapter: Adapter, rate: int | None, listen_only: bool) -> can.B
         raise _no_driver(adapter, fault) from fault
     except can.CanInterfaceNotImplementedError as fault:
         raise _no_driver(adapter, fault) from fault
-    except (can.CanError, OSError, ValueError, TypeError) as fault:
+    except Exception as fault:  # drivers raise whatever comes to their mind, NameError among it
         raise Unreachable(
             f"the adapter {adapter.name} cannot be opened ({' '.join(str(fault).split())})",
             "an adapter that is plugged in, free, and named as the system names it",
@@ -120,7 +120,7 @@ def open_adapter(adapter: Adapter, rate: int | None, listen_only: bool) -> can.B
     if listen_only and "listen_only" not in given:
         try:
             bus.state = can.BusState.PASSIVE
-        except (NotImplementedError, can.CanError, ValueError, AttributeError):
+        except Exception:  # as above
             bus.shutdown()
             raise CannotListen from None
     return bus
