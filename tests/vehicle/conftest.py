@@ -6,6 +6,7 @@ import pytest
 from invented_car import SimulatedCar, short_rehearsal
 
 from airproof.engine.rehearsal.rehearse import Rehearsal
+from airproof.vehicle.stand_in.stand_in import StandIn
 
 
 @pytest.fixture(scope="session")
@@ -22,3 +23,9 @@ def simulated(rehearsal: Rehearsal):
         return SimulatedCar(rehearsal, *manners, **how)
 
     return make
+
+
+@pytest.fixture(scope="session")
+def simulated_stand_in(rehearsal: Rehearsal) -> StandIn:
+    """One stand-in without a bus."""
+    return SimulatedCar(rehearsal).stand_in

@@ -21,6 +21,9 @@ from airproof.errors import MissingExtra, Unreachable, UnusableRequest
 from airproof.vehicle.link.clock import Clock
 from airproof.vehicle.link.guard import GuardedBus
 
+logging.getLogger("can").addHandler(logging.NullHandler())
+"""Drivers that are not here, or not closed in time, are told by us where it matters, and not on a user's console."""
+
 RATES = (500_000, 250_000)
 """Bit rates of the legislated diagnostics, bit/s (ISO 15765-4, read in a secondary page), the usual one first."""
 
@@ -132,7 +135,6 @@ class CannotListen(Exception):
 
 def adapters_here() -> tuple[str, ...]:
     """Adapters that this computer shows by itself, as they are typed; some kinds never do."""
-    logging.getLogger("can").setLevel(logging.CRITICAL)  # of drivers that are not here there is nothing to say
     with contextlib.suppress(can.CanError, OSError, ImportError):
         seen = can.detect_available_configs()
         return tuple(f"{one['interface']}:{one['channel']}" for one in seen if one["interface"] not in LOOPBACK_KINDS)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections import deque
 from collections.abc import Callable
 
@@ -9,6 +10,10 @@ import can
 import isotp
 
 from airproof.vehicle.link.addresses import Addresses
+
+QUIET = logging.getLogger("airproof.vehicle.iso_tp")
+QUIET.addHandler(logging.NullHandler())
+"""What goes wrong on a bus is counted and told by us; the library's own lines do not belong on a user's console."""
 
 PADDING = 0x00
 LONGEST = 4095
@@ -63,6 +68,7 @@ class Assembly:
                 "tx_padding": PADDING,
                 "max_frame_size": LONGEST,
                 "wait_func": lambda _: None,
+                "logger_name": QUIET.name,
             },
         )
         self.faults = 0

@@ -6,6 +6,7 @@ import can
 import isotp
 
 from airproof.vehicle.link.addresses import Addresses
+from airproof.vehicle.link.assembly import QUIET
 
 
 class Sender:
@@ -20,7 +21,7 @@ class Sender:
             txfn=self._made,
             address=isotp.Address(mode, txid=unit, rxid=addresses.question_to(unit)),
             error_handler=lambda _: None,  # whatever a tester sends, the stand-in goes on
-            params={"tx_padding": 0xAA, "wait_func": lambda _: None, "wftmax": 8},
+            params={"tx_padding": 0xAA, "wait_func": lambda _: None, "wftmax": 8, "logger_name": QUIET.name},
         )
 
     def answer(self, payload: bytes) -> list[can.Message]:
