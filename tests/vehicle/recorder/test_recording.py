@@ -63,7 +63,7 @@ def test_every_value_is_stamped_when_the_car_had_it(simulated, tmp_path):
 
     shifts = np.arange(-0.08, 0.081, 0.01)
     best = shifts[int(np.argmin([worst(shift) for shift in shifts]))]
-    assert abs(best) <= 0.03, "stamps are at most half a latency of 40 ms off"
+    assert abs(best) < 0.015
 
 
 def test_markers_and_breaks_stand_beside_the_recording(simulated, tmp_path):
@@ -181,4 +181,4 @@ def test_memory_stays_as_it_is_however_long_it_records(simulated, tmp_path, monk
     tracemalloc.stop()
     recorder.stop()
     list(statuses)
-    assert max(held[3:]) < 1.1 * max(held[:3])
+    assert held[-1] - held[1] < 30_000, "bytes; the answers of these four minutes alone would take three times as much"

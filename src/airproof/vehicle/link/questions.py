@@ -20,6 +20,9 @@ from airproof.vehicle.link.assembly import CONSECUTIVE, FIRST, SINGLE, Assembly,
 from airproof.vehicle.link.clock import AN_INSTANT_S, Clock
 from airproof.vehicle.link.guard import GuardedBus, Permit
 
+FRAME_S = 0.00027
+"""How long a frame of eight bytes lasts at most at 500 kbit/s: 135 bits."""
+
 NOT_THERE = (0x11, 0x12, 0x31)
 """No such service, no such sub-function, out of range (ISO 14229-1): the unit does not have it, as silence says."""
 
@@ -66,16 +69,17 @@ class Answer:
 
     @property
     def made_s(self) -> float:
-        """When the unit is thought to have made up its answer: half way between question and first frame of it.
+        """When the unit is thought to have taken the value: as it began to answer, one frame before that one was here.
 
-        After a pending answer only the first frame is known to be close to it.
+        Judged: Airproof authors, because a unit looks at its questions every some milliseconds, and reads the value and
+        answers in one go then; the wait before is not the value's age. It cannot be older than the question.
         """
-        return self.first_s if self.pending else 0.5 * (self.asked_s + self.first_s)
+        return max(self.first_s - FRAME_S, self.asked_s)
 
     @property
     def uncertain_s(self) -> float:
-        """By how much that may be wrong, s."""
-        return 0.5 * (self.first_s - self.asked_s)
+        """By how much the value may be older, s: it is not older than the question."""
+        return self.made_s - self.asked_s
 
 
 @dataclass
