@@ -120,7 +120,7 @@ def hour(rehearsal: Rehearsal, folder: Path) -> None:
     took = time.perf_counter() - began
     megabytes = bench.path.stat().st_size / 1e6
     print(
-        f"  an hour in {took:.0f} s, a file of {megabytes:.1f} MB; from the 15th minute on {sizes[-1] - sizes[2]:+.1f} MB"
+        f"  an hour in {took:.0f} s, {megabytes:.1f} MB of file; from the 15th minute on {sizes[-1] - sizes[2]:+.1f} MB"
     )
 
 
