@@ -173,3 +173,20 @@ def test_a_job_without_one_side_says_which(airproof: Airproof, car: Car, data: P
     assert ended.status == 2
     assert "after the repair" in ended.err
     assert data.exists()
+
+
+def test_a_measurement_is_taken_back_by_its_id(airproof: Airproof, car: Car, data: Path, tmp_path: Path) -> None:
+    airproof("job", "new", "--engine", car.engine)
+    file = tmp_path / "readings.toml"
+    supply = '[[measured]]\nid = "Monday"\nwhat = "supply"\nvalue = "{} V"\n'
+    file.write_text(supply.format("4.2") + '[[measured]]\nwhat = "ground"\nvalue = "0.02 V"\n', encoding="utf-8")
+    assert airproof("job", "add", "1", "--reading", file).status == 0
+    assert "2 measurements with a meter" in airproof("job", "show", "1").out
+    file.write_text(supply.format("5.01"), encoding="utf-8")
+    assert airproof("job", "add", "1", "--reading", file).status == 0
+    assert "2 measurements with a meter" in airproof("job", "show", "1").out
+    assert airproof("job", "weigh", "1", "--json").status == 0  # one session: they do not stand in two
+    file.write_text('[[measured]]\nid = "Monday"\nwithdrawn = true\n', encoding="utf-8")
+    assert airproof("job", "add", "1", "--reading", file).status == 0
+    assert "1 measurements with a meter" in airproof("job", "show", "1").out
+    assert data.exists()

@@ -185,8 +185,31 @@ def _drafts(tables: Mapping[str, Any], state: State, known: Knowledge) -> list[D
         put("", "readiness", {"codes_read": read, "monitors": told}, None, withdrawn=False)
     measured = {name: tables[name] for name in MEASURED_TABLES if name in tables}
     if "measured" in measured:
-        put("", "measured", {"tables": measured}, None, withdrawn=False)
+        for number, tables_now in _measured(measured, state):
+            put(number, "measured", {"tables": tables_now}, number, withdrawn=not tables_now.get("measured"))
     return list(drafts.values())
+
+
+def _measured(said: dict[str, Any], state: State) -> list[tuple[int | None, dict[str, Any]]]:
+    """Sets of measurements as they stand after what the file says, each with the number of the one it corrects.
+
+    A row with an id takes the place of the one of that id, in whatever set it stands; one that is withdrawn takes it
+    back; rows that are new go with those that the file speaks of, or are a set of their own.
+    """
+    rows = list(said["measured"])
+    ids = {row["id"] for row in rows if row.get("id")}
+    fresh = [row for row in rows if not row.get("withdrawn")]
+    found: list[tuple[int | None, dict[str, Any]]] = []
+    for fact in state.measured:
+        tables: dict[str, Any] = {str(name): table for name, table in fact.payload.tables.items()}
+        there = tables.get("measured")
+        standing = [row for row in (there if isinstance(there, list) else []) if isinstance(row, dict)]
+        if not any(row.get("id") in ids for row in standing):
+            continue
+        kept = [row for row in standing if row.get("id") not in ids]
+        found.append((fact.number, {**tables, **said, "measured": [*kept, *fresh]}))
+        fresh = []
+    return [*found, *([(None, {**said, "measured": fresh})] if fresh else [])]
 
 
 def in_place(drafts: Sequence[Draft], state: State) -> list[Draft]:

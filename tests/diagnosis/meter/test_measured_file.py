@@ -230,3 +230,37 @@ def test_every_table_of_facts_may_stand_beside() -> None:
     from airproof.diagnosis.meter import measured_file
 
     assert set(facts_file._File.model_fields) == set(measured_file._File.model_fields)
+
+
+NAMED = '[[measured]]\nid = "Monday"\nwhat = "supply"\nvalue = "{volts} V"\n'
+BACK = '[[measured]]\nid = "Monday"\nwithdrawn = true\n'
+GROUND = '[[measured]]\nwhat = "ground"\nvalue = "0.02 V"\n'
+
+
+def test_what_is_taken_back_was_never_measured(tmp_path: Path) -> None:
+    plain = load_measurements(written(tmp_path, GROUND), KNOWN)
+    same = load_measurements(written(tmp_path, NAMED.format(volts="4.2") + GROUND + BACK), KNOWN)
+    assert [item.what for item in same.items] == [item.what for item in plain.items] == ["ground"]
+
+
+def test_a_later_one_of_that_id_takes_its_place(tmp_path: Path) -> None:
+    found = load_measurements(written(tmp_path, NAMED.format(volts="4.2") + NAMED.format(volts="5.01")), KNOWN)
+    assert len(found.items) == 1
+    assert found.items[0].value is not None
+    assert found.items[0].value.value == pytest.approx(5.01)
+
+
+def test_a_later_file_takes_back(tmp_path: Path) -> None:
+    first, second = tmp_path / "first.toml", tmp_path / "second.toml"
+    first.write_text(NAMED.format(volts="4.2") + GROUND, encoding="utf-8")
+    second.write_text(BACK, encoding="utf-8")
+    found = measurements_of([first, second], KNOWN)
+    assert [item.what for one in found for item in one.items] == ["ground"]
+    first.write_text(NAMED.format(volts="4.2"), encoding="utf-8")
+    assert measurements_of([first, second], KNOWN) == []
+
+
+@pytest.mark.parametrize("text", ["[[measured]]\nwithdrawn = true\n", '[[measured]]\nid = "Monday"\n'])
+def test_taking_back_needs_its_id_and_measuring_its_what(tmp_path: Path, text: str) -> None:
+    with pytest.raises(UnusableFile, match="measured 1"):
+        load_measurements(written(tmp_path, text), KNOWN)

@@ -60,7 +60,7 @@ class Sensor:
 
 @dataclass(frozen=True)
 class Measured:
-    """One thing measured, as far as it was said; `number` counts from 1 in the file."""
+    """One thing measured, as far as it was said; `number` counts from 1 in the file, `name` is the id it was given."""
 
     what: What
     number: int
@@ -77,17 +77,19 @@ class Measured:
     wire: Wire = "signal"
     to: WireTo = "control unit"
     note: str = ""
+    name: str = ""
 
 
 @dataclass(frozen=True)
 class Measurements:
-    """All measurements of one session; `day` where the file says it, else None."""
+    """All measurements of one session; `day` where the file says it, else None; `taken_back`: ids it takes back."""
 
     items: tuple[Measured, ...]
     meter: Meter = Meter()
     sensor: Sensor = Sensor()
     day: Barometer | None = None
     where: str = ""
+    taken_back: tuple[str, ...] = ()
 
     def first(self, what: What) -> Measured | None:
         """The first measurement of that sort, or None."""

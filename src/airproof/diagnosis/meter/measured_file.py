@@ -14,12 +14,13 @@ value = "1.95 V"
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, StrictBool
+from pydantic import BaseModel, ConfigDict, Field, StrictBool
 
 from airproof.diagnosis.conditions import barometer_of
 from airproof.diagnosis.meter.lines import Line, published
@@ -84,7 +85,9 @@ class _Day(_Table):
 
 
 class _Measured(_Table):
-    what: What
+    what: What | None = None
+    id: Annotated[str, Field(min_length=1, max_length=100)] | None = None
+    withdrawn: StrictBool = False
     value: str | None = None
     shown: str | None = None
     points: list[tuple[str, str]] = []
@@ -144,11 +147,25 @@ FEWEST, MOST_POINTS = 2, 60
 def load_measurements(path: Path, knowledge: Knowledge) -> Measurements:
     """What a file holds of measurements: none, where it holds only readings of other sorts.
 
+    Of two with one `id` the later counts; `withdrawn = true` takes the one of that id back.
+
     Raises UnusableFile: not TOML, a key unknown or missing, a value without a unit, a line that does not exist.
     """
     file = load_toml(path, _File, wanted="measurements", way_out=WAY_OUT)
     where = str(path)
-    items = tuple(_item(entry, number, where) for number, entry in enumerate(file.measured, start=1))
+    said: dict[object, tuple[int, _Measured]] = {}
+    taken_back = []
+    for number, entry in enumerate(file.measured, start=1):
+        if entry.withdrawn and entry.id is None:
+            raise _Refuse(f"measured {number}", where)(
+                "withdrawn without an id", "the id of the one that is taken back"
+            )
+        said.pop(entry.id, None)
+        if entry.withdrawn:
+            taken_back.append(str(entry.id))
+        else:
+            said[number if entry.id is None else entry.id] = (number, entry)
+    items = tuple(_item(entry, number, where) for number, entry in said.values())
     for once in ("supply", "ground", "signal", "sweep", "wiggle", "digital"):
         many = [item.number for item in items if item.what == once]
         if len(many) > 1:
@@ -159,16 +176,28 @@ def load_measurements(path: Path, knowledge: Knowledge) -> Measurements:
                 where=where,
             )
     return Measurements(
-        items, _meter(file.meter, where), _sensor(file.sensor, knowledge, where), _day(file, where), where
+        items,
+        _meter(file.meter, where),
+        _sensor(file.sensor, knowledge, where),
+        _day(file, where),
+        where,
+        tuple(taken_back),
     )
 
 
 def measurements_of(paths: Sequence[Path], knowledge: Knowledge) -> list[Measurements]:
-    """The measurements in any of the reading files: one session, or none.
+    """The measurements in any of the reading files: one session, or none; a later file may take back by id.
 
     Raises UnusableFile where two files hold some: what they share (meter, sensor, day) can be told in one file only.
     """
-    found = [one for one in (load_measurements(path, knowledge) for path in paths) if one.items]
+    found: list[Measurements] = []
+    for one in (load_measurements(path, knowledge) for path in paths):
+        said_anew = {*one.taken_back, *(item.name for item in one.items if item.name)}
+        found = [
+            replace(earlier, items=tuple(item for item in earlier.items if item.name not in said_anew))
+            for earlier in found
+        ]
+        found = [earlier for earlier in (*found, one) if earlier.items]
     if len(found) > 1:
         raise UnusableFile(
             f"measurements, and {found[0].where} has some too",
@@ -301,8 +330,10 @@ def _stated_line(given: _Sensor, refuse: _Refuse) -> Line:
 
 def _item(entry: _Measured, number: int, where: str) -> Measured:
     what = entry.what
+    if what is None:
+        raise _Refuse(f"measured {number}", where)("what is missing", f"one of {', '.join(_TAKES)}")
     with _Refuse(f"measured {number} ({what})", where) as refuse:
-        strange = sorted(entry.model_fields_set - {"what", "note", *_TAKES[what]})
+        strange = sorted(entry.model_fields_set - {"what", "id", "withdrawn", "note", *_TAKES[what]})
         if strange:
             raise refuse(f"{strange[0]} does not belong to it", f"{', '.join(_TAKES[what])}, and a note")
         missing = [key for key in _NEEDS[what] if key not in entry.model_fields_set]
@@ -331,7 +362,7 @@ def _item(entry: _Measured, number: int, where: str) -> Measured:
             what, number, value, shown, points,
             USUAL_GAUGE_KPA if entry.gauge is None else gauge_limit(entry.gauge),
             entry.against, entry.creeps, entry.jumps, entry.found, celsius, thermometer,
-            entry.wire, entry.to, entry.note,
+            entry.wire, entry.to, entry.note, entry.id or "",
         )  # fmt: skip
 
 

@@ -32,8 +32,9 @@ IN_QUESTION, MOST_CAUSES = 0.003, 9  # causes before that are followed: from thi
 MOST_SIZES, OTHER_SIZES, SIZES_AFTER = 48, 14, 121  # of a cause before; of another after; for the size after alone
 LEAST_RATE = 1e-6  # 1/s: a rate of nothing has no logarithm
 NEGLIGIBLE = 1e-4  # of the most probable size: less is not followed
-REMAINING = np.array([0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9])
-"""What a half-hearted repair leaves of a size, each as probable as the other."""
+REMAINING = np.linspace(0.25, 0.9, 9)
+"""What a half-hearted repair leaves of a size, each as probable as the other; less than a quarter of what was noticed
+counts as gone, as good parts differ by so much."""
 WHOLE = frozenset({"map-stuck", "map-circuit"})
 """Causes that are there or not, and never in part."""
 

@@ -16,13 +16,15 @@ def judge(
 ) -> Judgement:
     """`done` are the outcomes after what was done, `even` those after work as likely to fail as to help.
 
-    An answer must stand on both, so that neither hope nor doubt about the work proves anything.
+    An answer must stand on both, so that neither hope nor doubt about the work proves anything. Where a regime is
+    missing that would show the cause, "not fixed" must be as sure as a proof.
     """
     least = {outcome: min(done[outcome], even[outcome]) for outcome in done}
     still = min(done["same"] + done["partly"], even["same"] + even["partly"])
     if least["nothing before"] >= judged.nothing_before:
         return "nothing to prove"
-    if still >= judged.not_fixed:
+    unseen = any(one.needed and one.seconds is not None for one in missing)
+    if still >= (judged.proved if unseen else judged.not_fixed):
         return "not fixed"
     if least["something else"] >= judged.something_else:
         return "fixed, but something else shows"
