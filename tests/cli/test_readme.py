@@ -10,6 +10,7 @@ import pytest
 from command_line import Airproof
 
 from airproof.cli.job import app as job
+from airproof.cli.link import app as link
 from airproof.knowledge.load import knowledge
 
 PROJECT = Path(__file__).resolve().parents[2]
@@ -26,7 +27,11 @@ def test_every_option_is_named_and_no_other(airproof: Airproof) -> None:
     commands = ("weigh", "rehearse", "plan", "prove", "meter", "learn", "serve")
     weighing, *others = (options(airproof(command, "--help").out) for command in commands)
     assert options(README) - {"--help"} >= weighing - {"--help"}
-    kept = [options(airproof("job", str(one.name), "--help").out) for one in job.registered_commands]
+    kept = [
+        options(airproof(name, str(one.name), "--help").out)
+        for name, group in (("job", job), ("link", link))
+        for one in group.registered_commands
+    ]
     assert options(README) - {"--help"} <= weighing.union(*others, *kept)
 
 

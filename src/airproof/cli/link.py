@@ -32,6 +32,9 @@ Options = Annotated[
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 Seconds = Annotated[Many, typer.Option("--seconds", metavar="600", help="End after so many; else with Ctrl-C.")]
 Engine = Annotated[Many, typer.Option("--engine", metavar="ENGINE.toml", help="What engine it is.")]
+Job = Annotated[Many, typer.Option("--job", metavar="N", help="Keep what is read in this job, too.")]
+Data = Annotated[Many, typer.Option("--data", metavar="DIR", help="The folder of the jobs, if not the usual one.")]
+By = Annotated[Many, typer.Option("--by", metavar="NAME", help="Who says so; your user name if nothing is said.")]
 Pace = Annotated[
     Many,
     typer.Option("--pace", metavar="1", help="With a stand-in: so many seconds pass in one, at both ends."),
@@ -64,6 +67,9 @@ def codes(
     out: Annotated[
         Many, typer.Option("--out", metavar="CAR.toml", help="Write codes, freeze frames and readiness as facts.")
     ] = None,
+    job: Job = None,
+    data: Data = None,
+    by: By = None,
     json: Json = False,
 ) -> None:
     """Read everything stored: codes, freeze frames, readiness, monitor results, VIN.
@@ -71,12 +77,16 @@ def codes(
     \b
       airproof link codes --adapter socketcan:can0 --out car.toml
       airproof weigh --engine engine.toml --reading car.toml
+      airproof link codes --adapter socketcan:can0 --job 3
 
     Nothing is changed. Read before anything is cleared or unplugged.
     """
+    from airproof.cli.job_request import where
+    from airproof.cli.link_job import job_on_the_line
     from airproof.cli.link_request import Typed, tell_codes
 
-    tell_codes(Typed(adapter, bitrate, option), out, json=json)
+    kept_in = job_on_the_line(job, where(data, by, json=json))
+    tell_codes(Typed(adapter, bitrate, option), out, kept_in, json=json)
 
 
 @app.command("record")
@@ -87,6 +97,9 @@ def record(
     out: Annotated[Many, typer.Option("--out", metavar="DRIVE.csv", help="The recording, a new file.")] = None,
     engine: Engine = None,
     seconds: Seconds = None,
+    job: Job = None,
+    data: Data = None,
+    by: By = None,
     pace: Pace = None,
 ) -> None:
     """Record live data, what would tell the open causes apart most often, and say what is still missing.
@@ -100,10 +113,13 @@ def record(
     with --engine they decide what is asked for most. Every line is on the disk at once: pulling the plug loses nothing.
     The driver drives and a passenger reads. Outdoors or with extraction; hot parts, belts and fans injure.
     """
+    from airproof.cli.job_request import where
+    from airproof.cli.link_job import job_on_the_line
     from airproof.cli.link_recording import record_and_tell
     from airproof.cli.link_request import Typed
 
-    record_and_tell(Typed(adapter, bitrate, option, pace), out, engine, seconds)
+    kept_in = job_on_the_line(job, where(data, by, json=False))
+    record_and_tell(Typed(adapter, bitrate, option, pace), out, engine, seconds, kept_in)
 
 
 @app.command("clear")
@@ -117,6 +133,9 @@ def clear(
     sure: Annotated[
         int, typer.Option("--sure", count=True, help="Say it twice where nobody can be asked at a terminal.")
     ] = 0,
+    job: Job = None,
+    data: Data = None,
+    by: By = None,
     json: Json = False,
 ) -> None:
     """Clear codes, after everything readable was saved, asked for twice, with the engine off.
@@ -126,9 +145,12 @@ def clear(
 
     Clearing mends nothing and takes freeze frames and readiness with it; some places forbid it before an inspection.
     """
+    from airproof.cli.job_request import where
+    from airproof.cli.link_job import job_on_the_line
     from airproof.cli.link_request import Typed, clear_and_tell
 
-    clear_and_tell(Typed(adapter, bitrate, option), out, sure, json=json)
+    kept_in = job_on_the_line(job, where(data, by, json=json))
+    clear_and_tell(Typed(adapter, bitrate, option), out, sure, kept_in, json=json)
 
 
 @app.command("read")

@@ -7,6 +7,7 @@ import threading
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from airproof.cli.link_job import JobOnTheLine
 from airproof.cli.link_request import Typed, amount, read_all, refuse_what_is_there, write_facts
 from airproof.cli.streams import complain, say_parts
 from airproof.cli.typed import once, one_path
@@ -28,7 +29,7 @@ _SHOWN_EVERY_S = 2.0
 _LOGGED_EVERY_S = 10.0
 
 
-def record_and_tell(typed: Typed, out: Many, engine: Many, seconds: Many) -> None:
+def record_and_tell(typed: Typed, out: Many, engine: Many, seconds: Many, job: JobOnTheLine | None) -> None:
     """Find the car, read its codes, record it, and say what is still missing."""
     target = one_path("--out", out)
     if target is None:
@@ -46,6 +47,8 @@ def record_and_tell(typed: Typed, out: Many, engine: Many, seconds: Many) -> Non
     complain(f"found: {', '.join(unit.name for unit in found.units)}; reading codes first")
     readout = read_all(found, clock)
     write_facts(facts_file, readout)
+    if job is not None:
+        job.keep(readout)
     probability: Mapping[str, float] | None = None
     if profile is not None and (facts := load_facts_if_any(facts_file)) is not None:
         verdict = weigh([], profile, facts=facts, known=knowledge()).verdict
@@ -61,7 +64,9 @@ def record_and_tell(typed: Typed, out: Many, engine: Many, seconds: Many) -> Non
     )
     _listen_for_markers(recorder)
     last = _watch(recorder, for_s)
-    say_parts(stopped_in_words(last, target, facts_file if facts_file.exists() else None))
+    say_parts(stopped_in_words(last, target, facts_file))
+    if job is not None and last.rows:
+        job.keep(None, target)
 
 
 def load_facts_if_any(path: Path) -> Facts | None:

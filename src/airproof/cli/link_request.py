@@ -8,6 +8,7 @@ from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
+from airproof.cli.link_job import JobOnTheLine
 from airproof.cli.streams import complain, say, say_parts
 from airproof.cli.typed import once, one_path, path_of
 from airproof.errors import NotAllowed, UnusableFile, UnusableRequest
@@ -81,12 +82,14 @@ def tell_found(typed: Typed, *, json: bool) -> None:
     say(found_as_json(found)) if json else say_parts(found_in_words(found))
 
 
-def tell_codes(typed: Typed, out: Many, *, json: bool) -> None:
+def tell_codes(typed: Typed, out: Many, job: JobOnTheLine | None, *, json: bool) -> None:
     """Read everything out, say it, and write it as facts where asked to."""
     target = one_path("--out", out)
     refuse_what_is_there(target)
     readout = _read_out(typed)
     _tell(readout, target, json=json)
+    if job is not None:
+        job.keep(readout)
 
 
 def tell_log(typed: str, out: Many, *, json: bool) -> None:
@@ -96,7 +99,7 @@ def tell_log(typed: str, out: Many, *, json: bool) -> None:
     _tell(readout_of_log(path_of("LOG", typed)), target, json=json)
 
 
-def clear_and_tell(typed: Typed, out: Many, sure: int, *, json: bool) -> None:
+def clear_and_tell(typed: Typed, out: Many, sure: int, job: JobOnTheLine | None, *, json: bool) -> None:
     """Read out, save, ask twice, clear, read again."""
     target = one_path("--out", out)
     if target is None:
@@ -109,6 +112,8 @@ def clear_and_tell(typed: Typed, out: Many, sure: int, *, json: bool) -> None:
         clearing = Clearing(link, found)
         before = read_out(link, found)
         write_new(target, readout_as_json(before) + "\n")
+        if job is not None:
+            job.keep(before)
         clearing.saved(target)
         if not json:
             say_parts([*readout_in_words(before, knowledge()), *before_clearing()])

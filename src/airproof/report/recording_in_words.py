@@ -20,11 +20,10 @@ def status_in_a_line(status: Status) -> str:
     return f"{head}; now: {status.missing[0].now}" if status.missing else f"{head}; everything is there"
 
 
-def stopped_in_words(status: Status, recording: Path, facts: Path | None) -> list[Part]:
+def stopped_in_words(status: Status, recording: Path, facts: Path) -> list[Part]:
     """What the recording holds, what is missing, and how to weigh it."""
     minutes, seconds = divmod(round(status.at_s), 60)
     held = [f"{regime}: {length:.0f} s" for regime, length in status.seconds.items() if length >= 1.0]
-    reading = "" if facts is None else f" --reading {facts}"
     parts = [
         Part(
             "recorded",
@@ -42,5 +41,5 @@ def stopped_in_words(status: Status, recording: Path, facts: Path | None) -> lis
     if status.heard:
         lines = [f"{what}: {count} times" for what, count in sorted(status.heard.items()) if count]
         parts.append(Part("heard", "What went wrong and was made good", tuple(lines)))
-    parts.append(Part("next", "Weigh it", (f"airproof weigh {recording} --engine ENGINE.toml{reading}",)))
+    parts.append(Part("next", "Weigh it", (f"airproof weigh {recording} --engine ENGINE.toml --reading {facts}",)))
     return parts

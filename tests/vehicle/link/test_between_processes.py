@@ -138,6 +138,23 @@ def test_clearing_is_refused_where_nobody_says_so_twice(port, files, tmp_path):
         assert json.loads(run("codes", *at(port), "--json").stdout)["units"][0]["codes"]["stored"]
 
 
+def test_what_is_read_is_kept_in_a_job(port, files, tmp_path):
+    def job(*words: object) -> str:
+        whole = [sys.executable, "-m", "airproof", "job", *map(str, words), "--data", str(tmp_path / "jobs")]
+        return subprocess.run(whole, capture_output=True, text=True, timeout=90, check=True).stdout
+
+    job("new", "--complaint", "lamp on", "--engine", files / "engine.toml")
+    with StandInProcess(*car(files), *at(port)):
+        run("codes", *at(port), "--job", 1, "--data", tmp_path / "jobs")
+        in_job = ["--job", 1, "--data", tmp_path / "jobs"]
+        run("record", *at(port), "--out", tmp_path / "drive.csv", "--seconds", 4, *in_job)
+        assert "no job" in run("codes", *at(port), "--job", 7, "--data", tmp_path / "jobs", expect=2).stderr
+    shown = job("show", 1)
+    assert "P0069" in shown
+    assert "00RHEARS3ED000001" in shown
+    assert "drive" in shown
+
+
 def test_two_testers_read_the_same_at_once(port, files):
     with StandInProcess(*car(files), *at(port)), ThreadPoolExecutor(2) as both:
         testers = [both.submit(run, "codes", *at(port), "--json") for _ in range(2)]

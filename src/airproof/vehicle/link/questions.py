@@ -76,11 +76,6 @@ class Answer:
         """
         return max(self.first_s - FRAME_S, self.asked_s)
 
-    @property
-    def uncertain_s(self) -> float:
-        """By how much the value may be older, s: it is not older than the question."""
-        return self.made_s - self.asked_s
-
 
 @dataclass
 class _Ear:
