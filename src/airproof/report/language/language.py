@@ -71,8 +71,8 @@ class Language:
             if found is not None:
                 marked, tokens = found
                 text = put_together(marked, tokens, lambda token: self._token(token, wish))
-                return Words(self._spaced(text), self.code)
-        return Words(glued(_with_degrees(sentence_in_units(english, wish))), ENGLISH)
+                return Words(self._spaced(_signs(text)), self.code)
+        return Words(glued(_signs(sentence_in_units(english, wish))), ENGLISH)
 
     def number(self, value: float, places: int, *, signed: bool = False) -> str:
         """A number with so many decimals."""
@@ -131,7 +131,9 @@ class Language:
         return f"{blank}{said}" + (f" {self.say(counted)}" if counted else "")
 
 
-def _with_degrees(text: str) -> str:
+def _signs(text: str) -> str:
+    """With the signs that a console may lack."""
+    text = text.replace(" +- ", " \N{PLUS-MINUS SIGN} ")
     return text.replace(" degC", "\N{NO-BREAK SPACE}\N{DEGREE SIGN}C").replace(
         " degF", "\N{NO-BREAK SPACE}\N{DEGREE SIGN}F"
     )

@@ -26,6 +26,7 @@ _UNIT = re.compile(
 )
 _LETTERS = re.compile(r"[^\W\d_]{2}")
 _TICKS = 6
+LONGEST_HEADING = 66  # signs of a row's heading; what is longer is broken
 EXHIBIT = "Exhibit"
 
 
@@ -73,13 +74,15 @@ def _axes(figure: Figure, language: Language, wish: Wish, say: Callable[[str], s
     for axes in figure.axes:
         for axis in (axes.xaxis, axes.yaxis):
             done |= {id(text) for text in axis.get_ticklabels(which="both")}
-            # A row's heading stands for the label of its upright axis.
-            label = axis.label.get_text() or (axes.get_title("left") if axis is axes.yaxis else "")
+            # A row's heading stands for the label of the axis that has ticks and no label of its own.
+            bare = (axis is axes.yaxis) == (len(axes.get_yticks()) > 0)
+            label = axis.label.get_text() or (axes.get_title("left") if bare else "")
             _ticks(axis, label, language, wish, say)
     title = getattr(figure, "_suptitle", None)  # said as a whole, and broken anew
     for text in figure.findobj(Text):
         if isinstance(text, Text) and text is not title and text.get_text().strip() and id(text) not in done:
-            text.set_text(_label(text.get_text(), language, wish, say))
+            said = _label(text.get_text(), language, wish, say)
+            text.set_text(said if len(said) <= LONGEST_HEADING or "\n" in said else _broken(said, 2))
 
 
 def _label(text: str, language: Language, wish: Wish, say: Callable[[str], str]) -> str:

@@ -6,9 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
+from pydantic import TypeAdapter, ValidationError
+
 from airproof import __version__
 from airproof.diagnosis.verdict import Verdict
 from airproof.diagnosis.weighing import Weighing
+from airproof.errors import UnusableRequest
 from airproof.jobs.events import Event
 from airproof.jobs.facts_written import written
 from airproof.jobs.kinds import Recording as RecordingKept
@@ -18,6 +21,7 @@ from airproof.knowledge.model import Knowledge
 from airproof.repair.plan import Plan
 from airproof.repair.proof.proof import Proof
 from airproof.report.pictures.sheet import Drawing
+from airproof.toml_files import in_words
 
 
 @dataclass(frozen=True)
@@ -60,6 +64,21 @@ class Case:
         return sorted(self.state.recordings.values(), key=lambda one: (one.at, one.uid))
 
 
+_PROOF: TypeAdapter[Proof] = TypeAdapter(Proof)
+
+
+def proof_from(kept: Mapping[str, object]) -> Proof:
+    """A proof from what a job keeps of it; keys that this program does not know are left alone.
+
+    Raises UnusableRequest where it is none.
+    """
+    try:
+        return _PROOF.validate_python(dict(kept))
+    except ValidationError as fault:
+        given = f"the kept proof: {in_words(fault)}"
+        raise UnusableRequest(given, "a proof of airproof.proof/1", "Prove the job again.") from fault
+
+
 def case_of(
     events: Sequence[Event],
     known: Knowledge,
@@ -75,6 +94,8 @@ def case_of(
 ) -> Case:
     """The case of a job. VIN, plate and owner, wherever they stand, are left out unless `show_private`."""
     state = state_of(events)
+    if proof is None and state.proofs:
+        proof = proof_from(state.proofs[-1].payload.proof)
     left_out = written(state, known).left_out
     case = Case(state, known, made_at, number, weighing, plan, why_not, left_out, proof, tuple(drawings))
     if show_private:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from airproof.report.exhibits import SUBJECTS, drawing_of
 from airproof.report.language.language import Words
+from airproof.report.pictures import before_after
 from airproof.report.pictures.dressed import dressed
 from airproof.report.pictures.sheet import Drawing, NotDrawn, as_svg, style
 from airproof.report.write_up.content import Figure
@@ -49,7 +50,11 @@ def exhibits_of(write: Writer) -> Exhibits:
                 missing.append((write.own(SUBJECTS[number]), write.ours(drawing.because)))
                 continue
             figures.append((number, drawing))
-        figures += [(len(SUBJECTS) + place, one) for place, one in enumerate(case.drawings, 1)]
+        if case.proof is not None:
+            shown = before_after.draw(case.proof)
+            if isinstance(shown, Drawing):
+                figures.append((before_after.NUMBER, shown))
+        figures += [(before_after.NUMBER + place, one) for place, one in enumerate(case.drawings, 1)]
         return Exhibits(tuple(figure(number, one, write) for number, one in figures), tuple(missing))
 
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from airproof.diagnosis.verdict import Evidence
+from airproof.jobs.kinds import Repair
 from airproof.jobs.kinds import Step as StepDone
 from airproof.jobs.state import Fact
 from airproof.knowledge.model import NONE
 from airproof.report.in_words import answer, strength, telling, weight_of
 from airproof.report.language.language import Words
+from airproof.report.pictures import before_after
 from airproof.report.write_up.content import Block, Bullets, Figure, Paragraph, Section
 from airproof.report.write_up.figures import Exhibits
 from airproof.report.write_up.writing import Writer, joined
@@ -35,8 +37,9 @@ def owner_page(write: Writer, exhibits: Exhibits) -> tuple[Section, ...]:
 
 def lead_exhibit(write: Writer, exhibits: Exhibits) -> Figure | None:
     """The picture for the first page: of the proof where there is one, else of the strongest thing measured."""
-    if write.case.proof is not None and write.case.drawings:
-        return exhibits.figures[-len(write.case.drawings)]
+    proved = next((one for one in exhibits.figures if one.number == before_after.NUMBER), None)
+    if write.case.proof is not None and proved is not None:
+        return proved
     shown = (exhibits.showing(one.finding) for one in _evidence(write) if not one.finding.startswith(_TOLD))
     return next((one for one in shown if one is not None), exhibits.figures[0] if exhibits.figures else None)
 
@@ -123,6 +126,7 @@ def _heard(write: Writer, evidence: Evidence) -> Words:
 def _done(write: Writer) -> tuple[Block, ...]:
     state = write.case.state
     items = [_step(write, fact) for fact in state.steps]
+    items += [_ended(write.title_of("step", id_)) for one in state.repairs for id_ in one.payload.steps]
     if len(items) > MOST_STEPS:
         more = write.own("And {n} more steps, listed behind.", n=str(len(items) - MOST_STEPS))
         items = [*items[:MOST_STEPS], more]
@@ -147,7 +151,9 @@ OUTCOMES = {"found": "found.", "not found": "not found.", "done": "done.", "coul
 
 
 def _cost(write: Writer) -> tuple[Block, ...]:
-    steps = [fact.payload for fact in write.case.state.steps]
+    state = write.case.state
+    steps: list[StepDone | Repair] = [fact.payload for fact in state.steps]
+    steps += [fact.payload for fact in state.repairs]
     money = [one.money for one in steps if one.money is not None]
     minutes = [one.minutes for one in steps if one.minutes is not None]
     said = []

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from airproof.repair.proof.proof import Amount, Proof
 from airproof.report.language.language import Words
-from airproof.report.wording import duration, with_interval
+from airproof.report.wording import duration, sentence, with_interval
 from airproof.report.write_up.content import Block, Bullets, Paragraph, Section, Table
 from airproof.report.write_up.writing import NOTHING, Writer, joined
 
@@ -15,9 +15,7 @@ def proof_pages(write: Writer) -> tuple[Section, ...]:
     if proof is None:
         return ()
     blocks = (
-        Paragraph(
-            (write.own(proof.judgement[:1].upper() + proof.judgement[1:] + "."), write.ours(proof.says)), lead=True
-        ),
+        Paragraph((write.ours(sentence(proof.says)),), lead=True),
         *_changes(write, proof),
         *_missing(write, proof),
         *_codes(write, proof),
@@ -43,9 +41,13 @@ def _changes(write: Writer, proof: Proof) -> tuple[Block, ...]:
             write.own("yes") if one.moved else write.own("no"),
         )
         for one in proof.changes
+        if one.moved or one.id.startswith("size ")
     )
-    if not rows:
+    if not proof.changes:
         return ()
+    if len(rows) < len(proof.changes):
+        still = write.own("What moved by no more than noise: {n}", n=str(len(proof.changes) - len(rows)))
+        rows = (*rows, (still, NOTHING, NOTHING, NOTHING, write.own("no")))
     caption = write.own("The same checks before and after; in brackets nine times in ten.")
     heads = write.heads("What", "Before", "After", "Change", "More than noise")
     return (Table(caption, heads, rows, right=(1, 2, 3)),)

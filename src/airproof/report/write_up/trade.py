@@ -232,8 +232,8 @@ def _plain(value: Any) -> str:
 
 
 def _steps(write: Writer) -> tuple[Block, ...]:
-    steps = write.case.state.steps
-    if not steps:
+    steps, repairs = write.case.state.steps, write.case.state.repairs
+    if not (steps or repairs):
         return ()
     rows = [
         (
@@ -246,8 +246,19 @@ def _steps(write: Writer) -> tuple[Block, ...]:
         )
         for fact in steps
     ]
+    rows += [
+        (
+            write.moment(fact.at),
+            joined([write.title_of("step", id_) for id_ in fact.payload.steps], "; "),
+            write.own("done"),
+            NOTHING if fact.payload.minutes is None else write.number(fact.payload.minutes, 0),
+            write.money(fact.payload.money),
+            write.typed(fact.payload.note),
+        )
+        for fact in repairs
+    ]
     heads: Sequence[str] = ("When", "Step", "Outcome", "Minutes", "Money", "Note")
-    if not any(fact.payload.note for fact in steps):
+    if not any(row[5].text for row in rows):
         rows, heads = [row[:5] for row in rows], heads[:5]  # type: ignore[misc]
     return (Table(write.own("Steps in the order in which they were noted."), write.heads(*heads), tuple(rows), (3, 4)),)
 
