@@ -142,3 +142,12 @@ def test_a_wrong_address_is_told_in_words_and_is_no_fault(shared: tuple[str, str
         assert (answer.status_code, "<h1>Nothing here</h1>" in answer.text) == (404, True)
         assert answer.headers["X-Frame-Options"] == "DENY"
         assert here.post("/job/abc/recordings", headers={"Origin": str(here.base_url)}).status_code == 404
+
+
+def test_no_page_of_another_site_may_follow_the_line(shared: tuple[str, str]) -> None:
+    port = shared[0].rpartition(":")[2]
+    line = f"http://127.0.0.1:{port}/_nicegui_ws/socket.io/?EIO=4&transport=polling"
+    with httpx.Client(trust_env=False) as here:
+        assert here.get(line).status_code == 200
+        foreign = here.get(line, headers={"Origin": "http://evil.example"})
+        assert (foreign.status_code, "access-control-allow-origin" in foreign.headers) == (403, False)

@@ -91,7 +91,7 @@ class TestNames:
     def test_names_of_this_computer_are_ours(self, host: str) -> None:
         assert ours(host, shared=False)
         assert ours(host, shared=True)
-        assert ask(guarded(), host=host).status_code == 200
+        assert ask(guarded(), host=host, origin="").status_code == 200
 
     @pytest.mark.parametrize(
         "host",
@@ -150,8 +150,11 @@ class TestOrigins:
         assert ask(guarded(), "POST", body=b"abc").text == "POST 3"
         assert ask(guarded(), "POST", host="LocalHost:80", origin="http://localhost:80").status_code == 200
 
-    def test_looking_needs_none(self) -> None:
+    def test_looking_needs_none_and_no_foreign_page_may_read_along(self) -> None:
         assert ask(guarded(), origin="").status_code == 200
+        for origin in ("http://evil.example", "null", "http://127.0.0.1:9999"):
+            answer = ask(guarded(), origin=origin)
+            assert (answer.status_code, "access-control-allow-origin" in answer.headers) == (403, False)
 
     @settings(deadline=None, derandomize=True)
     @given(

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from nicegui import ui
-
 from airproof.web.marks import Mark, choice, new_key
 
 
@@ -21,4 +19,3 @@ def drop(to: str, text: str, *, accept: str = "", roles: Mapping[str, str] | Non
         Mark("progress", max=1, value=0, hidden=True, aria_label="How much has been sent")
         Mark("button", "Stop", type="button", hidden=True, data_stop="", classes="quiet small")
         Mark("p", role="status", data_said="")
-    ui.run_javascript(f"airproof.drop({key!r})")

@@ -122,8 +122,9 @@ class Guard:
         if not ours(host, shared=self.door is not None):
             way_out = "Open the address that the window shows in which Airproof was started."
             return plain("Not this name", "Airproof does not answer under that name.", way_out, status=421)
-        changes = scope["type"] == "websocket" or scope["method"] not in SAFE
-        if changes and not same_origin(headers.get("origin"), host):
+        changes, origin = scope["type"] == "websocket" or scope["method"] not in SAFE, headers.get("origin")
+        # Looking needs none; a foreign one belongs to a page elsewhere that wants to read what it is told.
+        if (changes or origin is not None) and not same_origin(origin, host):
             return plain("Not from here", "That was not sent by a page of Airproof.", status=403)
         length = headers.get("content-length", "0")
         if not self.roomy(scope["path"]) and (not _LENGTH.fullmatch(length) or int(length) > LARGEST_BODY):

@@ -45,17 +45,21 @@ window.airproof = {
     bar.hidden = stop.hidden = true;
   },
 
-  // A place to drop files on: the button in it opens the system's own chooser.
-  drop(id) {
-    const place = document.getElementById(id);
-    if (!place || place.dataset.ready) return;
-    place.dataset.ready = "yes";
-    const input = place.querySelector("input[type=file]");
-    const role = () => place.querySelector("select")?.value || "car";
-    input.addEventListener("change", () => { this.send(place, [...input.files], role).then(() => { input.value = ""; }); });
-    for (const name of ["dragenter", "dragover"])
-      place.addEventListener(name, (e) => { e.preventDefault(); place.classList.add("over"); });
-    for (const name of ["dragleave", "drop"]) place.addEventListener(name, () => place.classList.remove("over"));
-    place.addEventListener("drop", (e) => { e.preventDefault(); this.send(place, [...e.dataTransfer.files], role); });
+  give(place, files) {
+    return this.send(place, [...files], () => place.querySelector("select")?.value || "car");
   },
 };
+
+// A place to drop files on takes them from the moment it is seen: whoever is quick must not give them to nobody.
+document.addEventListener("change", (e) => {
+  const place = e.target.matches("input[type=file]") && e.target.closest(".drop");
+  if (place) airproof.give(place, e.target.files).then(() => { e.target.value = ""; });
+});
+for (const name of ["dragenter", "dragover", "dragleave", "drop"])
+  document.addEventListener(name, (e) => {
+    const place = e.target.closest?.(".drop");
+    if (!place) return;
+    if (name !== "dragleave") e.preventDefault();
+    place.classList.toggle("over", name === "dragenter" || name === "dragover");
+    if (name === "drop") airproof.give(place, e.dataTransfer.files);
+  });
