@@ -17,8 +17,22 @@ from published_schemas import FOLDER, as_text, made
 from referencing import Registry, Resource
 
 from airproof.cli.main import run
+from airproof.engine.profile import EngineProfile
+from airproof.engine.rehearsal.rehearse import Request
+from airproof.engine.rehearsal.road.drives import of_stretches
 from airproof.repair.proof.proof import Amount, Change, Compared, Missing, Proof
 from airproof.report.proof_as_json import proof_object
+from airproof.report.readout_as_json import cleared_as_json, found_as_json, readout_as_json
+from airproof.vehicle.link.adapter import Adapter
+from airproof.vehicle.link.addresses import TWENTY_NINE
+from airproof.vehicle.link.clearing import Cleared
+from airproof.vehicle.link.finding import find
+from airproof.vehicle.readout.read_out import read_out
+from airproof.vehicle.stand_in.manners import manners_named
+from airproof.vehicle.stand_in.rehearsed_car import rehearsed_car
+from airproof.vehicle.stand_in.simulated_bus import SimulatedBus, SimulatedClock
+from airproof.vehicle.stand_in.stand_in import StandIn
+from airproof.vehicle.stand_in.units import units_of
 
 ROOT = FOLDER.parents[1]
 EXAMPLES = ROOT / "examples"
@@ -179,3 +193,21 @@ def test_a_proof():
     proof = Proof("not proved yet", "not proved yet", "map-offset", "Sensor", ("replace-map-sensor",), {"fixed": 0.9},
                   0.8, (change,), (Compared("idle", 60.0, 61.0, 20.0),), (missing,), None, None, ())  # fmt: skip
     holds("proof-1.json", proof_object(proof), closed=True)
+
+
+@pytest.mark.parametrize("newer", [False, True])
+def test_a_car_on_the_line(newer):
+    profile = EngineProfile(displacement_l=1.6, cylinders=4, induction="naturally-aspirated", air_metering="both")
+    car = rehearsed_car(Request(profile, drive=of_stretches("stands", [(15, "off", 0)]), earlier_drives=0))
+    clock = SimulatedClock()
+    stand_in = StandIn(units_of(car, TWENTY_NINE, newer_style=newer), manners_named("polite"), TWENTY_NINE)
+
+    def opener(*_):
+        return SimulatedBus(stand_in, clock)
+
+    found = find(Adapter("virtual"), clock, opener)
+    holds("car-1.json", json.loads(found_as_json(found)), closed=True)
+    read = read_out(found.connect(clock, opener), found)
+    holds("readout-1.json", json.loads(readout_as_json(read)), closed=True)
+    cleared = Cleared({"7E8": True, "7E9": "conditions are not right"})
+    holds("cleared-1.json", json.loads(cleared_as_json(cleared, read)), closed=True)

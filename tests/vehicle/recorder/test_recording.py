@@ -8,41 +8,47 @@ import tracemalloc
 
 import numpy as np
 import pytest
-from invented_car import PROFILE, RESTS_S
+from invented_car import PROFILE, RESTS_S, SimulatedCar
 
 from airproof.diagnosis.place_as_typed import the_barometer
 from airproof.diagnosis.weigh import weigh
 from airproof.errors import UnusableFile
 from airproof.recording.readers import read_recording
+from airproof.recording.recording import Recording
 from airproof.recording.regimes import Regime, find_regimes
 from airproof.recording.signals import glossary
 from airproof.vehicle.recorder import live
+from airproof.vehicle.recorder.recorder import Status
 from airproof.vehicle.recorder.recording_file import RecordingFile, heading, notes_path
 from airproof.vehicle.stand_in.manners import Manners, manners_named
 
 
-def test_a_recorded_drive_names_the_injected_cause(simulated, tmp_path):
-    at = simulated("slow")
-    recorder = at.recorder(tmp_path / "drive.csv", {"map-offset": 0.5, "none": 0.5})
+@pytest.fixture(scope="module")
+def drive(rehearsal, tmp_path_factory) -> tuple[Recording, list[Status]]:
+    """A whole round of the car, recorded once."""
+    at = SimulatedCar(rehearsal, "slow")
+    path = tmp_path_factory.mktemp("recorded") / "drive.csv"
+    recorder = at.recorder(path, {"map-offset": 0.5, "none": 0.5})
     statuses = list(recorder.run(every_s=10.0, for_s=at.car.round_s))
-    recording = read_recording(tmp_path / "drive.csv")
+    return read_recording(path), statuses
+
+
+def test_a_recorded_drive_names_the_injected_cause(drive):
+    recording, statuses = drive
     assert all(column.how != "left out" for column in recording.report.columns)
     verdict = weigh([recording], PROFILE, barometer=the_barometer("100m", None)).verdict
     assert verdict.causes[0].id == "map-offset"
     size = verdict.causes[0].size
     assert size.low <= 15.0 <= size.high
-    last = statuses[-1]
-    assert last.state == "stopped"
-    assert Regime.FULL_LOAD not in {one.regime for one in last.missing}
+    assert statuses[-1].state == "stopped"
+    assert Regime.FULL_LOAD not in {one.regime for one in statuses[-1].missing}
 
 
-def test_regimes_seen_live_are_those_of_the_finished_recording(simulated, tmp_path):
-    at = simulated("slow")
-    recorder = at.recorder(tmp_path / "drive.csv")
-    last = list(recorder.run(every_s=20.0, for_s=at.car.round_s))[-1]
-    after = find_regimes(read_recording(tmp_path / "drive.csv")).seconds()
+def test_regimes_seen_live_are_those_of_the_finished_recording(drive):
+    recording, statuses = drive
+    after = find_regimes(recording).seconds()
     for regime in (Regime.IDLE, Regime.CRUISE, Regime.FULL_LOAD):
-        assert last.seconds[regime] == pytest.approx(after[regime], abs=8.0)
+        assert statuses[-1].seconds[regime] == pytest.approx(after[regime], abs=8.0)
 
 
 def test_every_value_is_stamped_when_the_car_had_it(simulated, tmp_path):
@@ -133,9 +139,9 @@ def test_newer_cars_are_recorded_alike(simulated, tmp_path):
 @pytest.mark.parametrize("manners", ["busy", "rude", "plain"])
 def test_bad_manners_cost_values_and_never_truth(simulated, tmp_path, manners):
     at = simulated(manners, seed=4)
-    last = list(at.recorder(tmp_path / "drive.csv").run(for_s=60.0))[-1]
+    last = list(at.recorder(tmp_path / "drive.csv").run(for_s=25.0))[-1]
     recording = read_recording(tmp_path / "drive.csv")
-    assert last.rows > 100
+    assert last.rows > 50
     trace = at.car.rehearsal.trace.items
     for name in ("manifold_pressure", "engine_speed", "charge_pressure"):
         if name in recording:

@@ -35,8 +35,8 @@ _WITHOUT_RATE = (*LOOPBACK_KINDS, "socketcan", "socketcand")
 
 _NAME = re.compile(r"[a-z0-9_]+")
 
-Opener = Callable[["Adapter", int | None, bool], can.BusABC]
-"""Opens the adapter at a bit rate (None: as it is), to listen only or to take part."""
+Opener = Callable[["Adapter", int | None, bool], can.BusABC | None]
+"""Opens the adapter at a bit rate (None: as it is), to listen only or to take part; None: it cannot listen only."""
 
 
 @dataclass(frozen=True)
@@ -93,8 +93,8 @@ def _typed(text: str) -> Any:
     return text
 
 
-def open_adapter(adapter: Adapter, rate: int | None, listen_only: bool) -> can.BusABC:
-    """Open it with python-can.
+def open_adapter(adapter: Adapter, rate: int | None, listen_only: bool) -> can.BusABC | None:
+    """Open it with python-can; None where it is to listen only and cannot without taking part.
 
     Raises Unreachable where it cannot be opened, MissingExtra where its driver is not installed.
     """
@@ -125,12 +125,8 @@ def open_adapter(adapter: Adapter, rate: int | None, listen_only: bool) -> can.B
             bus.state = can.BusState.PASSIVE
         except Exception:  # as above
             bus.shutdown()
-            raise CannotListen from None
+            return None
     return bus
-
-
-class CannotListen(Exception):
-    """This back-end cannot listen without taking part; never shown to a user."""
 
 
 def adapters_here() -> tuple[str, ...]:
@@ -160,4 +156,6 @@ def _no_driver(adapter: Adapter, fault: Exception) -> MissingExtra:
 
 def guarded(adapter: Adapter, rate: int | None, clock: Clock, opener: Opener = open_adapter) -> GuardedBus:
     """The adapter, opened to take part, behind the guard."""
-    return GuardedBus(opener(adapter, rate, False), clock)
+    bus = opener(adapter, rate, False)
+    assert bus is not None  # it was not asked to listen only
+    return GuardedBus(bus, clock)

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from airproof.errors import Unreachable
-from airproof.vehicle.link.adapter import LOOPBACK_KINDS, RATES, Adapter, CannotListen, Opener, guarded, open_adapter
+from airproof.vehicle.link.adapter import LOOPBACK_KINDS, RATES, Adapter, Opener, guarded, open_adapter
 from airproof.vehicle.link.addresses import BOTH, Addresses
 from airproof.vehicle.link.clock import AN_INSTANT_S, Clock
 from airproof.vehicle.link.guard import GuardedBus
@@ -112,9 +112,8 @@ def _rates(adapter: Adapter, clock: Clock, opener: Opener, note: Told) -> tuple[
     if adapter.rate is not None:
         return (adapter.rate,)
     for rate in RATES:
-        try:
-            whole = _listen(adapter, rate, clock, opener, note)
-        except CannotListen:
+        whole = _listen(adapter, rate, clock, opener, note)
+        if whole is None:
             note(
                 f"{adapter.kind} cannot listen without taking part: a question is asked at 500 kbit/s, and only if "
                 "nobody answers at 250; where you know the bit rate, --bitrate spares the bus that"
@@ -127,10 +126,12 @@ def _rates(adapter: Adapter, clock: Clock, opener: Opener, note: Told) -> tuple[
     return RATES
 
 
-def _listen(adapter: Adapter, rate: int | None, clock: Clock, opener: Opener, note: Told) -> int:
-    """Frames that came in whole while nothing was sent; 0 once one came in broken. May raise CannotListen."""
-    listens_only = rate is not None
-    bus = GuardedBus(opener(adapter, rate, listens_only), clock)
+def _listen(adapter: Adapter, rate: int | None, clock: Clock, opener: Opener, note: Told) -> int | None:
+    """Frames that came in whole while nothing was sent; 0 once one came in broken; None where it cannot listen."""
+    opened = opener(adapter, rate, rate is not None)
+    if opened is None:
+        return None
+    bus = GuardedBus(opened, clock)
     try:
         ends, whole, testers = clock.now() + LISTENS_S, 0, 0
         while (left := ends - clock.now()) > AN_INSTANT_S:

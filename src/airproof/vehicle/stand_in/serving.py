@@ -29,6 +29,7 @@ def serve(stand_in: StandIn, adapter: Adapter, clock: Clock, stop: threading.Eve
     """Answer until stopped. Raises NotAllowed for a bus that may be a car's, Unreachable where it cannot be opened."""
     refuse_a_real_bus(adapter)
     bus = open_adapter(adapter, None, False)
+    assert bus is not None  # it was not asked to listen only
     try:
         while not stop.is_set():
             wait = min(max(stand_in.next_s - clock.now(), 0.0), _LOOKS_EVERY_S)
