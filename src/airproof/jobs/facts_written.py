@@ -121,7 +121,8 @@ def _tables(tables: Mapping[str, Any]) -> Iterable[str]:
         for one in table if many else [table]:
             yield f"[[{_key(name)}]]" if many else f"[{_key(name)}]"
             for key, value in one.items():
-                yield f"{_key(key)} = {_value(value)}"
+                if value is not None:  # JSON's null: TOML has none
+                    yield f"{_key(key)} = {_value(value)}"
 
 
 def _key(name: str) -> str:
@@ -136,8 +137,8 @@ def _value(value: Any) -> str:
     if isinstance(value, str):
         return _string(value)
     if isinstance(value, Mapping):
-        return "{" + ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items()) + "}"
-    return "[" + ", ".join(map(_value, value)) + "]"
+        return "{" + ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items() if v is not None) + "}"
+    return "[" + ", ".join(_value(one) for one in value if one is not None) + "]"
 
 
 def _string(text: str) -> str:

@@ -9,7 +9,16 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Annotated, Any, Literal, TypeAlias
 
-from pydantic import BaseModel, ConfigDict, Field, JsonValue, StrictBool, StringConstraints, ValidationError
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    JsonValue,
+    StrictBool,
+    StringConstraints,
+    ValidationError,
+    field_validator,
+)
 
 from airproof.engine.profile import EngineProfile
 from airproof.errors import UnusableRequest
@@ -113,6 +122,19 @@ class Measured(Payload):
 
     tables: dict[Literal["meter", "sensor", "day", "measured"], JsonValue]
     note: Text = ""
+
+    @field_validator("tables")
+    @classmethod
+    def _are_tables(cls, tables: dict[str, JsonValue]) -> dict[str, JsonValue]:
+        for name, table in tables.items():
+            rows = table if name == "measured" else [table]
+            if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
+                raise ValueError(f"{name} is no {'list of tables' if name == 'measured' else 'table'}")
+            if name == "measured" and not all(
+                isinstance(row, dict) and isinstance(row.get("what"), str) for row in rows
+            ):
+                raise ValueError("a row does not say what was measured")
+        return tables
 
 
 class Recording(Payload):
