@@ -34,6 +34,11 @@ class TestReported:
         assert "secret" not in said
         assert "ValueError" not in said
 
+    def test_one_that_is_told_in_two_places_has_one_number(self, caplog: pytest.LogCaptureFixture) -> None:
+        fault = ValueError("x")
+        assert reported(fault) == reported(fault)
+        assert len(caplog.records) == 1
+
     def test_no_two_have_the_same(self) -> None:
         assert len({reported(ValueError()) for _ in range(20)}) == 20
 

@@ -69,7 +69,7 @@ def _draw(job: int, weighed: Weighed) -> tuple[tuple[Picture, ...], dict[str, by
 
 def picture_called(key: str, name: str) -> bytes | None:
     """The picture of that name among those drawn lately."""
-    for sha256, (_, files) in _PICTURES.items():
+    for sha256, (_, files) in list(_PICTURES.items()):  # others may be drawn meanwhile
         if sha256.startswith(key) and len(key) == 16:
             return files.get(name)
     return None
