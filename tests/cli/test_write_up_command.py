@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from pathlib import Path
 
@@ -88,3 +89,23 @@ def test_a_sheet_needs_a_fault(airproof, car, tmp_path):
     ended = airproof("rehearse", "--engine", car.engine, "--compare", "--sheet", tmp_path / "one")
     assert ended.status == 2
     assert "--cause" in ended.line
+
+
+def test_a_verdict_without_a_job_is_written_up(airproof, car, tmp_path):
+    html, pdf = tmp_path / "verdict.html", tmp_path / "verdict.pdf"
+    facts = tmp_path / "facts.toml"
+    facts.write_text(
+        '[[freeze_frame]]\ncode = "P0106"\nmanifold_pressure = "42 kPa"\nengine_speed = "780 1/min"\n'
+        '[readiness]\ncodes_read = true\nmisfire = "complete"\n[[look]]\nid = "plug-loose"\nfound = false\n'
+        '[[reading]]\nstep = "smoke-test-intake"\nfound = false\n'
+        '[[reading]]\nsignal = "barometric_pressure"\nvalue = "97.3 kPa"\n',
+        encoding="utf-8",
+    )
+    words = ["weigh", car.lying, "--engine", car.engine, "--code", "P0106", "--altitude", "350m", "--reading", facts]
+    ended = airproof(*words, "--write-up", html, "--write-up", pdf, "--language", "fr")
+    assert ended.status == 0, ended.err
+    page = html.read_text(encoding="utf-8")
+    assert hashlib.sha256(car.lying.read_bytes()).hexdigest() in page
+    for told in ("42\xa0kPa absolus", "97,3\xa0kPa absolus", "Fiche du capteur lâche", "Tester l'admission à la fumée"):
+        assert told in page, told
+    assert pdf.read_bytes().startswith(b"%PDF")

@@ -262,6 +262,22 @@ def test_a_letter_that_no_font_has_becomes_a_box_and_is_told():
     assert as_pdf(write_up_of(case(), ENGLISH, AS_IT_IS), "a4", WRITTEN).whole
 
 
+def test_whatever_was_typed_at_any_length_is_written(tmp_path):
+    long = [
+        ("complaint", {"text": "w" * 20_000}),
+        ("note", {"text": "and so on " * 1_900}),
+        *(("step", {"id": f"own-step-{n}", "outcome": "done", "note": "x" * 3000}) for n in range(40)),
+        ("recording", {"sha256": "cd" * 32, "bytes": 1, "name": "n" * 290, "seconds": 1.0, "holds": []}),
+    ]
+    write_up = write_up_of(case(*long), ENGLISH, AS_IT_IS)
+    assert as_pdf(write_up, "letter", WRITTEN).content.startswith(b"%PDF")
+    assert "w" * 20_000 in as_html(write_up)
+
+
+def test_a_fingerprint_can_be_copied_from_the_pdf(open_job, poppler, tmp_path):
+    assert "ab" * 32 in text_of(as_pdf(open_job, "letter", WRITTEN).content, tmp_path)
+
+
 def test_a_wish_for_vacuum_shows_readings_from_the_air_outside():
     write_up = write_up_of(case(), ENGLISH, wish_of("inHg", vacuum=True))
     assert "16.5 inHg vacuum" in said(write_up, "codes").replace("\N{NO-BREAK SPACE}", " ")  # (98 - 42) kPa

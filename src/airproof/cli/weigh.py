@@ -82,6 +82,20 @@ def weigh(
     exhibits: Annotated[
         list[str] | None, typer.Option("--exhibits", metavar="DIR", help="Draw the evidence into this folder.")
     ] = None,
+    write_up: Annotated[
+        list[str] | None,
+        typer.Option("--write-up", metavar="FILE.pdf|FILE.html", help="Write the verdict up. Again for both."),
+    ] = None,
+    paper: Annotated[
+        list[str] | None, typer.Option("--paper", metavar="a4|letter", help="The paper of the write-up.")
+    ] = None,
+    units: Annotated[
+        list[str] | None,
+        typer.Option("--units", metavar="kPa|inHg|psi|bar|mmHg", help="Its unit of pressure."),
+    ] = None,
+    language: Annotated[
+        list[str] | None, typer.Option("--language", metavar="en|de|fr|es", help="Its language.")
+    ] = None,
 ) -> None:
     """Weigh what can be wrong: how probable, how large, on what evidence, and what to do next.
 
@@ -90,6 +104,7 @@ def weigh(
       airproof weigh drive.csv --engine engine.toml --code P0106 --code P0171 --symptom rough-idle
       airproof weigh drive.csv --engine engine.toml --baseline good.csv --altitude 350m --exhibits pictures
       airproof weigh --engine engine.toml --reading facts.toml
+      airproof weigh drive.csv --engine engine.toml --write-up verdict.pdf --language de
 
     \b
     engine.toml says what engine it is; four lines are enough:
@@ -154,6 +169,11 @@ def weigh(
     from airproof.cli.typed import once, one_path, path_of, paths_of
     from airproof.cli.weighing_request import Request, carry_out
 
+    wanted = None
+    if write_up:
+        from airproof.cli.write_up_request import wanted_of  # heavy, and few ask for it
+
+        wanted = wanted_of(write_up, paper, units, None, language, vacuum=False, private=False)
     carry_out(
         Request(
             recordings=paths_of("RECORDING", recordings or []),
@@ -171,5 +191,6 @@ def weigh(
             shop=one_path("--shop", shop),
             json=json,
             exhibits=one_path("--exhibits", exhibits, "a folder"),
+            write_up=wanted,
         )
     )

@@ -5,9 +5,11 @@ from __future__ import annotations
 import filecmp
 import itertools
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from airproof.cli.progress import Progress, progress_over
 from airproof.cli.shop import in_your_shop, learned_in
@@ -16,7 +18,7 @@ from airproof.diagnosis.facts import Facts, facts_of
 from airproof.diagnosis.meter.measured import Measurements
 from airproof.diagnosis.place_as_typed import the_ambient_c, the_barometer
 from airproof.diagnosis.weigh import weigh
-from airproof.diagnosis.weighing import Barometer
+from airproof.diagnosis.weighing import Barometer, Weighing
 from airproof.engine.profile import load_profile
 from airproof.errors import UnusableFile, UnusableRequest
 from airproof.knowledge.load import knowledge
@@ -24,12 +26,15 @@ from airproof.knowledge.lookup import UnlistedCode, explain_code, find_symptom
 from airproof.knowledge.model import Knowledge
 from airproof.recording.mapping import SignalMap, read_signal_map
 from airproof.recording.recording import Recording
-from airproof.repair.plan import plan_from
+from airproof.repair.plan import Plan, plan_from
 from airproof.repair.prices import load_prices, tools_of
 from airproof.report.as_json import as_json
 from airproof.report.exhibits import Exhibit, check_folder, draw_exhibits
 from airproof.report.in_words import Part, in_words
 from airproof.vehicle.recordings import read_with_facts, with_heard
+
+if TYPE_CHECKING:
+    from airproof.cli.write_up_request import Wanted
 
 NAMED = 3  # of a long list
 MAP_LINES = (
@@ -58,6 +63,7 @@ class Request:
     shop: Path | None
     json: bool
     exhibits: Path | None
+    write_up: Wanted | None = None
 
 
 def carry_out(request: Request) -> None:
@@ -86,11 +92,12 @@ def carry_out(request: Request) -> None:
         recordings = read_all(request.recordings, mapping, barometer, progress, known, heard)
         facts = with_heard(facts, heard)
         baselines = read_all(request.baselines, mapping, barometer, progress, known)
+        sisters = read_all(request.sisters, mapping, barometer, progress, known)
         weighing = weigh(
             recordings,
             profile,
             baselines=baselines,
-            sisters=read_all(request.sisters, mapping, barometer, progress, known),
+            sisters=sisters,
             barometer=barometer,
             ambient_c=ambient_c,
             readings=measurements,
@@ -99,12 +106,41 @@ def carry_out(request: Request) -> None:
             progress=progress.weighing,
         )
     plan = plan_from(weighing, known, prices)
+    written = _written(request, weighing, plan, facts, {"car": recordings, "good": baselines, "sister": sisters}, known)
     drawn = () if request.exhibits is None else draw_exhibits(weighing, request.exhibits)
     if request.json:
         say(as_json(weighing, plan, recordings, learned=learned))
         return
     taught = in_your_shop(learned, str(request.shop))
-    say_parts([*in_words(weighing, plan, recordings), *taught, *_exhibits(drawn, request.exhibits)])
+    say_parts([*in_words(weighing, plan, recordings), *taught, *_exhibits(drawn, request.exhibits), *written])
+
+
+def _written(
+    request: Request,
+    weighing: Weighing,
+    plan: Plan | None,
+    facts: Facts,
+    recordings: Mapping[str, Sequence[Recording]],
+    known: Knowledge,
+) -> list[Part]:
+    """The write-up where one is wanted, and where it is."""
+    if request.write_up is None:
+        return []
+    from airproof.cli.write_up_request import write
+    from airproof.report.write_up.case import case_of
+    from airproof.report.write_up.without_job import Given, events_of
+
+    made_at = datetime.now(UTC)
+    paths = {"car": request.recordings, "good": request.baselines, "sister": request.sisters}
+    files = {path.name: path for some in paths.values() for path in some}
+    given = [
+        Given(files[one.label], one, role) for role, some in recordings.items() for one in some if one.label in files
+    ]
+    place = {"altitude": request.altitude, "barometer": request.barometer, "ambient": request.ambient}
+    events = events_of(weighing.profile, place, facts, given, known, made_at)
+    case = case_of(events, known, made_at, weighing=weighing, plan=plan)
+    remarks = write(case, request.write_up)
+    return [Part("written", "Written up", (*(f"{file}" for file in request.write_up.out), *remarks))]
 
 
 def _exhibits(drawn: Sequence[Exhibit], folder: Path | None) -> list[Part]:

@@ -123,4 +123,8 @@ def _columns(table: Table) -> list[float]:
     longest = [max(len(row[place].text) for row in (table.heads, *table.rows)) for place in range(len(table.heads))]
     if max(longest) <= _NARROW:
         return [0.0] * (len(longest) - 1) + [1.0]
-    return [0.0 if signs <= _NARROW else min(float(signs), 120.0) ** 0.5 for signs in longest]
+    # A fingerprint breaks nowhere: its column takes what it needs.
+    return [
+        0.0 if signs <= _NARROW or (place in table.code and len(longest) > 1) else min(float(signs), 120.0) ** 0.5
+        for place, signs in enumerate(longest)
+    ]

@@ -34,7 +34,10 @@ def _amount(write: Writer, amount: Amount, unit: str) -> Words:
 def _changes(write: Writer, proof: Proof) -> tuple[Block, ...]:
     rows = tuple(
         (
-            joined([write.ours(one.title), write.own(one.place) if one.place else NOTHING], ", "),
+            joined(
+                [write.ours(one.title[:1].upper() + one.title[1:]), write.own(one.place) if one.place else NOTHING],
+                ", ",
+            ),
             _amount(write, one.before, one.unit),
             _amount(write, one.after, one.unit),
             _amount(write, one.change, one.unit),
@@ -55,11 +58,13 @@ def _changes(write: Writer, proof: Proof) -> tuple[Block, ...]:
 
 def _missing(write: Writer, proof: Proof) -> tuple[Block, ...]:
     blocks: list[Block] = []
-    if proof.missing:
-        blocks.append(Paragraph((write.own("What is missing:"),)))
-        blocks.append(Bullets(tuple(write.ours(one.says) for one in proof.missing)))
     if proof.reasons:
-        blocks.append(Bullets(tuple(write.ours(one) for one in proof.reasons)))
+        blocks.append(Paragraph((write.own("Why it is judged so:"),)))
+        blocks.append(Bullets(tuple(write.ours(sentence(one)) for one in proof.reasons)))
+    for heading, needed in (("What is missing:", True), ("What would make it surer:", False)):
+        missing = tuple(write.ours(sentence(one.says)) for one in proof.missing if one.needed == needed)
+        if missing:
+            blocks += [Paragraph((write.own(heading),)), Bullets(missing)]
     return tuple(blocks)
 
 
@@ -91,7 +96,7 @@ def _codes(write: Writer, proof: Proof) -> tuple[Block, ...]:
         )
         blocks.append(Table(write.own("Readiness."), write.heads("Monitor", "Standing", "Waits for"), monitors))
     if codes.says:
-        blocks.append(Bullets(tuple(map(write.ours, codes.says))))
+        blocks.append(Bullets(tuple(write.ours(sentence(one)) for one in codes.says)))
     return tuple(blocks)
 
 

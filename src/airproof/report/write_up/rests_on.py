@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterable, Iterator
 
 from airproof.diagnosis.expectations import expectations
@@ -10,10 +11,13 @@ from airproof.jobs.facts_written import engine_toml, written
 from airproof.knowledge.model import Knowledge
 from airproof.report.in_words import AS_ANYONE_EXPECTS
 from airproof.report.language.language import Words
-from airproof.report.wording import duration
+from airproof.report.wording import duration, sentence
 from airproof.report.write_up.content import Block, Bullets, Paragraph, Section, Table
 from airproof.report.write_up.trade import LEAST_LISTED
 from airproof.report.write_up.writing import NOTHING, Writer, joined
+
+_BREAKS = re.compile(r"[_.-](?=.)|.{20}(?=.)")
+"""Where the name of a file may be broken."""
 
 ROLES = {
     "car": "this car",
@@ -37,7 +41,7 @@ def what_it_rests_on(write: Writer) -> tuple[Section, ...]:
 def _recordings(write: Writer) -> tuple[Block, ...]:
     rows = tuple(
         (
-            write.typed(fact.payload.name),
+            write.typed(_BREAKS.sub("\\g<0>\N{ZERO WIDTH SPACE}", fact.payload.name)),
             write.own(ROLES.get(fact.payload.role, fact.payload.role)),
             NOTHING if fact.payload.seconds is None else write.ours(duration(fact.payload.seconds)),
             write.number(len(fact.payload.holds), 0),
@@ -73,7 +77,7 @@ def _given(write: Writer) -> tuple[Block, ...]:
         remarks = [remark for remark in report.remarks if not AS_ANYONE_EXPECTS.search(remark)]
         items += [write.ours(remark[:1].upper() + remark[1:]) for remark in remarks]
     if case.proof is not None:
-        items += [write.ours(one) for one in case.proof.taken_out]
+        items += [write.ours(sentence(one)) for one in case.proof.taken_out]
     return (Bullets(tuple(items)),) if items else ()
 
 

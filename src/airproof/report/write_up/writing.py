@@ -17,6 +17,7 @@ from airproof.report.write_up.case import Case
 from airproof.report.write_up.content import Labels
 
 NOTHING = Words("", "")
+_BREAK = "\N{ZERO WIDTH SPACE}"
 _FROM_AIR = "kPa absolute"
 
 
@@ -46,7 +47,7 @@ class Writer:
 
     def typed(self, text: str) -> Words:
         """What somebody typed, or the name of a file, in whatever language."""
-        plain = " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())
+        plain = " ".join("".join(sign if sign.isprintable() or sign == _BREAK else " " for sign in text).split())
         private = self.case.private
         return Words(plain if private is None else private.text(plain), "")
 
