@@ -15,8 +15,8 @@ ones in which the new fault hides from a verdict that has the healthy car's own 
 nothing in the recording shows them.
 
 "Could support": the regimes that the cause needs are in the recording after; a verdict of the faulty recording with
-the healthy one as known-good names the cause first; and the size (of a hole, half its area) is one that the recording
-after could show (two and a half standard deviations, by what was visited, not by what was found; `resolves.py`).
+the healthy one as known-good names the cause first; and half of the size is one that the recording after could show
+(1.645 standard deviations, by what was visited, not by what was found; `resolves.py`).
 """
 
 from __future__ import annotations

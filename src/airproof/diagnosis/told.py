@@ -40,7 +40,7 @@ def told_of(
     `shown[code]`: how far that code's freeze frame itself shows what no healthy engine shows, 0 to 1.
     """
     facts = facts.known_to(knowledge)
-    noticed = {cause: _noticed(knowledge.causes[cause], grid) for cause, grid in sizes.items()}
+    noticed = {cause: how_noticed(knowledge.causes[cause], grid) for cause, grid in sizes.items()}
     whole = {cause: np.ones(grid.size) for cause, grid in sizes.items()}
     return [
         *_codes(facts, knowledge, noticed, shown or {}),
@@ -65,7 +65,7 @@ def from_outcomes(outcomes: Sequence[Outcome], knowledge: Knowledge, sizes: Mapp
     return as_testimonies(told_of(facts_of(readings=outcomes), knowledge, sizes), Layout.of(sizes))
 
 
-def _noticed(cause: Cause, sizes: Floats) -> Floats:
+def how_noticed(cause: Cause, sizes: Floats) -> Floats:
     """How likely a cause of each size is noticed: 1 from its typical size on, less below."""
     if cause.size is None or sizes.size == 1:
         return np.ones(sizes.size)

@@ -112,7 +112,7 @@ def asked(sides: Sides, hypotheses: Hypotheses, probability: Mapping[str, float]
         after[cause] = np.concatenate(pieces)
     likely = {cause: float(one.sizes[one.weights.argmax()]) for cause, one in before.items()}
     put = sides.with_sizes({cause: one.sizes for cause, one in before.items()}, after)
-    return Asked(put, before, shares, noticed, others, alone, log_prior, witnesses(put, likely))
+    return Asked(put, before, shares, noticed, others, alone, log_prior, witnesses(put, likely, hypotheses.causes))
 
 
 def _by_itself(cause: Cause, before: Floats) -> Floats:

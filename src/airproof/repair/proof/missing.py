@@ -25,7 +25,7 @@ TELLING = (
 )  # fmt: skip
 """Signals by which checks tell causes apart: one that was recorded before and not after is missed."""
 SELDOM = 0.05  # a cause that comes and goes must have had the time to come with all but this probability
-HALF_OF_A_HOLE = 0.7  # of its width is half its area: so much of a hole must show, of other sizes as much as there was
+HALF = 0.5  # the commonest way of not being mended: so much of it is left, and must show
 CAUGHT = 0.6  # of its breaks so many are caught by an ordinary recording; judged: Airproof authors
 
 
@@ -149,14 +149,12 @@ def _too_small(cause: Cause, needs: Needs, size: Change | None, resolves: float 
         return []
     none = 1.0 if cause.unit.startswith("x") else 0.0
     was = abs(size.before.value - none)
-    hole = cause.unit == "mm"
-    if resolves is not None and resolves <= (HALF_OF_A_HOLE if hole else 1.0) * was:
+    if resolves is not None and resolves <= HALF * was:
         return []
     least = "" if resolves is None else plain(resolves + none, resolves / 10.0)
     told = f"only {least} {cause.unit} or more" if least else "no size of it"
-    left = "half the area of it" if hole else "as much"
     says = (
-        f"{needs.called} was {plain(was + none, was / 10.0)} {cause.unit}: if {left} were left, that should show, "
+        f"{needs.called} was {plain(was + none, was / 10.0)} {cause.unit}: if half of it were left, that should show, "
         f"and the recording after could show {told}; record longer, with the same signals, and give a recording known "
         "to be good or a measurement by meter"
     )

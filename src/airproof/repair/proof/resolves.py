@@ -20,9 +20,9 @@ from airproof.repair.proof.joint import JointGroup, Witness
 
 Floats = NDArray[np.float64]
 
-SHOWS = 2.5
-"""Standard deviations from which a size shows: with one side of a Gaussian, it hides once in 160; judged: Airproof
-authors."""
+SHOWS = 1.645
+"""Standard deviations from which a size shows: on one side of a Gaussian, 19 times in 20; judged: Airproof authors, the
+usual level, beside the probabilities that have to be as sure."""
 
 
 def strength(asked: Asked, cause: str) -> tuple[Floats, Floats]:
