@@ -61,6 +61,9 @@ def prove(
     ambient_after: Annotated[
         Many, typer.Option("--ambient-after", metavar="12C", help="The air outside after.")
     ] = None,
+    fuel_after: Annotated[
+        Many, typer.Option("--fuel-after", metavar="e10", help="What was in the tank after, if another fuel.")
+    ] = None,
     code_after: Annotated[
         Many, typer.Option("--code-after", metavar="P0106=pending", help="A code that is there after. Again for more.")
     ] = None,
@@ -124,6 +127,7 @@ def prove(
                 once("--barometer-after", barometer_after),
                 once("--ambient-after", ambient_after),
             ),
+            fuel_after=once("--fuel-after", fuel_after),
             codes_after=code_after or [],
             codes_read=codes_read,
             cleared=cleared,

@@ -22,7 +22,7 @@ from airproof.knowledge.load import knowledge
 from airproof.knowledge.model import Knowledge
 from airproof.recording.mapping import read_signal_map
 from airproof.repair.proof.after import Said
-from airproof.repair.proof.as_typed import codes_said, count_of, days_of, monitors_said
+from airproof.repair.proof.as_typed import codes_said, count_of, days_of, fuel_said, monitors_said
 from airproof.repair.proof.prove import AfterRepair, Before, Done, check_done, prove
 from airproof.report.proof_as_json import as_json
 from airproof.report.proof_in_words import in_words
@@ -52,6 +52,7 @@ class Asked:
     readings: Sequence[Path]
     place_before: Place
     place_after: Place
+    fuel_after: str | None
     codes_after: Sequence[str]
     codes_read: bool
     cleared: bool | None
@@ -92,7 +93,7 @@ def carry_out(asked: Asked) -> None:
     measurements = measurements_in(asked.readings, known)
     day_before, day_after = (the_barometer(one[0], one[1]) for one in (asked.place_before, asked.place_after))
     air_before, air_after = (the_ambient_c(one[2]) for one in (asked.place_before, asked.place_after))
-    said = _said(asked, known)
+    said, fuel = _said(asked, known), fuel_said("--fuel-after", asked.fuel_after)
     done = Done(tuple(asked.steps), asked.cause)
     check_done(done, known)
     probability = None if not verdicts else _of_verdict(verdicts[0], known)
@@ -121,7 +122,7 @@ def carry_out(asked: Asked) -> None:
         were = {one.id: one.status for one in facts.codes}
         proof = prove(
             Before.weighed(weighing, day_before, air_before, were, probability),
-            AfterRepair(tuple(after), day_after, air_after, said),
+            AfterRepair(tuple(after), day_after, air_after, said, fuel),
             done,
             profile,
             baselines=baselines,

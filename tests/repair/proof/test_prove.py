@@ -124,6 +124,24 @@ def test_weather_is_taken_out(weather_kpa: float, ambient_c: float) -> None:
     assert there.judgement == "not fixed"
 
 
+def test_another_fuel_is_taken_out() -> None:
+    """A fuel that needs more of itself for the same air: the loop adds it, and that is no fault."""
+    usual = drive(day=2)
+    more = CAR.stoichiometric / CAR.model_copy(update={"fuel": "e85"}).stoichiometric  # 14.7 to about 9.8
+    trim, rate = usual["long_trim_1"], usual["fuel_rate"]
+    signals = {
+        "long_trim_1": replace(trim, values=100.0 * ((1.0 + trim.values / 100.0) * more - 1.0)),
+        "fuel_rate": replace(rate, values=rate.values * more),
+    }
+    other = replace(usual, signals={**usual.signals, **signals})
+    told, untold = (
+        prove(before(*LEAK), AfterRepair((other,), HERE, 18.0, fuel=fuel), Done((HOSE,)), CAR) for fuel in ("e85", None)
+    )
+    assert told.judgement == "proved"
+    assert untold.judgement != "proved"
+    assert any("e85" in one for one in told.taken_out)
+
+
 def halves(recording: Recording) -> tuple[Recording, Recording]:
     middle = recording.start_s + 0.5 * recording.duration_s
     return recording.between(recording.start_s, middle), recording.between(middle, 1e9)

@@ -7,9 +7,10 @@ from collections.abc import Sequence
 
 from airproof.errors import UnusableRequest
 from airproof.knowledge.lookup import near, normal_code
-from airproof.knowledge.model import Knowledge
+from airproof.knowledge.model import Fuel, Knowledge
 
 COMPLETE = {"complete": True, "ready": True, "incomplete": False, "not complete": False, "not ready": False}
+FUELS: tuple[Fuel, ...] = ("petrol", "e10", "e85")
 MOST_DAYS = 36500.0
 MOST_AMOUNT = 1e6
 MOST_COUNT = 65535  # of a count of two bytes
@@ -83,3 +84,13 @@ def amount_of(option: str, typed: str | None) -> float | None:
     if not 0.0 <= amount <= MOST_AMOUNT:
         raise UnusableRequest(f"{typed[:40]!r}", "a plain number", "Leave the unit out.", where=option)
     return amount
+
+
+def fuel_said(option: str, typed: str | None) -> Fuel | None:
+    """The fuel as typed, or None. Raises UnusableRequest for one that is not known, or no petrol."""
+    if typed is None:
+        return None
+    for fuel in FUELS:
+        if typed.strip().lower() == fuel:
+            return fuel
+    raise UnusableRequest(f"{typed[:40]!r}", f"one of {', '.join(FUELS)}", "As --fuel-after e10.", where=option)

@@ -15,7 +15,7 @@ from airproof.engine.profile import EngineProfile
 from airproof.errors import UnusableRequest
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.lookup import near
-from airproof.knowledge.model import NONE, Cause, Knowledge, Step
+from airproof.knowledge.model import NONE, Cause, Fuel, Knowledge, Step
 from airproof.recording.recording import Recording
 from airproof.repair.proof.after import Said, codes_after, evidence_after
 from airproof.repair.proof.changes import finding_changes, size_change
@@ -81,12 +81,13 @@ class Before:
 
 @dataclass(frozen=True)
 class AfterRepair:
-    """The car after it: its recordings, its day, and what it says itself."""
+    """The car after it: its recordings, its day, what it says itself, and its fuel, if another than usual."""
 
     recordings: tuple[Recording, ...]
     barometer: Barometer | None = None
     ambient_c: float | None = None
     said: Said = field(default_factory=Said)
+    fuel: Fuel | None = None
 
 
 @dataclass(frozen=True)
@@ -121,7 +122,7 @@ def prove(
     hypotheses = hypotheses_for(known, profile, signals, healthy_share=HEALTHY_WITHOUT_COMPLAINT)
     sides = sides_of(
         Side(before.recordings, before.barometer, before.ambient_c, before.there),
-        Side(after.recordings, after.barometer, after.ambient_c),
+        Side(after.recordings, after.barometer, after.ambient_c, fuel=after.fuel),
         profile,
         hypotheses,
         baselines=baselines,

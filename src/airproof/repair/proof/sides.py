@@ -17,10 +17,11 @@ from airproof.diagnosis.conditions import UNKNOWN_PLACE
 from airproof.diagnosis.hypotheses import Hypotheses
 from airproof.diagnosis.weigh import case_of, case_within
 from airproof.diagnosis.weighing import Barometer
-from airproof.engine.air_path import generic_belief, learn_engine, learn_type
+from airproof.engine.air_path import OnePath, generic_belief, learn_engine, learn_type
 from airproof.engine.profile import EngineProfile
 from airproof.engine.shared import shared
 from airproof.engine.smooth_table import EngineBelief, Smoothness
+from airproof.knowledge.model import Fuel
 from airproof.recording.joined import joined
 from airproof.recording.recording import Interval, Recording
 
@@ -29,12 +30,16 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Side:
-    """One side as it is given: its recordings, what is known of its day, and the stretches that count (None: all)."""
+    """One side as it is given: its recordings, what is known of its day, and the stretches that count (None: all).
+
+    `fuel`: what was in the tank, where that is another than the engine file states.
+    """
 
     recordings: tuple[Recording, ...]
     barometer: Barometer | None = None
     ambient_c: float | None = None
     there: tuple[Interval, ...] | None = None
+    fuel: Fuel | None = None
 
 
 @dataclass(frozen=True)
@@ -85,10 +90,11 @@ def sides_of(
 
     def case(side: Side, strays: Floats) -> Case:
         own = replace(belief, covariance=belief.covariance + strays)
+        burnt = profile if side.fuel is None else profile.model_copy(update={"fuel": side.fuel})
         made = case_of(
-            joined(side.recordings), profile, side.barometer or UNKNOWN_PLACE, own, hypotheses, side.ambient_c, good
+            joined(side.recordings), burnt, side.barometer or UNKNOWN_PLACE, own, hypotheses, side.ambient_c, good
         )
-        made = replace(made, baselines=tuple(good))
+        made = replace(made, baselines=tuple(good), path=_on_usual_fuel(made.path, profile))
         return made if side.there is None else case_within(made, side.there)
 
     first, second = case(before, strays_before), case(after, strays_after)
@@ -99,6 +105,12 @@ def sides_of(
         second = replace(second, path=replace(second.path, closed_stop=stop))
     same_place = before.barometer is None and after.barometer is None
     return Sides(first, second, belief, strays_before, strays_after, same_place, replaced)
+
+
+def _on_usual_fuel(path: OnePath, profile: EngineProfile) -> OnePath:
+    """The points as if the usual fuel had been burnt: the loop has to add as much as the other one needs more of."""
+    share = path.profile.stoichiometric / profile.stoichiometric
+    return path if share == 1.0 else replace(path, points=replace(path.points, trim=path.points.trim * share))
 
 
 def _scaled(smoothness: Smoothness, variance: float) -> Smoothness:

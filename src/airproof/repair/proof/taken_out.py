@@ -18,6 +18,9 @@ def taken_out(sides: Sides) -> tuple[str, ...]:
     air = [_air(case) for case in (before, after)]
     if air[0] is not None and air[1] is not None:
         lines.append(f"intake air: {air[0]:.0f} degC before, {air[1]:.0f} degC after: it stands in each flow")
+    fuels = [case.path.profile.fuel for case in (before, after)]
+    if fuels[0] != fuels[1]:
+        lines.append(f"fuel: {fuels[0]} before, {fuels[1]} after: trims are held to what each needs of air")
     pace = [_pace(case) for case in (before, after)]
     if pace[0] and pace[1] and max(pace) > 1.5 * min(pace):
         lines.append(f"manifold pressure was read {pace[0]:.1f} times a second before, {pace[1]:.1f} times after")
