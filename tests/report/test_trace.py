@@ -185,6 +185,14 @@ class TestFigure:
         for above, below in pairwise(domains):
             assert 1.0 >= above[1] > above[0] >= below[1] > below[0] >= 0.0
 
+    def test_what_the_engine_was_doing_is_shown_where_it_is_known(self) -> None:
+        drawn = figure(seen(), view())
+        assert drawn["layout"]["yaxis"]["visible"] is True
+        unknown = figure(replace(seen(), regimes=Regimes({})), view())
+        sound(unknown)
+        assert unknown["layout"]["yaxis"]["visible"] is False
+        assert unknown["layout"]["height"] < drawn["layout"]["height"]
+
     def test_without_any_group_what_the_engine_was_doing_is_left(self) -> None:
         drawn = figure(seen(), view(groups=()))
         sound(drawn)

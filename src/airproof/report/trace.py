@@ -124,7 +124,7 @@ def figure(seen: Seen, view: View) -> dict[str, Any]:
     }
     traces = [_doing(seen.regimes, view.window, ink)]
     layout["yaxis"] = {
-        "domain": [tops[1] + 0.012, tops[0]],
+        "domain": [tops[1] + min(0.012, (tops[0] - tops[1]) / 2.0), tops[0]],
         "fixedrange": True,
         "visible": regimes_known,
         "tickvals": list(range(len(Regime))),
