@@ -8,13 +8,15 @@ from airproof.report.in_words import Part
 from airproof.vehicle.recorder.recorder import Status
 
 _MISSING_SHOWN = 4
+_SHOWN = (("engine_speed", "1/min"), ("manifold_pressure", "kPa"))
 
 
 def status_in_a_line(status: Status) -> str:
     """How it stands, and what to do next."""
     minutes, seconds = divmod(int(status.at_s), 60)
     doing = status.regime or "between"
-    head = f"{minutes}:{seconds:02d} {status.state}, {status.items_per_s:.0f} values/s, {doing}"
+    shown = [f"{status.latest[name]:.0f} {unit}" for name, unit in _SHOWN if name in status.latest]
+    head = f"{minutes}:{seconds:02d} {status.state}, {', '.join([*shown, doing])}, {status.items_per_s:.0f} values/s"
     if status.state not in ("recording", "stopped"):
         return f"{head}; trying again"
     return f"{head}; now: {status.missing[0].now}" if status.missing else f"{head}; everything is there"

@@ -110,7 +110,7 @@ def test_whatever_frame_is_sent_only_reading_services_leave(frame):
 def test_whatever_is_asked_and_answered_only_reading_services_leave(payload, to, addresses, coming):
     wire = Wire(coming)
     link = Link(GuardedBus(wire, SystemClock()), addresses, SystemClock(), IMPATIENT)
-    with contextlib.suppress(AirproofError, ValueError):
+    with contextlib.suppress(AirproofError):
         link.ask(payload, to)
     assert services_that_left(wire) <= set(READS)
 
@@ -160,6 +160,13 @@ def test_a_permit_lets_nothing_else_pass():
         with pytest.raises(NotAllowed):
             Link(GuardedBus(Wire(), SystemClock()), TWENTY_NINE, SystemClock(), IMPATIENT).clear(payload, coupon)
         assert coupon.left == 1
+
+
+def test_a_question_that_does_not_fit_is_refused_before_it_is_made():
+    link = Link(GuardedBus(Wire(), SystemClock()), ELEVEN, SystemClock(), IMPATIENT)
+    for payload in (b"", bytes(8), bytes(300)):
+        with pytest.raises(NotAllowed):
+            link.ask(payload)
 
 
 def test_long_questions_are_refused_frame_by_frame():

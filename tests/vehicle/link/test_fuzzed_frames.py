@@ -38,6 +38,7 @@ class Babbling:
         self.identifier, self.extended = (0x18DAF110, True) if addresses.extended else (0x7E8, False)
 
     def send(self, msg, timeout=None):
+        assert msg.data[0] >> 4 == 3 or msg.data[1] in (1, 2, 3, 6, 7, 9, 0x0A, 0x19, 0x22)
         self.bus.send(msg)
         for n, payload in enumerate(self.script.pop(0) if self.script else []):
             self.bus._coming.append(

@@ -131,9 +131,11 @@ def open_adapter(adapter: Adapter, rate: int | None, listen_only: bool) -> can.B
 
 def adapters_here() -> tuple[str, ...]:
     """Adapters that this computer shows by itself, as they are typed; some kinds never do."""
-    with contextlib.suppress(can.CanError, OSError, ImportError):
-        seen = can.detect_available_configs()
-        return tuple(f"{one['interface']}:{one['channel']}" for one in seen if one["interface"] not in LOOPBACK_KINDS)
+    with contextlib.suppress(Exception):  # as above
+        seen = [one for one in can.detect_available_configs() if one["interface"] not in LOOPBACK_KINDS]
+        # A serial port says nothing of what hangs on it; the kind that speaks a published line protocol is likely.
+        kinds = {"serial": "slcan"}
+        return tuple(f"{kinds.get(one['interface'], one['interface'])}:{one['channel']}" for one in seen)
     return ()
 
 

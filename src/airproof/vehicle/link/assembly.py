@@ -9,6 +9,7 @@ from collections.abc import Callable
 import can
 import isotp
 
+from airproof.errors import NotAllowed
 from airproof.vehicle.link.addresses import Addresses
 
 QUIET = logging.getLogger("airproof.vehicle.iso_tp")
@@ -18,6 +19,8 @@ QUIET.addHandler(logging.NullHandler())
 PADDING = 0x00
 LONGEST = 4095
 """Bytes of an answer at most (ISO 15765-2); a unit that announces more is told that it is too long."""
+
+_FITS = 7
 
 SINGLE, FIRST, CONSECUTIVE, FLOW_CONTROL = range(4)
 
@@ -37,7 +40,13 @@ def head_of(data: bytes | bytearray) -> bytes:
 
 
 def single_frame(identifier: int, payload: bytes, addresses: Addresses) -> can.Message:
-    """A question in one frame of eight bytes."""
+    """A question in one frame of eight bytes. Raises NotAllowed for one that does not fit: ours all do."""
+    if not 1 <= len(payload) <= _FITS:
+        raise NotAllowed(
+            f"a question of {len(payload)} bytes",
+            f"1 to {_FITS} bytes, one frame",
+            "It was not sent: ask for less at once.",
+        )
     data = bytes([len(payload), *payload]).ljust(8, bytes([PADDING]))
     return can.Message(arbitration_id=identifier, is_extended_id=addresses.extended, data=data)
 

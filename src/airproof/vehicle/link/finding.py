@@ -88,6 +88,12 @@ def find(
             if unsure and rate is not None:
                 note(f"answered at {rate // 1000} kbit/s")
             return Found(adapter, rate, addresses, units, tuple(remarks))
+    if adapter.kind in LOOPBACK_KINDS:
+        raise Unreachable(
+            f"no stand-in answers at {adapter.name}",
+            "one that runs, with the same adapter and options",
+            "Start it in another window: airproof link stand-in --engine ENGINE.toml",
+        )
     raise Unreachable(
         f"nothing answers at {adapter.name} ({_tried(rates)}, addresses of 11 and 29 bits)",
         "a car with its diagnostics on CAN and its key on",
