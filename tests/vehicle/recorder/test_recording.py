@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import gc
 import json
+import os
 import tracemalloc
 
 import numpy as np
@@ -147,6 +149,23 @@ def test_bad_manners_cost_values_and_never_truth(simulated, tmp_path, manners):
         if name in recording:
             assert recording[name].values.min() >= trace[name].min() - 1.0
             assert recording[name].values.max() <= trace[name].max() + 1.0
+
+
+def test_a_full_disk_is_told_and_what_was_written_stays(simulated, tmp_path, monkeypatch):
+    recorder = simulated().recorder(tmp_path / "drive.csv")
+    statuses = recorder.run(every_s=1.0)
+    next(statuses)
+    rows = recorder.status().rows
+
+    def full(*_):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(os, "write", full)
+    with pytest.raises(UnusableFile, match="No space left"):
+        list(statuses)
+    monkeypatch.undo()
+    assert len((tmp_path / "drive.csv").read_bytes().splitlines()) >= rows
+    assert recorder.status().state == "stopped"
 
 
 def test_headings_are_known_to_our_reader(tmp_path):

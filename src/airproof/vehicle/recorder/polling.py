@@ -20,16 +20,23 @@ MORE_OFTEN = 5.0
 SILENT_TO_DROP = 4
 """Times in a row that an item, asked for alone and never answered before, is met by silence before it is given up."""
 
-FEWER_AFTER, MORE_AFTER = 2, 20
-"""Questions in a row that fail before fewer items are asked for at once, and that go well before one more is tried."""
+FEWER_AFTER, MORE_AFTER, DOUBTED_AFTER = 2, 20, 200
+"""Questions in a row that fail before fewer items are asked for at once, that go well before one more is tried, and
+before more is tried than was ever answered: it may have been a bad stretch that taught it."""
 
 
 @dataclass
 class _Turn:
+    """One item: when it was asked for, and how that went.
+
+    `left_out_of` is the number of items in an answer that lacked it: it is asked for alone then, which tells whether
+    the unit answers so few at once, or has no such item.
+    """
+
     planned: PlannedItem
     asked_s: float = -1e9
-    least_s: float = 0.0
     silent: int = 0
+    left_out_of: int = 0
     answered: bool = False
     dropped: bool = False
 
@@ -37,11 +44,9 @@ class _Turn:
         """How overdue it is: 1 when the wanted time has passed."""
         return (now_s - self.asked_s) * self.planned.hz
 
-    def __post_init__(self) -> None:
-        self.least_s = max(LIVELIEST_S, 1.0 / (MORE_OFTEN * self.planned.hz))
-
     def ready_s(self) -> float:
-        return self.asked_s + self.least_s
+        """When it may be asked for again."""
+        return self.asked_s + max(LIVELIEST_S, 1.0 / (MORE_OFTEN * self.planned.hz))
 
 
 class _AtOnce:
@@ -49,20 +54,25 @@ class _AtOnce:
 
     def __init__(self, most: int) -> None:
         self._most = self.now = most
+        self._known = most  # how many it was seen to answer at most
         self._well = self._badly = self._short = 0
 
-    def went_well(self) -> None:
-        self._badly = self._short = 0
+    def went_well(self, count: int) -> None:
+        self._badly = 0
+        if count > 1:
+            self._short = 0
         self._well += 1
-        if self._well >= MORE_AFTER and self.now < self._most:
+        sure = self.now < self._known
+        if self.now < self._most and self._well >= (MORE_AFTER if sure else DOUBTED_AFTER):
             self.now, self._well = self.now + 1, 0
+            self._known = max(self._known, self.now)
 
     def answered_only(self, count: int) -> None:
-        """It answers the first few items and leaves out the rest, as its make is; or a part got lost, once."""
+        """It left out of an answer what it has: it answers no more at once, as its make is, or a part got lost."""
         self._short += 1
-        if self._short >= FEWER_AFTER:
-            self._most = self.now = max(count, 1)
-            self._short = 0
+        if self._short >= FEWER_AFTER and count < self.now:
+            self._known = self.now = max(count, 1)
+            self._short = self._well = 0
 
     def went_badly(self) -> None:
         self._badly += 1
@@ -96,8 +106,10 @@ class Polling:
         if not ready:
             return ()
         ready.sort(key=lambda turn: -turn.urgency(now_s))
-        first = ready[0].planned
-        same = [turn for turn in ready if turn.planned.unit == first.unit][: self._units[first.unit].now]
+        first = ready[0]
+        unit = first.planned.unit
+        together = [turn for turn in ready if turn.planned.unit == unit and not turn.left_out_of]
+        same = [first] if first.left_out_of else together[: self._units[unit].now]
         for turn in same:
             turn.asked_s = now_s
         return tuple(turn.planned for turn in same)
@@ -112,14 +124,16 @@ class Polling:
         unit = self._units[asked[0].unit]
         missing = [one for one in asked if one.item.number not in numbers]
         for one in asked:
+            turn = self._turn(one)
             if one.item.number in numbers:
-                self._turn(one).answered = True
+                if turn.left_out_of:
+                    unit.answered_only(turn.left_out_of)
+                turn.answered, turn.silent, turn.left_out_of = True, 0, 0
+            else:
+                turn.left_out_of = len(numbers)
+                turn.asked_s -= 1.0 / one.hz  # asked for again soon
         if not missing:
-            unit.went_well()
-        elif numbers:
-            unit.answered_only(len(numbers))
-        for one in missing:  # asked for again soon
-            self._turn(one).asked_s -= 1.0 / one.hz
+            unit.went_well(len(asked))
 
     def unanswered(self, asked: Sequence[PlannedItem], *, not_there: bool = True) -> None:
         """The question was met by silence or refused; `not_there` is False where that says nothing of the items."""

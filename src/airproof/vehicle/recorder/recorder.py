@@ -1,6 +1,6 @@
 """Recording a car: question after question, each value with its own time, until somebody says stop.
 
-    recorder = Recorder(found, speakers, Path("drive.csv"), clock)
+    recorder = Recorder(lambda: found.connect(clock), plan_for(speakers), Path("drive.csv"), clock)
     for status in recorder.run():
         ...                       # show it; recorder.mark("hesitated here"); recorder.stop()
 
@@ -174,10 +174,12 @@ class Recorder:
 
     def _end(self) -> None:
         self._state, self._ended_s = "stopped", self._at()
-        self._put_marks()
-        self._file.note(self._ended_s, "ended", rows=self._file.rows, latency_s=round(self._latency(), 5))
-        self._file.close()
         self._let_go()
+        try:
+            self._put_marks()
+            self._file.note(self._ended_s, "ended", rows=self._file.rows, latency_s=round(self._latency(), 5))
+        finally:
+            self._file.close()
 
     def _ask_next(self, link: Link) -> None:
         asked = self._polling.next(self._clock.now())

@@ -6,6 +6,7 @@ ends; once a second it is forced onto the disk, against the computer's.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import math
 import os
@@ -81,8 +82,9 @@ class RecordingFile:
         self._put(self._notes, json.dumps({"at_s": round(time_s, 4), "kind": kind, **more}, ensure_ascii=False))
 
     def close(self) -> None:
-        """Force everything onto the disk and let go."""
-        self._force()
+        """Force everything onto the disk and let go; a full disk has been told of by then."""
+        with contextlib.suppress(OSError):
+            self._force()
         os.close(self._file)
         os.close(self._notes)
 
