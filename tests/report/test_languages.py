@@ -121,6 +121,16 @@ def test_sentences_within_sentences_are_taken_apart():
     assert f"{MINUS}10 a +35" in said.text
 
 
+def test_what_stands_in_brackets_stays_behind_what_it_belongs_to():
+    said = language("fr").words(
+        "measured air flow is 21 % below what pressure, temperature and speed give at idle (90 steady points; "
+        "healthy: -23 to +30 %)"
+    )
+    assert said.text.endswith(f"que donnent pression, température et régime (90 points stables{NB}; sain{NB}: "
+                              f"{MINUS}23 à +30{NB}%)")  # fmt: skip
+    assert "est au ralenti 21" in said.text
+
+
 def test_what_no_one_has_translated_stays_english_whole_and_says_so():
     said = language("fr").words("the moon is 3.5 kPa above the barometer", wish_of("inHg"))
     assert (said.text, said.language) == (f"the moon is 1.03{NB}inHg above the barometer", "en")

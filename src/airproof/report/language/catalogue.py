@@ -18,6 +18,7 @@ from babel.messages.pofile import read_po
 from airproof.report.language.tokens import SLOT, Token, as_written, put_together, taken_apart
 
 SLOTS = re.compile(r"\{([a-z]|\d+)\}")
+BARE = 4  # letters of a pattern that is hardly more than a bracket
 _LETTERS = re.compile(r"[^\W\d_]")
 DEPTH = 9  # patterns within patterns
 LOWERED = {
@@ -30,11 +31,15 @@ LOWERED = {
 
 @dataclass(frozen=True)
 class _Pattern:
-    """An English pattern as an expression, what is said for it, and how many letters of its own it has."""
+    """An English pattern as an expression, what is said for it, how many letters of its own it has.
+
+    `brackets`: whether it ends in a bracket.
+    """
 
     english: re.Pattern[str]
     says: str
     letters: int
+    brackets: bool
 
 
 @dataclass(frozen=True)
@@ -132,7 +137,12 @@ def catalogue(code: str) -> Catalogue:
         found = read_po(file, locale=code)
     said = {str(one.id): str(one.string) for one in found if one.id and one.string and not one.fuzzy}
     patterns = [_pattern(english, there) for english, there in said.items() if SLOTS.search(english)]
-    return Catalogue(code, said, tuple(sorted(patterns, key=lambda one: -one.letters)))
+    return Catalogue(code, said, tuple(sorted(patterns, key=_before)))
+
+
+def _before(pattern: _Pattern) -> tuple[bool, int]:
+    """What ends in a bracket of its own comes first, so that no slot swallows the bracket; then what says most."""
+    return not (pattern.brackets and pattern.letters > BARE), -pattern.letters
 
 
 def _pattern(english: str, says: str) -> _Pattern:
@@ -143,4 +153,4 @@ def _pattern(english: str, says: str) -> _Pattern:
         pieces.append(f"(?P<number{name}>{SLOT.pattern})" if name.isdigit() else f"(?P<{name}>.+?)")
         at = slot.end()
     pieces.append(re.escape(english[at:]))
-    return _Pattern(re.compile("".join(pieces), re.DOTALL), says, len(SLOTS.sub("", english)))
+    return _Pattern(re.compile("".join(pieces), re.DOTALL), says, len(SLOTS.sub("", english)), english.endswith(")"))

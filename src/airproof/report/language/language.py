@@ -31,7 +31,12 @@ LANGUAGES = ("en", "de", "fr", "es")
 ENGLISH = "en"
 _HIGH = re.compile(r" (?=[:;!?%»])|(?<=«) ")
 _MINUS = "\N{MINUS SIGN}"
-_DEGREES = {"degC": "\N{DEGREE SIGN}C", "degF": "\N{DEGREE SIGN}F", "deg": "\N{DEGREE SIGN}"}
+_DEGREES = {
+    "degC": "\N{DEGREE SIGN}C",
+    "degF": "\N{DEGREE SIGN}F",
+    "deg": "\N{DEGREE SIGN}",
+    "degrees": "\N{DEGREE SIGN}",
+}
 
 
 @dataclass(frozen=True)
@@ -127,7 +132,7 @@ class Language:
             return ""
         name, _, counted = unit.partition(" ")
         said = _DEGREES.get(name, name)
-        blank = "" if unit == "deg" else "\N{NO-BREAK SPACE}"
+        blank = "" if name in ("deg", "degrees") else "\N{NO-BREAK SPACE}"
         return f"{blank}{said}" + (f" {self.say(counted)}" if counted else "")
 
 
