@@ -186,6 +186,20 @@ class TestAWrongFile:
         assert "disk broke" not in answer.text
         assert kept(bench) == []
 
+    def test_the_same_file_of_a_job_that_is_deleted_at_that_moment_stays(
+        self, bench: Bench, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        real = uploads.append_beside
+
+        def while_another_is_deleted(store: Any, job: int, drafts: Any, **more: Any) -> Any:
+            store.shelf.remove(drafts[0].payload.sha256)
+            return real(store, job, drafts, **more)
+
+        monkeypatch.setattr(uploads, "append_beside", while_another_is_deleted)
+        assert send(bench, GOOD).status_code == 200
+        (fact,) = bench.store.state(1).recordings.values()
+        assert bench.store.shelf.original(fact.payload.sha256) is not None
+
 
 class TestNames:
     @pytest.mark.parametrize(

@@ -304,11 +304,16 @@ def append_with(
     except BaseException:
         store.let_go(list(kept))
         raise
+    put_back(store, kept)
+    return added
+
+
+def put_back(store: Store, kept: Mapping[str, Path]) -> None:
+    """Files by their hash, just added to a job: back on the shelf, if one deleted meanwhile had them and took them."""
     for sha256, path in kept.items():
-        if store.shelf.original(sha256) is None:  # a job that was deleted meanwhile had the same file
+        if store.shelf.original(sha256) is None:
             with in_our_words(store.where), path.open("rb") as file:
                 store.shelf.put(file, where=str(path))
-    return added
 
 
 def shown_name(name: str) -> str:

@@ -10,7 +10,7 @@ from typing import Annotated
 from pydantic import BaseModel, ConfigDict, Field
 
 from airproof.errors import UnusableFile
-from airproof.jobs.adding import code_said, engine_said, noted_said, place_said, recording_said
+from airproof.jobs.adding import code_said, engine_said, noted_said, place_said, put_back, recording_said
 from airproof.jobs.events import Draft
 from airproof.jobs.kinds import Complaint, Note, Place, Recording, payload_of
 from airproof.jobs.store import Store
@@ -60,17 +60,19 @@ def open_whole(
     store: Store, drafts: Sequence[Draft], recordings: Sequence[Path], author: str, uid: str | None = None
 ) -> int:
     """Open a job with its recordings, all of it or nothing; its number. Raises as `recording_said`."""
-    kept: list[str] = []
+    kept: dict[str, Path] = {}
     whole = list(drafts)
     try:
         for path in recordings:
             whole.append(recording_said(store, path))
             assert isinstance(whole[-1].payload, Recording)
-            kept.append(whole[-1].payload.sha256)
-        return store.new_job(whole, author, uid)
+            kept[whole[-1].payload.sha256] = path
+        number = store.new_job(whole, author, uid)
     except BaseException:
-        store.let_go(kept)
+        store.let_go(list(kept))
         raise
+    put_back(store, kept)
+    return number
 
 
 def _bytes(path: Path) -> bytes:

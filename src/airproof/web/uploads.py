@@ -18,7 +18,7 @@ from starlette.responses import JSONResponse
 
 from airproof.diagnosis.place_as_typed import the_barometer
 from airproof.errors import AirproofError, UnusableRequest
-from airproof.jobs.adding import recording_said, shown_name
+from airproof.jobs.adding import put_back, recording_said, shown_name
 from airproof.jobs.beside import append_beside
 from airproof.jobs.job_file_reading import import_job
 from airproof.jobs.kinds import Recording, Role
@@ -68,6 +68,7 @@ def _recording(bench: Bench, job: int, request: Request, received: Received) -> 
     except BaseException:
         store.let_go([said.sha256])
         raise
+    put_back(store, {said.sha256: received.path})
     return f"{received.name}: {duration(said.seconds or 0.0)}, {len(said.holds)} signals understood. It is in the job."
 
 
