@@ -1,4 +1,4 @@
-"""The page of HTML in a browser: nothing is fetched, nothing is wider than a phone, and whoever cannot see is not lost."""
+"""The page of HTML in a browser: nothing is fetched, nothing is too wide, and whoever cannot see is not lost."""
 
 from __future__ import annotations
 

@@ -88,21 +88,51 @@ def folded(summary: str, *, opened: bool = False, classes: str = "", **attribute
     return made
 
 
-def folded_later(summary: str, build: Callable[[], None], classes: str = "") -> Mark:
+class FoldedLater(Mark):
     """As `folded`, its inside made when it is first opened: a page with much to say is there at once."""
-    made = folded(summary, classes=classes)
-    with made:
-        inside = Mark("div")
-    built = False
 
-    def open_() -> None:
-        nonlocal built
-        if not built:
-            built = True
-            with inside:
-                build()
+    def __init__(self, summary: str, build: Callable[[], None], *, opened: bool = False, classes: str = "") -> None:
+        super().__init__("details", classes=classes, open=opened or None)
+        self._build, self._built = build, False
+        with self:
+            Mark("summary", summary)
+            self._inside = Mark("div")
+        self.on("toggle", self._open, [])
+        if opened:
+            self._open()
 
-    made.on("toggle", open_, [])
+    def _open(self) -> None:
+        if not self._built:
+            self._built = True
+            with self._inside:
+                self._build()
+
+    def fold(self) -> None:
+        """Fold it again; what is inside is made anew when it is next opened."""
+        self._inside.clear()
+        self._built = False
+        self.client.run_javascript(f"getHtmlElement({self.id}).open = false")
+
+
+def folded_later(summary: str, build: Callable[[], None], classes: str = "") -> FoldedLater:
+    """Something that is made when it is laid open."""
+    return FoldedLater(summary, build, classes=classes)
+
+
+def folded_form(summary: str, act: Act, fields: Callable[[], None], send: str, *, opened: bool = False) -> FoldedLater:
+    """A form that is laid open when somebody has something to say, and folds when that was taken."""
+
+    async def carry_out(values: Values) -> None:
+        outcome = act(values)
+        if outcome is not None:
+            await outcome
+        made.fold()
+
+    def build() -> None:
+        with Form(carry_out, send=send):
+            fields()
+
+    made = FoldedLater(summary, build, opened=opened)
     return made
 
 

@@ -27,6 +27,9 @@ if TYPE_CHECKING:
     from airproof.web.bench import Bench
 
 ASSETS = Path(__file__).parent / "assets"
+PATIENT_S = 20.0
+"""Before a page that is not there counts as failed: an old laptop that weighs meanwhile may take a while."""
+
 _ROOMY = re.compile(r"/job/[0-9]+/recordings|/jobs/import")
 
 
@@ -48,25 +51,25 @@ def lay_out(bench: Bench) -> None:
 
 
 def _places(bench: Bench) -> None:
-    @ui.page("/")
+    @ui.page("/", response_timeout=PATIENT_S)
     async def jobs(words: str = "") -> None:
         from airproof.web import jobs_page
 
         await jobs_page.show(bench, words)
 
-    @ui.page("/new")
+    @ui.page("/new", response_timeout=PATIENT_S)
     def new() -> None:
         from airproof.web import jobs_page
 
         jobs_page.new(bench)
 
-    @ui.page("/settings")
+    @ui.page("/settings", response_timeout=PATIENT_S)
     def settings() -> None:
         from airproof.web import settings_page
 
         settings_page.show(bench)
 
-    @ui.page("/rehearse")
+    @ui.page("/rehearse", response_timeout=PATIENT_S)
     async def rehearse() -> None:
         from airproof.web import rehearsal_page
 
@@ -74,31 +77,31 @@ def _places(bench: Bench) -> None:
 
 
 def _of_a_job(bench: Bench) -> None:
-    @ui.page("/job/{job}")
+    @ui.page("/job/{job}", response_timeout=PATIENT_S)
     async def case(job: int) -> Response | None:
         from airproof.web.case import file
 
         return await _there(file.show(bench, job))
 
-    @ui.page("/job/{job}/step/{step}")
+    @ui.page("/job/{job}/step/{step}", response_timeout=PATIENT_S)
     async def step(job: int, step: str) -> Response | None:
         from airproof.web import step_page
 
         return await _there(step_page.show(bench, job, step))
 
-    @ui.page("/job/{job}/recording/{sha256}")
+    @ui.page("/job/{job}/recording/{sha256}", response_timeout=PATIENT_S)
     async def recording(job: int, sha256: str, request: Request) -> Response | None:
         from airproof.web import trace_page
 
         return await _there(trace_page.show(bench, job, sha256, dict(request.query_params)))
 
-    @ui.page("/job/{job}/line")
+    @ui.page("/job/{job}/line", response_timeout=PATIENT_S)
     async def line(job: int) -> Response | None:
         from airproof.web.live import page
 
         return await _there(page.show(bench, job))
 
-    @ui.page("/job/{job}/delete")
+    @ui.page("/job/{job}/delete", response_timeout=PATIENT_S)
     async def delete(job: int) -> Response | None:
         from airproof.web import delete_page
 

@@ -8,25 +8,28 @@ from airproof.jobs.events import Draft
 from airproof.jobs.kinds import payload_of
 from airproof.web.case.fact import facts
 from airproof.web.case.file import CaseFile
-from airproof.web.marks import Form, Values, choice, field, folded, folded_later, heading, link, one, picks, say
+from airproof.web.marks import Values, choice, field, folded, folded_form, folded_later, heading, link, one, picks, say
 
 
 def show(case: CaseFile) -> None:
     """Closing, reopening (by taking the closing back), exporting."""
     heading(2, "Proof", id="proof")
-    facts(case, ("closed",))
-    if case.state.closed is None:
-        say(
-            "A repair is proved when the same checks that found the fault find it gone: record again as before, in "
-            "the same regimes, and see that the codes stay away. Until then a cause is only believed.",
-        )
-        _closing(case)
+    case.part(_standing, on="facts", of=("closed",))
+    _closing(case)
     if case.state.rehearsed is not None:
         folded_later("This job is a rehearsal: lay the truth open", lambda: _truth(case))
     with folded("Take the whole job along"):
         link("Export the job as one file", f"/job/{case.job}/export", "press quiet")
         link("Without VIN, plate and owner", f"/job/{case.job}/export?private=no", "press quiet")
         link("Delete the job ...", f"/job/{case.job}/delete")
+
+
+def _standing(case: CaseFile) -> None:
+    if not facts(case, ("closed",)):
+        say(
+            "A repair is proved when the same checks that found the fault find it gone: record again as before, in "
+            "the same regimes, and see that the codes stay away. Until then a cause is only believed.",
+        )
 
 
 def _truth(case: CaseFile) -> None:
@@ -40,7 +43,6 @@ def _truth(case: CaseFile) -> None:
 
 def _closing(case: CaseFile) -> None:
     causes = {name: cause.title for name, cause in case.bench.known.causes.items()}
-    first = "" if case.weighed is None else case.weighed.weighing.verdict.first.id
 
     async def close_(values: Values) -> None:
         data = {"cause": one(values, "cause"), "standing": one(values, "standing"), "note": one(values, "note")}
@@ -48,7 +50,8 @@ def _closing(case: CaseFile) -> None:
             [Draft("closed", payload_of("closed", data))], "The job is closed. Taking that back opens it again."
         )
 
-    with folded("Close the job"), Form(close_, send="Close the job"):
+    def fields() -> None:
+        first = "" if case.weighed is None else case.weighed.weighing.verdict.first.id
         choice("What it was", "cause", causes, first)
         standings = {
             "proved": "proved: the check that showed the fault shows it gone, and the codes stay away",
@@ -56,3 +59,5 @@ def _closing(case: CaseFile) -> None:
         }
         picks("How sure", "standing", standings, "believed")
         field("A word on it", "note")
+
+    folded_form("Close the job", close_, fields, "Close the job")

@@ -8,8 +8,9 @@ from airproof.jobs.kinds import payload_of
 from airproof.web.case import intake
 from airproof.web.case.fact import facts
 from airproof.web.case.file import CaseFile
-from airproof.web.marks import Form, Values, choice, field, folded, heading, one, say
+from airproof.web.marks import Values, choice, field, folded_form, heading, one, say
 
+KINDS = ("look", "reading", "measured", "step", "note")
 SENSORS = {
     "manifold_pressure": "manifold pressure",
     "charge_pressure": "charge pressure, before the throttle",
@@ -20,14 +21,15 @@ SENSORS = {
 def show(case: CaseFile) -> None:
     """Looks, readings, steps and notes, and fields for more."""
     heading(2, "Seen, measured and done")
-    if not facts(case, ("look", "reading", "measured", "step", "note")):
-        say("Nothing yet.", "soft")
+    case.part(_all, on="facts", of=KINDS)
 
     async def looked(values: Values) -> None:
         await case.add(in_place(intake.noted_drafts(case.bench, values, ("look",)), case.state))
 
-    with folded("What was seen on the car"), Form(looked, send="Keep"):
+    def looks() -> None:
         intake.noted_ticks(case.bench.known, "look", "Tick what is there")
+
+    folded_form("What was seen on the car", looked, looks, "Keep")
 
     async def read(values: Values) -> None:
         data = {"signal": one(values, "signal"), "value": one(values, "value")}
@@ -36,12 +38,21 @@ def show(case: CaseFile) -> None:
         before = case.state.readings.get(data["signal"])
         await case.add([draft if before is None else Draft("reading", draft.payload, corrects=before.number)])
 
-    with folded("A pressure read with the key on and the engine off"), Form(read, send="Keep"):
+    def reading() -> None:
         choice("Which sensor shows it", "signal", SENSORS)
         field("What it shows, absolute", "value", hint="With its unit, such as 98.2kPa or 29.0inHg.")
+
+    folded_form("A pressure read with the key on and the engine off", read, reading, "Keep")
 
     async def note(values: Values) -> None:
         await case.add([Draft("note", payload_of("note", {"text": one(values, "text")}))])
 
-    with folded("A note"), Form(note, send="Keep the note"):
+    def text() -> None:
         field("Anything else worth keeping", "text", long=True, required=True)
+
+    folded_form("A note", note, text, "Keep the note")
+
+
+def _all(case: CaseFile) -> None:
+    if not facts(case, KINDS):
+        say("Nothing yet.", "soft")

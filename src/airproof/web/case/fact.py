@@ -29,7 +29,7 @@ from airproof.knowledge.model import Knowledge
 from airproof.report.job_in_words import fact_in_words
 from airproof.report.wording import sentence
 from airproof.web.case.file import CaseFile
-from airproof.web.marks import Form, Mark, Values, button, choice, field, folded, one, say
+from airproof.web.marks import Form, Mark, Values, button, choice, field, folded_later, one, say
 
 TAKEN_BACK = ("code", "symptom", "look", "history", "condition", "reading", "measured", "step", "note", "freeze_frame",
               "readiness", "recording", "closed", "place", "car", "engine", "complaint")  # fmt: skip
@@ -60,11 +60,13 @@ def show(case: CaseFile, kind: str, fact: Fact[Payload]) -> None:
     async def take_back() -> None:
         await case.add([withdrawal(fact.number)], "Taken back; it stays in the history.")
 
-    with folded(text):
+    def inside() -> None:
         say(f"Said by {fact.author}, {fact.at.astimezone():%Y-%m-%d %H:%M}. Fact {fact.number}.", "soft")
         _correction(case, kind, fact)
         if kind in TAKEN_BACK:
             button("Take this back", take_back, "quiet small", aria_label=f"Take this back: {text}")
+
+    folded_later(text, inside)
 
 
 def in_a_sentence(kind: str, payload: Payload, known: Knowledge) -> str:

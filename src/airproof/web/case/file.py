@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field
 
 from nicegui import Client, background_tasks, ui
@@ -53,16 +53,18 @@ class CaseFile:
         with self.client:
             aloud(text)
 
-    def part(self, draw: Callable[[CaseFile], None], *, on: str) -> None:
-        """A part of the page; `on` is "facts" or "weighing", whatever it is drawn from."""
-        part = Part(draw, on, Mark("div"))
+    def part(self, draw: Callable[[CaseFile], None], *, on: str, of: Collection[str] = ()) -> None:
+        """A part of the page; `on` is "facts" or "weighing", whatever it is drawn from; `of` are the kinds of facts
+        that it shows, none meaning all. Forms are no part of it: what somebody types stays when others add.
+        """
+        part = Part(draw, on, Mark("div"), frozenset(of))
         self.parts.append(part)
         part.redraw(self)
 
-    def redraw(self, on: str) -> None:
+    def redraw(self, on: str, of: Collection[str] = ()) -> None:
         """Draw all parts anew that show this."""
         for part in self.parts:
-            if part.on == on:
+            if part.on == on and (not of or not part.of or not part.of.isdisjoint(of)):
                 part.redraw(self)
 
     async def add(self, drafts: Sequence[Draft], done: str = "Kept.") -> None:
@@ -100,13 +102,18 @@ class CaseFile:
         facts = [event for event in new if event.kind != "verdict"]
         if not facts:
             return
-        self.redraw("facts")
+        self.redraw("facts", self._kinds(facts))
         others = [event for event in facts if event.author != self.bench.speaker]
         if aloud_:
             told = "; ".join(event_in_words(event, self.bench.known) for event in (others or facts)[:NAMED])
             self.aloud(f"Added meanwhile: {self.bench.words(told)}")
         if any(part.on == "weighing" for part in self.parts):
             background_tasks.create(self.weigh(), name=f"weighing job {self.job}")
+
+    def _kinds(self, events: Sequence[Event]) -> set[str]:
+        """The kinds of what these events say, correct or take back."""
+        touched = {n for event in events for n in (event.number, event.corrects, event.withdraws) if n is not None}
+        return {event.kind for event in self.events if event.number in touched}
 
     async def weigh(self) -> None:
         """Weigh the job as it stands, and show it."""
@@ -141,6 +148,7 @@ class Part:
     draw: Callable[[CaseFile], None]
     on: str
     place: Mark
+    of: frozenset[str] = frozenset()
 
     def redraw(self, case: CaseFile) -> None:
         """Draw it anew in its place."""
@@ -158,16 +166,16 @@ async def show(bench: Bench, job: int) -> None:
     case = CaseFile(bench, job, events)
     case.weighed = bench.weighed(job, case.state)
     with page(bench, title_of(line)):
-        case.part(told.head, on="facts")
+        case.part(told.head, on="facts", of=("car", "closed"))
         case.part(weighing.answer_in_short, on="weighing")
         case.part(_at_work, on="work")
-        case.part(told.complaint, on="facts")
-        case.part(heard.what_the_car_says, on="facts")
-        case.part(recordings.show, on="facts")
+        told.show(case)
+        heard.show(case)
+        recordings.show(case)
         case.part(weighing.show, on="weighing")
         case.part(next_step.show, on="weighing")
-        case.part(done.show, on="facts")
-        case.part(close.show, on="facts")
+        done.show(case)
+        close.show(case)
         case.part(history.show, on="facts")
     ui.timer(LOOK_S, case.look)
     if case.weighed is None:

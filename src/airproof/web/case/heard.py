@@ -13,22 +13,25 @@ from airproof.knowledge.lookup import UnlistedCode, explain_code
 from airproof.report.explained import explain
 from airproof.web.case.fact import facts
 from airproof.web.case.file import CaseFile
-from airproof.web.marks import Form, Mark, Values, choice, field, folded, folded_later, heading, lines, one, say
+from airproof.web.marks import Mark, Values, choice, field, folded_form, folded_later, heading, lines, one, say
 
 STANDINGS = {"": "not asked", "complete": "complete", "incomplete": "incomplete", "not supported": "not supported"}
 
 
-def what_the_car_says(case: CaseFile) -> None:
+def show(case: CaseFile) -> None:
     """All that was read from the control unit, and fields for more."""
     heading(2, "What the car says")
-    count = facts(case, ("code", "freeze_frame", "readiness"))
-    if not count:
-        say("No codes yet. Read them with their freeze frames before anybody clears them.", "soft")
-    for code in case.state.codes:
-        folded_later(f"What {code} claims, and what else sets it", _explained(case, code))
+    case.part(_said, on="facts", of=("code", "freeze_frame", "readiness"))
     _codes(case)
     _frame(case)
     _readiness(case)
+
+
+def _said(case: CaseFile) -> None:
+    if not facts(case, ("code", "freeze_frame", "readiness")):
+        say("No codes yet. Read them with their freeze frames before anybody clears them.", "soft")
+    for code in case.state.codes:
+        folded_later(f"What {code} claims, and what else sets it", _explained(case, code))
 
 
 def _explained(case: CaseFile, code: str) -> Callable[[], None]:
@@ -57,15 +60,14 @@ def _codes(case: CaseFile) -> None:
             kept += f" {', '.join(unknown)} kept; not among those that are weighed here."
         await case.add(in_place(drafts, case.state), kept)
 
-    with folded("Add codes", opened=not case.state.codes), Form(add, send="Find the codes"):
+    def fields() -> None:
         field("Paste or type them, in any form", "text", long=True, spellcheck="false")
         choice("How they stand", "status", {name: name for name in case.bench.known.statuses}, "stored")
 
+    folded_form("Add codes", add, fields, "Find the codes", opened=not case.state.codes)
+
 
 def _frame(case: CaseFile) -> None:
-    if not case.state.codes:
-        return
-
     async def add(values: Values) -> None:
         read = frame_in_text(one(values, "frame"))
         if not read.values:
@@ -81,7 +83,9 @@ def _frame(case: CaseFile) -> None:
         if read.left_out:
             case.aloud(f"Kept {len(read.values)} values. Nothing was made of: {'; '.join(read.left_out)}")
 
-    with folded("Add a freeze frame"), Form(add, send="Keep the freeze frame"):
+    def fields() -> None:
+        if not case.state.codes:
+            say("It belongs to a code: add that first.", "soft")
         choice("Stored with", "code", {code: code for code in case.state.codes})
         field(
             "Its values, one a line, with their units",
@@ -91,17 +95,19 @@ def _frame(case: CaseFile) -> None:
             spellcheck="false",
         )
 
+    folded_form("Add a freeze frame", add, fields, "Keep the freeze frame")
+
 
 def _readiness(case: CaseFile) -> None:
     monitors = case.bench.known.monitors
-    said = case.state.readiness.payload if case.state.readiness else Readiness()
 
     async def keep(values: Values) -> None:
         told = {name: one(values, f"monitor {name}") for name in monitors if one(values, f"monitor {name}")}
         data = {"codes_read": "codes_read" in values, "monitors": told}
         await case.add([Draft("readiness", payload_of("readiness", data))])
 
-    with folded("Readiness"), Form(keep, send="Keep"):
+    def fields() -> None:
+        said = case.state.readiness.payload if case.state.readiness else Readiness()
         say("What each monitor says of itself. Complete and no code is evidence too; incomplete is none.", "soft")
         with Mark("label", classes="tick"):
             Mark("input", type="checkbox", name="codes_read", value="yes", checked=said.codes_read)
@@ -109,3 +115,5 @@ def _readiness(case: CaseFile) -> None:
         with Mark("div", classes="pair"):
             for name, monitor in monitors.items():
                 choice(monitor.title, f"monitor {name}", STANDINGS, said.monitors.get(name, ""))
+
+    folded_form("Readiness", keep, fields, "Keep")

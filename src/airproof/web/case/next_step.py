@@ -6,15 +6,14 @@ import asyncio
 
 from nicegui import ui
 
-from airproof.jobs.weighing import Weighed
-from airproof.repair.advice import Advice, advise
-from airproof.repair.task import Task
+from airproof.jobs.weighing import Weighed, planning_task
+from airproof.repair.advice import advise
 from airproof.report.in_words import cautions_of
 from airproof.report.in_words import in_words as verdict_in_words
 from airproof.report.plan_in_words import in_words as plan_in_words
 from airproof.report.wording import sentence
 from airproof.web.case.file import CaseFile
-from airproof.web.marks import Mark, folded, heading, lines, link, say
+from airproof.web.marks import Mark, folded, folded_later, heading, lines, link, say
 
 SHOWN = 5
 
@@ -36,25 +35,26 @@ def show(case: CaseFile) -> None:
         heading(3, "Take care")
         lines(sentence(words(one)) for one in cautions_of(weighed.weighing.verdict, weighed.plan))
     _others(case, weighed)
-    with folded("Where it leads, and what would change it"):
-        place = Mark("div")
-        with place:
-            say("Reckoning ...", "soft", role="status")
+    folded_later("Where it leads, and what would change it", lambda: _way(case, weighed))
+
+
+def _way(case: CaseFile, weighed: Weighed) -> None:
+    """The whole plan, reckoned when somebody wants to see it."""
+    with Mark("div") as place:
+        say("Reckoning ...", "soft", role="status")
 
     async def lay_open() -> None:
-        from airproof.jobs.weighing import planning_task
-
-        task: Task = planning_task(weighed, case.state, case.bench.known, case.bench.prices)
-        advice: Advice = await asyncio.to_thread(advise, task)
+        task = planning_task(weighed, case.state, case.bench.known, case.bench.prices)
+        advice = await asyncio.to_thread(advise, task)
         place.clear()
         with place:
             for part in plan_in_words(advice, task):
                 if part.id in ("first", "how", "care"):
                     continue
                 heading(3, part.heading)
-                lines(map(words, part.lines))
+                lines(map(case.bench.words, part.lines))
 
-    ui.timer(0.05, lay_open, once=True)
+    ui.timer(0.0, lay_open, once=True)
 
 
 def _others(case: CaseFile, weighed: Weighed) -> None:

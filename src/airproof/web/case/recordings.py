@@ -27,6 +27,12 @@ WHAT_TO_RECORD = (
 def show(case: CaseFile) -> None:
     """Each recording, and a place to give another."""
     heading(2, "Recordings")
+    case.part(_all, on="facts", of=("recording",))
+    link("Or record it from here, with an adapter at the car's plug", f"/job/{case.job}/line")
+    drop(f"/job/{case.job}/recordings", "Choose a recording", roles=ROLES)
+
+
+def _all(case: CaseFile) -> None:
     found = [fact for kind, fact in standing(case.events) if kind == "recording"]
     if found:
         with Mark("ul", classes="evidence"):
@@ -36,8 +42,6 @@ def show(case: CaseFile) -> None:
     else:
         say("None yet. What tells most, in this order:")
         lines(WHAT_TO_RECORD, ordered=True)
-    link("Or record it from here, with an adapter at the car's plug", f"/job/{case.job}/line")
-    drop(f"/job/{case.job}/recordings", "Choose a recording", roles=ROLES)
 
 
 def _one(case: CaseFile, fact: Fact[Payload]) -> None:

@@ -10,7 +10,10 @@ from airproof.knowledge.vin import doubts_of
 from airproof.web.case import intake
 from airproof.web.case.fact import facts
 from airproof.web.case.file import CaseFile
-from airproof.web.marks import Form, Values, folded, heading, lines, say
+from airproof.web.marks import Values, folded_form, folded_later, heading, lines, say
+
+TOLD = ("complaint", "symptom", "condition", "history")
+THE_CAR = ("car", "engine", "place")
 
 
 def head(case: CaseFile) -> None:
@@ -24,53 +27,64 @@ def head(case: CaseFile) -> None:
         say(f"Closed: {cause.title if cause else closed.cause} ({closed.standing}).", "news")
 
 
-def complaint(case: CaseFile) -> None:
+def show(case: CaseFile) -> None:
     """The complaint, the car, the place: as they stand, and to be said or corrected."""
     heading(2, "The complaint")
-    said = case.state.complaint
-    text = said.payload.text if said is not None else ""
-    if text:
-        with_lines = [line for line in text.splitlines() if line.strip()]
-        for line in with_lines:
-            say(line)
-    else:
-        say("Nothing is written down yet.", "soft")
-    facts(case, ("symptom", "condition", "history"))
+    case.part(_complaint, on="facts", of=TOLD)
 
-    async def add_complaint(values: Values) -> None:
-        drafts = intake.complaint_drafts(case.bench, values, text)
+    async def keep(values: Values) -> None:
+        said = case.state.complaint
+        drafts = intake.complaint_drafts(case.bench, values, "" if said is None else said.payload.text)
         if said is not None:
             drafts = [replace(d, corrects=said.number) if d.kind == "complaint" else d for d in drafts]
         drafts += intake.noted_drafts(case.bench, values, ("condition", "history"))
         await case.add(in_place(drafts, case.state))
 
-    with folded("Write down or correct the complaint"), Form(add_complaint, send="Keep"):
-        intake.complaint_fields(case.bench, text)
-        with folded("When it is there"):
-            intake.noted_ticks(case.bench.known, "condition", "Tick what fits")
-        with folded("What was done to the car before"):
-            intake.noted_ticks(case.bench.known, "history", "Tick what fits")
-    _car(case)
-
-
-def _car(case: CaseFile) -> None:
-    state = case.state
+    folded_form("Write down or correct the complaint", keep, lambda: _complaint_fields(case), "Keep")
     heading(3, "Car and engine")
-    facts(case, ("car", "engine", "place"))
-    lines(doubts_of(state.car.vin or ""), "soft")
-    if state.engine is None:
-        say("The engine is not known yet: nothing can be weighed before it is.", "news")
+    case.part(_car, on="facts", of=THE_CAR)
 
-    async def keep(values: Values) -> None:
+    async def keep_car(values: Values) -> None:
+        state = case.state
         drafts = intake.car_drafts(values, state.car)
         drafts += [d for d in intake.engine_drafts(values) if state.engine is None or d.payload != state.engine.payload]
         drafts += intake.place_drafts(values, state.place)
         await case.add(drafts)
 
-    with (
-        folded("Say more about car, engine and place", opened=state.engine is None),
-        Form(keep, send="Keep"),
-    ):
-        intake.engine_fields(state.engine.payload if state.engine is not None else None)
-        intake.place_fields(case.bench.settings.altitude, state.place)
-        intake.car_fields(state.car)
+    folded_form(
+        "Say more about car, engine and place",
+        keep_car,
+        lambda: _car_fields(case),
+        "Keep",
+        opened=case.state.engine is None,
+    )
+
+
+def _complaint(case: CaseFile) -> None:
+    said = case.state.complaint
+    text = said.payload.text if said is not None else ""
+    for line in text.splitlines() or ["Nothing is written down yet."]:
+        say(line, "" if text else "soft")
+    facts(case, TOLD[1:])
+
+
+def _complaint_fields(case: CaseFile) -> None:
+    said = case.state.complaint
+    intake.complaint_fields(case.bench, "" if said is None else said.payload.text)
+    known = case.bench.known
+    folded_later("When it is there", lambda: intake.noted_ticks(known, "condition", "Tick what fits"))
+    folded_later("What was done to the car before", lambda: intake.noted_ticks(known, "history", "Tick what fits"))
+
+
+def _car(case: CaseFile) -> None:
+    facts(case, THE_CAR)
+    lines(doubts_of(case.state.car.vin or ""), "soft")
+    if case.state.engine is None:
+        say("The engine is not known yet: nothing can be weighed before it is.", "news")
+
+
+def _car_fields(case: CaseFile) -> None:
+    state = case.state
+    intake.engine_fields(state.engine.payload if state.engine is not None else None)
+    intake.place_fields(case.bench.settings.altitude, state.place)
+    intake.car_fields(state.car)

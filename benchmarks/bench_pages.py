@@ -1,0 +1,148 @@
+"""What the pages cost: seconds until one sees and can use them, and memory. python benchmarks/bench_pages.py [JOBS]
+
+Everything is measured in a real browser against `airproof serve` in a process of its own, three times, the median told;
+beside it the bare page of a wrong address from the same server, so that a slow machine shows as such.
+"""
+
+from __future__ import annotations
+
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from playwright.sync_api import Page, Playwright, expect, sync_playwright
+
+PROJECT = Path(__file__).resolve().parents[1]
+sys.path[:0] = [str(PROJECT / "tests" / "web"), str(PROJECT / "tests" / "jobs")]
+from test_browser_pages import long_recording  # noqa: E402
+from visiting import DEMO, LAPTOP, Visitor, add_codes, give, job_with_recording, new_job  # noqa: E402
+
+from airproof.jobs.events import Draft  # noqa: E402
+from airproof.jobs.kinds import Code, Complaint, payload_of  # noqa: E402
+from airproof.jobs.opening import open_store  # noqa: E402
+from conftest import chromium  # noqa: E402
+
+TIMES = 3
+CODES = ("P0299", "P0171", "P0236", "P0101", "P0121", "P0234")
+
+
+def seconds(act: Callable[[], object]) -> float:
+    """How long it takes."""
+    began = time.perf_counter()
+    act()
+    return time.perf_counter() - began
+
+
+def memory_mb(process: int) -> float:
+    """Memory that the server holds, MB (Linux)."""
+    for line in Path(f"/proc/{process}/status").read_text().splitlines():
+        if line.startswith("VmRSS"):
+            return int(line.split()[1]) / 1024
+    return float("nan")
+
+
+def fill(folder: Path, jobs: int) -> None:
+    """A store with many jobs, each with a complaint and a code; invented."""
+    with open_store(folder) as store:
+        for number in range(jobs):
+            text = f"complaint {number} hesitates {'uphill' if number % 7 else 'downhill'}"
+            complaint = Draft("complaint", payload_of("complaint", Complaint(text=text).model_dump()))
+            store.new_job([complaint, Draft("code", Code(id=CODES[number % len(CODES)]))], "bench")
+
+
+def tell(what: str, figures: list[float], wanted: str) -> None:
+    """One line."""
+    print(
+        f"{what:58} {statistics.median(figures):6.2f} s   (wanted {wanted}; {', '.join(f'{x:.2f}' for x in figures)})"
+    )
+
+
+def fact(page: Page, code: str) -> None:
+    """From sending a new fact to the verdict that has heard it."""
+    add_codes(page, code)
+    expect(page.locator("#page")).to_contain_text(f"{code}, stored")
+    page.wait_for_function("!document.querySelector('#page progress:not([hidden])')")
+
+
+def main(jobs: int) -> None:
+    """Measure and tell."""
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
+        fill(Path(folder), jobs)
+        words = [sys.executable, "-m", "airproof", "serve", "--data", folder, "--demo", str(DEMO)]
+        surroundings = os.environ | {"PYTHONUNBUFFERED": "1"}
+        with subprocess.Popen(words, stdout=subprocess.PIPE, text=True, env=surroundings) as process:
+            try:
+                measure(process, playwright, Path(folder), jobs)
+            finally:
+                process.terminate()
+
+
+def measure(process: subprocess.Popen[str], playwright: Playwright, folder: Path, jobs: int) -> None:
+    """Everything, against a server that is starting."""
+    assert process.stdout is not None
+    address = process.stdout.readline().split()[-1].rpartition("/job/")[0]
+    browser = playwright.chromium.launch(executable_path=chromium(), args=["--no-sandbox"])
+    visitor = Visitor(browser, address, LAPTOP)
+    time.sleep(5.0)  # what warms up in the background has done so before a person has found the address
+    page = visitor.opens("/")
+    tell(
+        "a bare page of the same server",
+        [seconds(lambda: page.goto(address + "/nowhere")) for _ in range(TIMES)],
+        "-",
+    )
+
+    def see(path: str, what: str) -> None:
+        page.goto(address + path)
+        page.locator(what).first.wait_for()
+
+    tell("first page", [seconds(lambda: see("/", "h1")) for _ in range(TIMES)], "1")
+    found = [seconds(lambda: see("/?words=downhill", "main ul")) for _ in range(TIMES)]
+    tell(f"a search among {jobs} jobs, its page drawn", found, "0.3 in the store")
+    job = job_with_recording(visitor, "measured")
+    path = job.url.removeprefix(address)
+    tell("the page of a weighed job", [seconds(lambda: see(path, ".answer")) for _ in range(TIMES)], "1")
+    tell("verdict after a new fact", [seconds(lambda c=code: fact(job, c)) for code in CODES[:TIMES]], "0.5")
+    long = new_job(visitor, "long")
+    expect(give(long, long_recording(folder / "long.csv"))).to_contain_text("in the job", timeout=90_000)
+    href = long.locator("a[href*='/recording/']").first.get_attribute("href") or ""
+    times = [seconds(lambda: see(href, ".trace .main-svg")) for _ in range(TIMES)]
+    tell("500,000 points on the screen", times, "1.5")
+
+    def closer() -> None:
+        before = page.evaluate("document.querySelector('.trace').layout.xaxis.range[1]")
+        page.get_by_role("button", name="Closer").click()
+        page.wait_for_function(f"document.querySelector('.trace').layout.xaxis.range[1] !== {before}")
+
+    tell("and closer", [seconds(closer) for _ in range(TIMES)], "-")
+    page.goto(address + "/rehearse")
+    page.locator("table").wait_for(timeout=90_000)
+    moves = [seconds(lambda s=share: slide(page, s)) for share in (0.9, 0.7, 0.95)]
+    tell("a slider moved, the data drawn", moves, "0.3")
+    for number in range(2):
+        job_with_recording(visitor, f"another {number}")
+    print(f"memory, three jobs weighed, traces, a rehearsal: {memory_mb(process.pid):.0f} MB (wanted 600)")
+    browser.close()
+
+
+def slide(page: Page, share: float) -> None:
+    """Move the slider; done when the picture has changed."""
+    before = page.evaluate("JSON.stringify(document.querySelector('.trace').data[1].y.slice(0, 400))")
+    page.locator("input[type=range]").evaluate(
+        "(e, share) => { e.value = Number(e.min) + share * (e.max - e.min);"
+        " e.dispatchEvent(new Event('input', {bubbles: true})); }",
+        share,
+    )
+    page.wait_for_function(
+        "b => document.querySelector('.trace').data.some(one => JSON.stringify(one.y.slice(0, 400)) !== b) &&"
+        " JSON.stringify(document.querySelector('.trace').data[1].y.slice(0, 400)) !== b",
+        arg=before,
+    )
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 5000)
