@@ -115,6 +115,18 @@ TURNED = [
     ("lies 8 kPa (13 %) above its middle", "lies 2.4 inHg (13 %) above its middle"),
     ("At 132 steady points it lies 8 kPa off", "At 132 steady points it lies 2.4 inHg off"),
     ("P0106 at 780 1/min with 52 kPa. Chance: 93 in 100.", "P0106 at 780 1/min with 15.4 inHg. Chance: 93 in 100."),
+    (
+        "boost settles 12 kPa below its target (healthy: -24 to +22)",
+        "boost settles 3.5 inHg below its target (healthy: -7.1 to +6.5)",
+    ),
+    (
+        "Manifold pressure moves between 21 and 212 kPa; the barometer stands at 99",
+        "Manifold pressure moves between 6.2 and 62.6 inHg; the barometer stands at 29.2",
+    ),
+    (
+        "intake air is 22 K below the outside air (healthy: -12 to +28)",
+        "intake air is 40 degF below the outside air (healthy: -22 to +50)",
+    ),
     ("At 7:05 it fell by \N{MINUS SIGN}8.1 kPa", "At 7:05 it fell by \N{MINUS SIGN}2.39 inHg"),
 ]
 

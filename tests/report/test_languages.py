@@ -13,11 +13,15 @@ from hypothesis import strategies as st
 from invented_case import case
 from invented_weighings import cause, verdict
 
+from airproof.diagnosis.place_as_typed import the_barometer
 from airproof.diagnosis.verdict import Size
-from airproof.diagnosis.weigh import STANDING_CAUTIONS
+from airproof.diagnosis.weigh import STANDING_CAUTIONS, weigh
+from airproof.engine.profile import load_profile
 from airproof.errors import UnusableRequest
 from airproof.knowledge.load import knowledge
 from airproof.quantities.wishes import AS_IT_IS, wish_of
+from airproof.quantities.wishes_in_sentences import sentence_in_units
+from airproof.recording.readers import read_recording
 from airproof.repair.plan import CAUTION
 from airproof.report import in_words, write_up
 from airproof.report.in_words import WEIGHTS, answer
@@ -176,6 +180,26 @@ def test_pictures_speak_the_language_too():
     said = write_up_of(case(), language("de"), AS_IT_IS)
     drawn = {one.number: one.svg.decode("utf-8") for one in said.figures}
     assert "Bei stehendem Motor zeigt der Saugrohrdrucksensor" in drawn[1]  # the title, for who cannot see
+
+
+def test_all_that_is_said_of_the_demo_job_is_turned_and_translated():
+    """Regression guard of our own: the sentences of the checks change, and the catalogues must follow."""
+    demo = Path(__file__).resolve().parents[2] / "examples" / "demo-job"
+    weighed = weigh(
+        [read_recording(demo / "recording.csv")],
+        load_profile(demo / "engine.toml"),
+        codes=["P0106"],
+        symptoms=["hesitation"],
+        barometer=the_barometer("350m", None),
+    )
+    verdict = weighed.verdict
+    said = {one.says for cause in verdict.causes for one in cause.evidence} | {one.says for one in verdict.findings}
+    said |= {weighed.barometer.says, *verdict.cautions}
+    assert len(said) > 40
+    for text in said:
+        assert "kPa" not in sentence_in_units(text, wish_of("inHg")), text
+        for code in OTHERS:
+            assert language(code).words(text).language == code, text
 
 
 @given(st.text(max_size=80))

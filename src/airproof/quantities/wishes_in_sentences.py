@@ -5,7 +5,7 @@ only where it is plain what each number is; so a sentence is turned as a whole, 
 always right:
 
 - A number belongs to the unit behind it; through "to", "and" or "+-" to the one behind the next ("7 to 9 kPa").
-- A number without anything behind it, after "(", ",", "up to", "instead of", "between", "give or take", "to" or "and",
+- A number without anything behind it, after "(", ",", "up to", "instead of", "between", "healthy:" and the like,
   belongs to what the number before it belongs to ("40 kPa instead of 28 (+12)").
 - Any other number without a unit next to a pressure or a temperature, or "kPa" without a number (a formula, "mV/kPa"),
   leaves the sentence as it is.
@@ -27,7 +27,7 @@ _UNIT = re.compile(r"[ \N{NO-BREAK SPACE}](?P<unit>kPa absolute|kPa gauge|kPa|de
 _OTHER = re.compile(r"[ \N{NO-BREAK SPACE}]?(?:[^\W\d_]|%|1/|/|°)")
 _JOINED = re.compile(rf" (?:to|and|\+-|\N{{PLUS-MINUS SIGN}}) (?=[{_SIGNS}]?\d)")
 _LEADS = re.compile(
-    r"(?:[(,]|\bup to|\binstead of|\bbetween|\bgive or take|\bto|\band|\bover|\+-|\N{PLUS-MINUS SIGN}) ?$"
+    r"(?:[(,]|\b(?:healthy:|stands at|up to|instead of|between|give or take|to|and|over)|\+-|\N{PLUS-MINUS SIGN}) ?$"
 )
 _LONE = re.compile(r"(?<!\d )(?<!\d)(?<!\d\N{NO-BREAK SPACE})\b(?:kPa|degC)\b|/(?:kPa|degC)\b")
 
