@@ -92,6 +92,35 @@ def test_files_that_are_none(airproof: Airproof, car: Car, tmp_path: Path) -> No
     assert "same recording" in same.err
 
 
+def test_units_and_languages_of_files_move_nothing(airproof: Airproof, tmp_path: Path) -> None:
+    engine = tmp_path / "turbo.toml"
+    engine.write_text(
+        '[engine]\ndisplacement_l = 2.0\ncylinders = 4\ninduction = "turbocharged"\n'
+        'air_metering = "air-flow sensor"\nrated_boost_kpa = 110\n',
+        encoding="utf-8",
+    )
+    made = {}
+    for name, more in (("before", ("--cause", "map-offset=9kPa")), ("after", ())):
+        for written in ("plain", "inches-and-pounds", "decimal-commas"):
+            made[name, written] = tmp_path / f"{name}-{written}.csv"
+            words = ("--engine", engine, "--seed", "3", "--written", written, "--out", made[name, written])
+            assert airproof("rehearse", *words, *more).status == 0
+    proofs = [
+        told(
+            airproof(
+                "prove", "--engine", engine, "--before", made["before", one], "--after", made["after", other],
+                "--step", "replace-map-sensor", "--altitude", "100m", "--json",
+            ).out
+        )
+        for one, other in (("plain", "plain"), ("inches-and-pounds", "decimal-commas"))
+    ]  # fmt: skip
+    assert [one["judgement"] for one in proofs] == ["proved", "proved"]
+    sizes = [one["changes"][0] for one in proofs]
+    for side in ("before", "after"):
+        values = [one[side]["value"] for one in sizes]
+        assert values[0] == pytest.approx(values[1], abs=0.3)
+
+
 def test_a_job_is_proved_as_its_files_are(airproof: Airproof, car: Car, data: Path) -> None:
     airproof("job", "new", "--engine", car.engine, "--altitude", "350m", "--code", "P0106")
     airproof("job", "add", "1", "--recording", car.lying)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Container
+
 from airproof.errors import UnusableRequest
 from airproof.jobs.overview import foremost
 from airproof.jobs.state import State
@@ -51,8 +53,7 @@ def _codes(state: State, known: Knowledge) -> list[str] | None:
     return sorted(id_ for id_ in state.codes if id_ in known.codes) if read else None
 
 
-def _noted(state: State, kind: str, entries: object) -> list[str] | None:
-    assert hasattr(entries, "__contains__")
+def _noted(state: State, kind: str, entries: Container[str]) -> list[str] | None:
     felt = [id_ for (of, id_), fact in state.noted.items() if of == kind and fact.payload.found and id_ in entries]
     return sorted(felt) or None
 

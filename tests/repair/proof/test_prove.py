@@ -107,6 +107,16 @@ def test_a_recording_too_short_is_never_proved_and_says_what_is_missing(seconds:
     assert all(one.seconds is None or one.seconds > 0 for one in driving.missing)
 
 
+@pytest.mark.parametrize("seconds", [3.0, 12.0, 20.0, 30.0])
+def test_no_beginning_of_a_drive_proves_what_it_has_not_visited(seconds: float) -> None:
+    whole = drive(day=2)
+    start = whole.between(whole.start_s, whole.start_s + seconds)
+    for fault, step in ((OFFSET, SENSOR), (LEAK, HOSE)):
+        proof = judged(*fault, start, step)
+        idle = next((one.after_s for one in proof.regimes if one.regime == "idle"), 0.0)
+        assert proof.judgement != "proved" or (fault is LEAK and idle >= 20.0)
+
+
 def test_hope_proves_nothing() -> None:
     """The same recordings after a step that nearly always cures: too short stays not proved."""
     whole = drive(day=2)

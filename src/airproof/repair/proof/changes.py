@@ -75,7 +75,7 @@ class _Pair:
 
 def size_change(found: Found, cause: Cause) -> Change | None:
     """The size of the cause before and after, by both sides together; None where it has none that can be told."""
-    if cause.id not in found.asked.alone:
+    if not found.asked.sized(cause.id):
         return None
     sizes, chance = found.size_before(cause.id)
     before = _amount(sizes, chance)

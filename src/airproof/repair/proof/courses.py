@@ -55,21 +55,33 @@ class Before:
 
 
 @dataclass(frozen=True)
-class Asked:
-    """Both sides with the sizes they are asked at.
+class Grid:
+    """The sizes (m,) of one cause that are asked after, and what each part of them is for.
 
-    The grid of sizes after of a cause that was there before is: as before (S,), what remains of each at every share
-    (shares x S), those of another cause, and those for the size after alone.
+    `others`: if it is another cause, with `log_prior` over them, which sums to 1 over all causes but none. Of a cause
+    that was there before the grid begins with its sizes as before (S,) and what remains of each at every share
+    (`noticed` (shares, S): whether a driver would notice that); `alone`: evenly from nothing on, for the size alone.
     """
+
+    sizes: Floats
+    others: Places
+    log_prior: Floats
+    noticed: NDArray[np.bool_]
+    alone: Places
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Both sides with the sizes they are asked at, before and after."""
 
     sides: Sides
     before: Mapping[str, Before]
-    shares: Mapping[str, Floats]
-    noticed: Mapping[str, NDArray[np.bool_]]  # (shares, S): whether what remains is of a size that a driver notices
-    others: Mapping[str, Places]
-    alone: Mapping[str, Places]
-    log_prior: Mapping[str, Floats]  # of a cause after, over `others`; sums to 1 over all causes but none
+    after: Mapping[str, Grid]
     witnesses: Sequence[Witness]
+
+    def sized(self, cause: str) -> bool:
+        """Whether the cause was there before, with a size that can be told by itself."""
+        return cause in self.after and self.after[cause].alone.size > 0
 
     def says(self, before: str, places: Places, after: str, there: Places) -> Floats:
         """ln p(after | before) of all witnesses together, for pairs of places that broadcast."""
@@ -82,37 +94,37 @@ class Asked:
 def asked(sides: Sides, hypotheses: Hypotheses, probability: Mapping[str, float], followed: Sequence[str]) -> Asked:
     """Choose the sizes that are followed, and put them to both sides; `followed` are causes looked at in any case."""
     before = _before(sides, hypotheses, probability, followed)
-    shares: dict[str, Floats] = {}
-    noticed: dict[str, NDArray[np.bool_]] = {}
-    others: dict[str, Places] = {}
-    alone: dict[str, Places] = {}
-    after: dict[str, Floats] = {}
-    log_prior: dict[str, Floats] = {}
-    faulty = np.logaddexp.reduce([np.logaddexp.reduce(p) for c, p in hypotheses.log_prior.items() if c != NONE])
-    for cause, grid in hypotheses.sizes.items():
-        chosen = _evenly(grid.size, OTHER_SIZES * (2 if grid[0] < 0 else 1))
-        pieces = [grid[chosen]]
-        weight = hypotheses.log_prior[cause][chosen]
-        whole = np.logaddexp.reduce(hypotheses.log_prior[cause])
-        log_prior[cause] = weight - np.logaddexp.reduce(weight) + whole - (faulty if cause != NONE else 0.0)
-        start = 0
-        if cause in before and cause != NONE:
-            there = before[cause].sizes
-            known = hypotheses.causes[cause]
-            shares[cause] = REMAINING if known.size is not None and cause not in WHOLE else np.zeros(0)
-            none = neutral(known)
-            left = none + shares[cause][:, None] * (there[None, :] - none)
-            noticed[cause] = np.abs(left) >= (known.size.low if known.size is not None else 0.0)
-            pieces = [there, left.ravel(), *pieces]
-            start = there.size + left.size
-            if known.size is not None and cause not in WHOLE:
-                pieces.append(_by_itself(known, there))
-                alone[cause] = start + chosen.size + np.arange(SIZES_AFTER)
-        others[cause] = start + np.arange(chosen.size)
-        after[cause] = np.concatenate(pieces)
+    after = {cause: _grid(cause, hypotheses, before.get(cause)) for cause in hypotheses.sizes}
     likely = {cause: float(one.sizes[one.weights.argmax()]) for cause, one in before.items()}
-    put = sides.with_sizes({cause: one.sizes for cause, one in before.items()}, after)
-    return Asked(put, before, shares, noticed, others, alone, log_prior, witnesses(put, likely, hypotheses.causes))
+    put = sides.with_sizes(
+        {cause: one.sizes for cause, one in before.items()}, {cause: grid.sizes for cause, grid in after.items()}
+    )
+    return Asked(put, before, after, witnesses(put, likely, hypotheses.causes))
+
+
+def _grid(cause: str, hypotheses: Hypotheses, before: Before | None) -> Grid:
+    """The sizes of a cause after; `before` where it may have been there already."""
+    every, known = hypotheses.sizes[cause], hypotheses.causes[cause]
+    chosen = _evenly(every.size, OTHER_SIZES * (2 if every[0] < 0 else 1))
+    weight = hypotheses.log_prior[cause][chosen]
+    faulty = np.logaddexp.reduce([np.logaddexp.reduce(p) for c, p in hypotheses.log_prior.items() if c != NONE])
+    whole = np.logaddexp.reduce(hypotheses.log_prior[cause]) - (faulty if cause != NONE else 0.0)
+    log_prior = weight - np.logaddexp.reduce(weight) + whole
+    if before is None or cause == NONE:
+        return Grid(every[chosen], np.arange(chosen.size), log_prior, np.zeros((0, 0), dtype=bool), np.arange(0))
+    there, none = before.sizes, neutral(known)
+    in_part = known.size is not None and cause not in WHOLE
+    left = none + (REMAINING if in_part else np.zeros(0))[:, None] * (there[None, :] - none)
+    noticed = np.abs(left) >= (known.size.low if known.size is not None else 0.0)
+    by_itself = _by_itself(known, there) if in_part else np.zeros(0)
+    start = there.size + left.size
+    return Grid(
+        np.concatenate([there, left.ravel(), every[chosen], by_itself]),
+        start + np.arange(chosen.size),
+        log_prior,
+        noticed,
+        start + chosen.size + np.arange(by_itself.size),
+    )
 
 
 def _by_itself(cause: Cause, before: Floats) -> Floats:
@@ -262,15 +274,15 @@ class Found:
 
         The sizes before are integrated out.
         """
-        one, places = self.asked.before[cause], self.asked.alone[cause]
+        one, places = self.asked.before[cause], self.asked.after[cause].alone
         said = self.asked.says(cause, np.arange(one.sizes.size)[:, None], cause, places[None, :])
         given = np.logaddexp.reduce(said + np.log(one.weights)[:, None], axis=0)
-        return self.asked.sides.after.sizes[cause][places], np.exp(given - np.logaddexp.reduce(given))
+        return self.asked.after[cause].sizes[places], np.exp(given - np.logaddexp.reduce(given))
 
     def size_before(self, cause: str) -> tuple[Floats, Floats]:
         """Sizes before (S,) of a cause and the probability of each, by both sides."""
         one = self.asked.before[cause]
-        places, there = np.arange(one.sizes.size), self.asked.alone[cause]
+        places, there = np.arange(one.sizes.size), self.asked.after[cause].alone
         said = self.asked.says(cause, places[:, None], cause, there[None, :])
         given = np.log(one.weights) + np.logaddexp.reduce(said, axis=1)
         order = np.argsort(one.sizes)
@@ -292,13 +304,12 @@ def found(asked: Asked) -> Found:
             said["same"] = float(np.logaddexp.reduce(asked.says(cause, places, cause, places) + weight))
             said["partly"] = _partly(asked, cause)
         others[cause] = {}
-        for other, there in asked.others.items():
+        for other, grid in asked.after.items():
             if other in (NONE, cause):
                 continue
-            each = asked.says(cause, places[:, None], other, there[None, :])
-            others[cause][other] = float(
-                np.logaddexp.reduce((each + weight[:, None] + asked.log_prior[other][None, :]).ravel())
-            )
+            each = asked.says(cause, places[:, None], other, grid.others[None, :])
+            weighed = each + weight[:, None] + grid.log_prior[None, :]
+            others[cause][other] = float(np.logaddexp.reduce(weighed.ravel()))
         said["something else"] = float(np.logaddexp.reduce(list(others[cause].values())))
         likelihood[cause] = said
     return Found(asked, likelihood, others)
@@ -306,15 +317,12 @@ def found(asked: Asked) -> Found:
 
 def _partly(asked: Asked, cause: str) -> float:
     """What remains is still of a size that somebody notices; less counts as gone."""
-    one, shares = asked.before[cause], asked.shares[cause]
-    if not shares.size:
-        return -np.inf
-    count = one.sizes.size
-    places = np.broadcast_to(np.arange(count), (shares.size, count))
-    there = count + np.arange(shares.size * count).reshape(shares.size, count)
-    said = asked.says(cause, places, cause, there) + np.log(one.weights)
-    noticed = asked.noticed[cause]
+    one, noticed = asked.before[cause], asked.after[cause].noticed
     whole = float(np.sum(noticed * one.weights))
     if whole <= 0.0:
         return -np.inf
+    count = one.sizes.size
+    places = np.broadcast_to(np.arange(count), noticed.shape)
+    there = count + np.arange(noticed.size).reshape(noticed.shape)
+    said = asked.says(cause, places, cause, there) + np.log(one.weights)
     return float(np.logaddexp.reduce(np.where(noticed, said, -np.inf).ravel()) - np.log(whole))

@@ -27,21 +27,21 @@ usual level, beside the probabilities that have to be as sure."""
 
 def strength(asked: Asked, cause: str) -> tuple[Floats, Floats]:
     """Sizes of a cause after (m,), on its own grid, and by how many standard deviations each would show (m,)."""
-    places = asked.alone[cause]
+    places = asked.after[cause].alone
     parts = [_moved(one, asked, cause) for one in asked.witnesses]
     expected = np.concatenate([there for there, _ in parts])
     shown = np.concatenate([here for _, here in parts], axis=1)
     # The size before is known to one standard deviation: along what that moves, nothing can be told apart.
     along = shown @ expected
     squared = np.sum(np.square(shown), axis=1) - np.square(along) / (1.0 + float(expected @ expected))
-    return asked.sides.after.sizes[cause][places], np.sqrt(np.maximum(squared, 0.0))
+    return asked.after[cause].sizes[places], np.sqrt(np.maximum(squared, 0.0))
 
 
 def _moved(one: Witness, asked: Asked, cause: str) -> tuple[Floats, Floats]:
     """How one standard deviation of the size before moves what is expected (k,), and each size after what is shown
     (m, k), in standard deviations.
     """
-    places = asked.alone[cause]
+    places = asked.after[cause].alone
     match one:
         case RelationWitness():
             return _of_group(one.group, asked, cause)
@@ -56,7 +56,7 @@ def _moved(one: Witness, asked: Asked, cause: str) -> tuple[Floats, Floats]:
 
 
 def _of_group(group: JointGroup, asked: Asked, cause: str) -> tuple[Floats, Floats]:
-    here = group.off_after[cause][asked.alone[cause]] - group.off_after[NONE]
+    here = group.off_after[cause][asked.after[cause].alone] - group.off_after[NONE]
     there = np.array([_by_one_sd(column, asked, cause) for column in group.off_before[cause].T])
     expected, shown = group.moved(cause, there.reshape(1, -1), here)
     return expected[0], shown
