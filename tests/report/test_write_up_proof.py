@@ -76,8 +76,13 @@ def test_the_first_page_says_that_it_was_proved_what_was_done_and_whether_it_hol
     write_up = write_up_of(case(REPAIR, kept(proof())), ENGLISH, wish_of("inHg"))
     wrong = said(write_up, "wrong")
     assert "The offset of the manifold pressure sensor went from +2.39 to +0.06 ± 0.18 inHg: proved." in wrong
-    assert "Replace the manifold pressure sensor." in said(write_up, "done")
-    assert "US$97.00" in said(write_up, "cost") or "US$97" in said(write_up, "cost")  # the step and the repair
+    assert said(write_up, "done").count("Replace the manifold pressure sensor") == 1
+    assert "US$48.50" in said(write_up, "cost")  # noted as a step before: once
+    assert "35 minutes" in said(write_up, "cost")
+    another = ("repair", {"steps": ["repair-plug-and-wiring"], "minutes": 30.0, "money": 11.5})
+    both = write_up_of(case(another, kept(proof())), ENGLISH, AS_IT_IS)
+    assert "US$60" in said(both, "cost")
+    assert "Mend plug and wiring of the sensor." in said(both, "done")
     assert "3 days without its return: that the repair holds is 95 in 100." in said(write_up, "watch")
     picture = next(one for one in write_up.owner if one.id == "picture").blocks[0]
     assert picture == write_up.figures[0]

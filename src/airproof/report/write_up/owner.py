@@ -126,7 +126,10 @@ def _heard(write: Writer, evidence: Evidence) -> Words:
 def _done(write: Writer) -> tuple[Block, ...]:
     state = write.case.state
     items = [_step(write, fact) for fact in state.steps]
-    items += [_ended(write.title_of("step", id_)) for one in state.repairs for id_ in one.payload.steps]
+    noted = {fact.payload.id for fact in state.steps if fact.payload.outcome == "done"}
+    items += [
+        _ended(write.title_of("step", id_)) for one in state.repairs for id_ in one.payload.steps if id_ not in noted
+    ]
     if len(items) > MOST_STEPS:
         more = write.own("And {n} more steps, listed behind.", n=str(len(items) - MOST_STEPS))
         items = [*items[:MOST_STEPS], more]
@@ -153,7 +156,9 @@ OUTCOMES = {"found": "found.", "not found": "not found.", "done": "done.", "coul
 def _cost(write: Writer) -> tuple[Block, ...]:
     state = write.case.state
     steps: list[StepDone | Repair] = [fact.payload for fact in state.steps]
-    steps += [fact.payload for fact in state.repairs]
+    noted = {one.id for one in steps if isinstance(one, StepDone) and one.outcome == "done"}
+    # A repair that was noted as a step before is one and the same, and cost its money once.
+    steps += [fact.payload for fact in state.repairs if not set(fact.payload.steps) & noted]
     money = [one.money for one in steps if one.money is not None]
     minutes = [one.minutes for one in steps if one.minutes is not None]
     said = []
