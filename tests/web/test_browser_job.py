@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
 import zipfile
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
-from visiting import Visitor, add_codes, give, job_with_recording, new_job, unfold, weighed
+from visiting import DEMO, Visitor, add_codes, give, job_with_recording, new_job, unfold, weighed
 
 REAL = Path(os.environ.get("AIRPROOF_REALDATA") or "no such folder")
 
@@ -117,6 +119,46 @@ class TestFromIntakeToTheEnd:
         recording = sorted(REAL.rglob("road_na_petrol*/*.csv*"))[0]
         expect(give(page, recording)).to_contain_text("It is in the job")
         expect(weighed(page)).to_contain_text("Chance")
+
+
+class TestTheProof:
+    def test_a_repair_is_proved_written_up_and_learned_from(self, visitor: Visitor, tmp_path: Path) -> None:
+        page = job_with_recording(visitor, "to be proved")
+        page.get_by_role("link", name="Replace the manifold pressure sensor").first.click()
+        page.wait_for_url("**/step/replace-map-sensor")
+        page.get_by_label("Done, and the trouble is gone.").check()
+        page.get_by_role("button", name="Keep it, and go on").click()
+        page.wait_for_url("**/job/*#proof")
+        page.get_by_label("What it is").select_option("after")
+        expect(give(page, drive_after(tmp_path / "after.csv"))).to_contain_text("It is in the job")
+        proof = page.get_by_label("The proof")
+        expect(proof).to_contain_text("What changed", timeout=30_000)
+        expect(proof).to_contain_text("kPa")
+        part = unfold(page, "What the car says after the repair")
+        part.get_by_label("Codes were", exact=True).select_option("yes")
+        part.get_by_label("Days since the repair").fill("14")
+        part.get_by_role("button", name="Keep").click()
+        expect(page.get_by_label("The proof")).to_contain_text("Whether it holds", timeout=30_000)
+        part = unfold(page, "Close the job")
+        part.get_by_label("What it was").select_option("map-offset")
+        part.get_by_role("button", name="Close the job").click()
+        page.get_by_role("button", name="Let the shop learn from it").click()
+        expect(page.locator("#aloud")).to_contain_text("is counted")
+        unfold(page, "Write it up")
+        address = page.url.partition("#")[0] + "/write-up"
+        written = visitor.context.request.get(f"{address}?form=pdf&language=de&paper=letter&private=no")
+        assert written.ok
+        assert written.body().startswith(b"%PDF")
+        text = visitor.context.request.get(f"{address}?form=html").text()
+        assert "manifold pressure sensor" in text.lower()
+        assert "<script" not in text
+
+
+def drive_after(path: Path) -> Path:
+    """The demo's car, driven again with a sound sensor: a rehearsal."""
+    words = ["rehearse", "--engine", str(DEMO / "engine.toml"), "--altitude", "350m", "--ambient", "18C", "--seed", "7"]
+    subprocess.run([sys.executable, "-m", "airproof", *words, "--out", str(path)], check=True, capture_output=True)
+    return path
 
 
 class TestCorrecting:

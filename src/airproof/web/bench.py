@@ -112,6 +112,24 @@ class Bench:
         self._reckon()
         self._weighed.clear()
 
+    def learn_from(self, job: int) -> str:
+        """Count a closed job in what the shop has learned; what is to be said of that. Raises UnusableRequest."""
+        from airproof.jobs.learning import closed_job_of
+        from airproof.repair.learned.counts import counts_of
+        from airproof.repair.learned.shop_file import new_shop, read_shop, with_secret, write_shop
+
+        state, line = self.store.state(job), self.store.line(job)
+        plain = knowledge()
+        closed = closed_job_of(state, job, line.uid, plain)
+        path = self.folder / SHOP
+        before = with_secret(read_shop(path) if path.exists() else new_shop())
+        after = before.with_job(closed, counts_of(closed, plain))
+        if after is before:
+            return f"Job {job} was counted before."
+        write_shop(after, path)
+        self.learn_anew()
+        return f"Job {job} is counted; the settings say what the shop has learned."
+
     # Weighing
 
     def fingerprint(self, state: State) -> str:

@@ -129,6 +129,14 @@ def _files(bench: Bench) -> None:
         policy = {"Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; img-src data:"}
         return Response(found, media_type="image/svg+xml", headers=policy)
 
+    @app.get("/job/{job}/write-up")
+    async def write_up(
+        job: int, form: str = "pdf", paper: str = "a4", language: str = "en", private: str = "yes"
+    ) -> Response:
+        from airproof.web import writing
+
+        return await writing.write_up(bench, job, form, paper, language, private)
+
     @app.get("/job/{job}/export")
     async def export(job: int, private: str = "yes") -> Response:
         from airproof.jobs.job_file import export_job

@@ -8,6 +8,8 @@ from nicegui import ui
 
 from airproof.errors import UnusableRequest
 from airproof.jobs.adding import step_said
+from airproof.jobs.events import Draft
+from airproof.jobs.kinds import payload_of
 from airproof.knowledge.model import Step
 from airproof.report.case_file import sources_in_words
 from airproof.report.wording import sentence
@@ -82,6 +84,12 @@ def _came_of_it(case: CaseFile, step: Step) -> None:
 
     async def keep(values: Values) -> None:
         minutes, money = (_amount(one(values, name), name) for name in ("minutes", "money"))
+        if one(values, "outcome") == "gone":
+            took = {name: amount for name, amount in (("minutes", minutes), ("money", money)) if amount is not None}
+            repair = Draft("repair", payload_of("repair", {"steps": [step.id], **took}))
+            await case.add([repair], "Kept. Now prove it.")
+            ui.navigate.to(f"/job/{case.job}#proof")
+            return
         draft = step_said(f"{step.id}={one(values, 'outcome')}", case.bench.known, minutes, money)
         await case.add([draft], "Kept. The job is weighed anew.")
         ui.navigate.to(f"/job/{case.job}#next")
@@ -89,17 +97,17 @@ def _came_of_it(case: CaseFile, step: Step) -> None:
     outcomes = (
         {"found": sentence(step.if_so), "not-found": sentence(step.if_not), "could-not": "It could not be done."}
         if step.tells
-        else {"done": "Done, and the trouble is still there.", "could-not": "It could not be done."}
+        else {
+            "gone": "Done, and the trouble is gone.",
+            "done": "Done, and the trouble is still there.",
+            "could-not": "It could not be done.",
+        }
     )
     with Form(keep, send="Keep it, and go on"):
         picks("This was found", "outcome", outcomes)
         with folded("What it took"), Mark("div", classes="pair"):
             field("Minutes", "minutes", inputmode="decimal")
             field(f"Money, {case.bench.prices.currency}", "money", inputmode="decimal")
-    if not step.tells:
-        with Mark("p"):
-            Mark("span", "And if the trouble is gone: ")
-            link("record again and prove it, then close the job", f"/job/{case.job}#proof")
 
 
 def _amount(text: str, name: str) -> float | None:

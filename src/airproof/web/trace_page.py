@@ -97,6 +97,10 @@ class Viewer:
         if asked_window is not None:
             self.view = replace(self.view, window=self._around(asked_window), marked=(asked_window,))
         self.laid_over = say("", "soft")
+        other = self.state.recordings.get(asked.get("over", ""))
+        if other is not None:
+            self.view = replace(self.view, over=_signals(self.bench, self.state, other))
+            self.laid_over.write(f"Broad grey lines: {other.payload.name}.")
         self.plot = ui.plotly(figure(self.seen, self.view)).classes("trace")
         self.plot.props["role"] = "group"
         self.plot.props["aria-label"] = "Traces over time; what was found in them is listed below in words."

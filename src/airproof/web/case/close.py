@@ -1,35 +1,76 @@
-"""Proof and the end of a job: what it was, whether that is proved, and the file to take along."""
+"""The end of a job: what it was, what the shop learns from it, the write-up and the file to take along."""
 
 from __future__ import annotations
 
+import asyncio
 from typing import Any
 
 from airproof.jobs.events import Draft
 from airproof.jobs.kinds import payload_of
-from airproof.web.case.fact import facts
+from airproof.report.language.language import LANGUAGES
+from airproof.report.write_up.content import PAPERS
 from airproof.web.case.file import CaseFile
-from airproof.web.marks import Values, choice, field, folded, folded_form, folded_later, heading, link, one, picks, say
+from airproof.web.marks import (
+    Mark,
+    Values,
+    button,
+    choice,
+    field,
+    folded,
+    folded_form,
+    folded_later,
+    heading,
+    link,
+    one,
+    picks,
+    say,
+)
+
+LANGUAGE_NAMES = {"en": "English", "de": "Deutsch", "fr": "français", "es": "español"}
+PAPER_NAMES = {"a4": "A4", "letter": "Letter"}
 
 
 def show(case: CaseFile) -> None:
-    """Closing, reopening (by taking the closing back), exporting."""
-    heading(2, "Proof", id="proof")
-    case.part(_standing, on="facts", of=("closed",))
+    """Closing, reopening, the write-up, exporting."""
+    heading(2, "The end of the job")
     _closing(case)
+    case.part(_closed, on="facts", of=("closed", "reopened"))
     if case.state.rehearsed is not None:
         folded_later("This job is a rehearsal: lay the truth open", lambda: _truth(case))
+    with folded("Write it up: for the owner on the first page, for the trade behind it"):
+        _write_up(case)
     with folded("Take the whole job along"):
         link("Export the job as one file", f"/job/{case.job}/export", "press quiet")
         link("Without VIN, plate and owner", f"/job/{case.job}/export?private=no", "press quiet")
         link("Delete the job ...", f"/job/{case.job}/delete")
 
 
-def _standing(case: CaseFile) -> None:
-    if not facts(case, ("closed",)):
-        say(
-            "A repair is proved when the same checks that found the fault find it gone: record again as before, in "
-            "the same regimes, and see that the codes stay away. Until then a cause is only believed.",
+def _closed(case: CaseFile) -> None:
+    if case.state.closed is None:
+        return
+
+    async def reopen() -> None:
+        await case.add(
+            [Draft("reopened", payload_of("reopened", {}))], "The job is open again, with everything in place."
         )
+
+    async def learn() -> None:
+        said = await asyncio.to_thread(case.bench.learn_from, case.job)
+        case.aloud(said)
+
+    button("Open the job again", reopen, "quiet")
+    button("Let the shop learn from it", learn, "quiet")
+
+
+def _write_up(case: CaseFile) -> None:
+    with Mark("form", method="get", action=f"/job/{case.job}/write-up", target="_blank"):
+        with Mark("div", classes="pair"):
+            choice("As", "form", {"pdf": "a PDF to print or send", "html": "a page for any browser"})
+            choice("Language", "language", {code: LANGUAGE_NAMES[code] for code in LANGUAGES})
+            choice("Paper", "paper", {name: PAPER_NAMES[name] for name in PAPERS})
+            choice("VIN, plate and owner", "private", {"yes": "in it", "no": "left out"})
+        Mark("button", "Write it up", type="submit")
+        say("In the units of the settings. It says which parts have English words only.", "soft")
 
 
 def _truth(case: CaseFile) -> None:
@@ -46,9 +87,8 @@ def _closing(case: CaseFile) -> None:
 
     async def close_(values: Values) -> None:
         data = {"cause": one(values, "cause"), "standing": one(values, "standing"), "note": one(values, "note")}
-        await case.add(
-            [Draft("closed", payload_of("closed", data))], "The job is closed. Taking that back opens it again."
-        )
+        said = "The job is closed. It can be opened again."
+        await case.add([Draft("closed", payload_of("closed", data))], said)
 
     def fields() -> None:
         first = "" if case.weighed is None else case.weighed.weighing.verdict.first.id
@@ -57,7 +97,9 @@ def _closing(case: CaseFile) -> None:
             "proved": "proved: the check that showed the fault shows it gone, and the codes stay away",
             "believed": "believed: it seems gone",
         }
-        picks("How sure", "standing", standings, "believed")
+        proofs = case.state.proofs
+        proved = bool(proofs) and proofs[-1].payload.proof.get("judgement") == "proved"
+        picks("How sure", "standing", standings, "proved" if proved else "believed")
         field("A word on it", "note")
 
     folded_form("Close the job", close_, fields, "Close the job")

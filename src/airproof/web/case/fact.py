@@ -31,8 +31,8 @@ from airproof.report.wording import sentence
 from airproof.web.case.file import CaseFile
 from airproof.web.marks import Form, Mark, Values, button, choice, field, folded_later, one, say
 
-TAKEN_BACK = ("code", "symptom", "look", "history", "condition", "reading", "measured", "step", "note", "freeze_frame",
-              "readiness", "recording", "closed", "place", "car", "engine", "complaint")  # fmt: skip
+STAYS = ("rehearsed",)
+"""What is no fact that anybody said."""
 
 
 def facts(case: CaseFile, kinds: Sequence[str]) -> int:
@@ -63,7 +63,7 @@ def show(case: CaseFile, kind: str, fact: Fact[Payload]) -> None:
     def inside() -> None:
         say(f"Said by {fact.author}, {fact.at.astimezone():%Y-%m-%d %H:%M}. Fact {fact.number}.", "soft")
         _correction(case, kind, fact)
-        if kind in TAKEN_BACK:
+        if kind not in STAYS:
             button("Take this back", take_back, "quiet small", aria_label=f"Take this back: {text}")
 
     folded_later(text, inside)

@@ -26,6 +26,8 @@ LOOK_S = 1.0
 """How often a page asks whether its job has moved on."""
 
 NAMED = 3
+REACHED = ("verdict", "proof")
+"""What the program itself puts into a job: nobody has said anything by it."""
 
 
 @dataclass
@@ -99,7 +101,7 @@ class CaseFile:
             return
         self.events += new
         self.state = state_of(self.events)
-        facts = [event for event in new if event.kind != "verdict"]
+        facts = [event for event in new if event.kind not in REACHED]
         if not facts:
             return
         self.redraw("facts", self._kinds(facts))
@@ -159,14 +161,14 @@ class Part:
 
 async def show(bench: Bench, job: int) -> None:
     """The page of one job."""
-    from airproof.web.case import close, done, heard, history, next_step, recordings, told, weighing
+    from airproof.web.case import close, done, heard, history, next_step, proof, recordings, told, weighing
 
     events = await asyncio.to_thread(bench.store.events, job)
     line = await asyncio.to_thread(bench.store.line, job)
     case = CaseFile(bench, job, events)
     case.weighed = bench.weighed(job, case.state)
     with page(bench, title_of(line)):
-        case.part(told.head, on="facts", of=("car", "closed"))
+        case.part(told.head, on="facts", of=("car", "closed", "reopened"))
         case.part(weighing.answer_in_short, on="weighing")
         case.part(_at_work, on="work")
         told.show(case)
@@ -175,6 +177,7 @@ async def show(bench: Bench, job: int) -> None:
         case.part(weighing.show, on="weighing")
         case.part(next_step.show, on="weighing")
         done.show(case)
+        proof.show(case)
         close.show(case)
         case.part(history.show, on="facts")
     ui.timer(LOOK_S, case.look)

@@ -1,0 +1,161 @@
+"""The proof: what was repaired, what the car says since, and whether the same checks find the fault gone."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any
+
+from nicegui import ui
+
+from airproof.errors import AirproofError, UnusableRequest
+from airproof.jobs.adding import codes_in_text
+from airproof.jobs.events import Draft
+from airproof.jobs.kinds import payload_of
+from airproof.jobs.proving import Proving, keep_proof, proof_fingerprint, prove_job
+from airproof.repair.proof.as_typed import count_of, days_of
+from airproof.report.proof_as_json import proof_object
+from airproof.report.proof_in_words import in_words as proof_in_words
+from airproof.web.case.fact import facts
+from airproof.web.case.file import CaseFile
+from airproof.web.faults import reported
+from airproof.web.marks import Mark, Values, choice, field, folded_form, heading, in_words, lines, link, one, say
+
+KINDS = ("repair", "cleared", "checked", "reopened", "closed")
+CLEARED = {"": "nobody knows", "yes": "cleared after the repair", "no": "not cleared"}
+
+
+def show(case: CaseFile) -> None:
+    """What was done, what the car says since, and the judgement."""
+    heading(2, "Proof", id="proof")
+    case.part(_done, on="facts", of=KINDS)
+    case.part(_judgement, on="facts", of=(*KINDS, "recording", "proof", "place", "engine"))
+    folded_form("What was repaired", lambda values: _keep_repair(case, values), lambda: _repair_fields(case), "Keep")
+    folded_form(
+        "What the car says after the repair",
+        lambda values: _keep_checked(case, values),
+        lambda: _checked_fields(case),
+        "Keep",
+    )
+
+
+def _done(case: CaseFile) -> None:
+    if not facts(case, KINDS):
+        say(
+            "A repair is proved when the same checks that found the fault find it gone. Record again as before, in the "
+            "same regimes, and give the recording above as one of after the repair.",
+        )
+
+
+def _judgement(case: CaseFile) -> None:
+    if not case.state.recordings_as("after"):
+        return
+    with Mark("section", classes="answer", aria_label="The proof") as place:
+        say("Judging the repair ...", role="status")
+
+    async def judge() -> None:
+        try:
+            proving = await asyncio.to_thread(_proved, case)
+        except AirproofError as fault:
+            text = in_words(fault)
+        except Exception as fault:  # what was said is kept, and can be judged another time
+            text = reported(fault)
+        else:
+            _tell(case, place, proving)
+            return
+        place.clear()
+        with place:
+            say(text)
+
+    ui.timer(0.0, judge, once=True)
+
+
+def _proved(case: CaseFile) -> Proving:
+    """The job proved as it stands; kept in it, unless the same is there already."""
+    bench = case.bench
+    proving = prove_job(bench.store, case.job, bench.known, learned=bench.mark)
+    state = bench.store.state(case.job)
+    last = state.proofs[-1].payload.facts_sha256 if state.proofs else ""
+    if last != proof_fingerprint(state, bench.known, bench.mark):
+        keep_proof(bench.store, case.job, proving, proof_object, bench.speaker)
+    return proving
+
+
+def _tell(case: CaseFile, place: Mark, proving: Proving) -> None:
+    place.clear()
+    with place:
+        for part in proof_in_words(proving.proof):
+            if part.heading:
+                heading(3, part.heading)
+                lines(map(case.bench.words, part.lines))
+            else:
+                for line in part.lines:
+                    say(case.bench.words(line))
+        before, after = (case.state.recordings_as(role) for role in ("car", "after"))
+        if before and after:
+            address = f"/job/{case.job}/recording/{after[-1].payload.sha256}?over={before[0].payload.sha256}"
+            link("See it over the recording from before", address)
+
+
+def _repair_fields(case: CaseFile) -> None:
+    known = case.bench.known
+    steps = {name: step.title for name, step in known.steps.items() if step.cures and step.kind != "watch"}
+    first = "" if case.weighed is None else case.weighed.weighing.verdict.first.id
+    choice("What mended it", "step", {"": "something else", **steps})
+    choice("What was wrong", "cause", {"": "nobody knows", **{n: c.title for n, c in known.causes.items()}}, first)
+    with Mark("div", classes="pair"):
+        field("Minutes it took", "minutes", inputmode="decimal")
+        field(f"Money it took, {case.bench.prices.currency}", "money", inputmode="decimal")
+    field("A word on it", "note")
+
+
+async def _keep_repair(case: CaseFile, values: Values) -> None:
+    step, cause = one(values, "step"), one(values, "cause")
+    if not step and not cause:
+        raise UnusableRequest("neither what was done nor what was wrong", "one of them", "Choose it.")
+    data: dict[str, Any] = {"steps": [step] if step else []}
+    data |= {name: one(values, name) for name in ("cause", "note") if one(values, name)}
+    data |= {name: _amount(values, name) for name in ("minutes", "money") if one(values, name)}
+    await case.add([Draft("repair", payload_of("repair", data))])
+
+
+def _checked_fields(case: CaseFile) -> None:
+    field(
+        "Codes that it holds now", "codes", long=True, hint="Pasted in any form; leave it empty where there are none."
+    )
+    with Mark("label", classes="tick"):
+        Mark("input", type="checkbox", name="codes_read", value="yes", checked=True)
+        Mark("span", "All codes were read: there are no others")
+    choice("Codes were", "cleared", CLEARED, "yes" if case.state.cleared is not None else "")
+    with Mark("div", classes="pair"):
+        field("Warm-ups since clearing", "warm_ups", inputmode="numeric")
+        field("Kilometres since clearing", "distance_km", inputmode="decimal")
+        field("Days since the repair", "days", inputmode="decimal")
+    with Mark("label", classes="tick"):
+        Mark("input", type="checkbox", name="returned", value="yes")
+        Mark("span", "The trouble is back")
+
+
+async def _keep_checked(case: CaseFile, values: Values) -> None:
+    data: dict[str, Any] = {
+        "codes": dict.fromkeys(codes_in_text(one(values, "codes")), "stored"),
+        "codes_read": "codes_read" in values,
+        "returned": "returned" in values,
+    }
+    if one(values, "warm_ups"):
+        data["warm_ups"] = count_of("warm-ups", one(values, "warm_ups"))
+    if one(values, "distance_km"):
+        data["distance_km"] = _amount(values, "distance_km")
+    if one(values, "days"):
+        data["days"] = days_of("days", one(values, "days"))
+    drafts = [Draft("checked", payload_of("checked", data))]
+    if one(values, "cleared") == "yes" and case.state.cleared is None:
+        drafts.insert(0, Draft("cleared", payload_of("cleared", {})))
+    await case.add(drafts)
+
+
+def _amount(values: Values, name: str) -> float:
+    text = one(values, name)
+    try:
+        return float(text.replace(",", "."))
+    except ValueError as fault:
+        raise UnusableRequest(f"{text[:30]!r}", "a plain number", "Leave the unit out.", where=name) from fault
