@@ -14,7 +14,7 @@ from airproof.jobs.events import Draft, Event
 from airproof.jobs.state import State, state_of
 from airproof.jobs.trouble import ChangedMeanwhile
 from airproof.jobs.weighing import Weighed
-from airproof.report.job_in_words import event_in_words
+from airproof.report.job_in_words import fact_in_words
 from airproof.web.bench import Bench
 from airproof.web.faults import reported
 from airproof.web.frame import aloud, page
@@ -82,7 +82,7 @@ class CaseFile:
                 append_beside, self.bench.store, self.job, drafts, seen=self.seen, author=self.bench.speaker
             )
         except ChangedMeanwhile as other:
-            told = "; ".join(event_in_words(event, self.bench.known) for event in other.events[:NAMED])
+            told = "; ".join(map(self._told, other.events[:NAMED]))
             raise ChangedMeanwhile(
                 f"somebody else spoke of the same thing meanwhile ({told})",
                 "a look at it first",
@@ -107,10 +107,16 @@ class CaseFile:
         self.redraw("facts", self._kinds(facts))
         others = [event for event in facts if event.author != self.bench.speaker]
         if aloud_:
-            told = "; ".join(event_in_words(event, self.bench.known) for event in (others or facts)[:NAMED])
-            self.aloud(f"Added meanwhile: {self.bench.words(told)}")
+            told = "; ".join(self._told(event) for event in (others or facts)[:NAMED])
+            self.aloud(f"Added meanwhile: {told}")
         if any(part.on == "weighing" for part in self.parts):
             background_tasks.create(self.weigh(), name=f"weighing job {self.job}")
+
+    def _told(self, event: Event) -> str:
+        """What somebody said, in short."""
+        if event.withdraws is not None:
+            return f"fact {event.withdraws} taken back by {event.author}"
+        return self.bench.words(f"{fact_in_words(event.kind, event.payload, self.bench.known)} (by {event.author})")
 
     def _kinds(self, events: Sequence[Event]) -> set[str]:
         """The kinds of what these events say, correct or take back."""
