@@ -181,6 +181,9 @@ def stand_in(
     manners: Annotated[
         Many, typer.Option("--manners", metavar="NAME", help="polite, quick, plain, slow, busy or rude.")
     ] = None,
+    rests: Annotated[
+        Many, typer.Option("--rests", metavar="20", help="Seconds that it stands with its key on before each drive.")
+    ] = None,
     newer: Annotated[bool, typer.Option("--newer", help="It answers by SAE J1979-2 alone.")] = False,
     wide: Annotated[bool, typer.Option("--wide", help="With addresses of 29 bits.")] = False,
     adapter: AdapterName = None,
@@ -194,8 +197,8 @@ def stand_in(
       airproof link stand-in --engine engine.toml --cause map-offset=12kPa
       airproof link stand-in --engine engine.toml --cause vacuum-leak=4mm --manners rude --newer
 
-    It stands with its key on for twenty seconds, drives, and begins anew. No real car is meant.
+    It stands with its key on for twenty seconds (--rests), drives, and begins anew. No real car is meant.
     """
     from airproof.cli.link_stand_in import Asked, stand_in_for_a_car
 
-    stand_in_for_a_car(Asked(engine, cause, drive, seed, manners, newer, wide, adapter, option, seconds, pace))
+    stand_in_for_a_car(Asked(engine, cause, drive, seed, manners, rests, newer, wide, adapter, option, seconds, pace))

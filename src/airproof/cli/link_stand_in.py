@@ -19,7 +19,7 @@ from airproof.errors import UnusableRequest
 from airproof.report.rehearsed_in_words import fault_in_words
 from airproof.vehicle.link.addresses import ELEVEN, TWENTY_NINE
 from airproof.vehicle.stand_in.manners import manners_named
-from airproof.vehicle.stand_in.rehearsed_car import rehearsed_car
+from airproof.vehicle.stand_in.rehearsed_car import RESTS_S, rehearsed_car
 from airproof.vehicle.stand_in.serving import refuse_a_real_bus, serve
 from airproof.vehicle.stand_in.stand_in import StandIn
 from airproof.vehicle.stand_in.units import units_of
@@ -37,6 +37,7 @@ class Asked:
     drive: Many
     seed: Many
     manners: Many
+    rests: Many
     newer: bool
     wide: bool
     adapter: Many
@@ -59,12 +60,14 @@ def stand_in_for_a_car(asked: Asked) -> None:
     seed = int(amount("--seed", once("--seed", asked.seed) or "1", 0.0, 2.0**31 - 1))
     typed_seconds = once("--seconds", asked.seconds)
     seconds = None if typed_seconds is None else amount("--seconds", typed_seconds, 1.0, _LONGEST_S)
+    typed_rests = once("--rests", asked.rests)
+    rests_s = RESTS_S if typed_rests is None else amount("--rests", typed_rests, 0.0, _LONGEST_S)
     request = Request(engine.engine, engine.rehearsal, faults, seed=seed)
     if (drive := once("--drive", asked.drive)) is not None:
         request = replace(request, drive=drive_from(drive))
     if not is_ready():
         complain("the first rehearsal compiles the simulated engine: about half a minute, once")
-    car = rehearsed_car(request)
+    car = rehearsed_car(request, rests_s)
     clock = typed.the_clock(adapter)
     addresses = TWENTY_NINE if asked.wide else ELEVEN
     stand_in = StandIn(units_of(car, addresses, newer_style=asked.newer), manners, addresses, seed)

@@ -109,7 +109,7 @@ def car(files: Path, *more: object) -> list[object]:
 
 def test_found_read_recorded_cleared_and_weighed(port, files, tmp_path):
     out = tmp_path / "drive.csv"
-    with StandInProcess(*car(files), *at(port)):
+    with StandInProcess(*car(files, "--rests", 900), *at(port)):
         found = json.loads(run("find", *at(port), "--json").stdout)
         assert [unit["id"] for unit in found["units"]] == ["7E8", "7E9"]
         read = json.loads(run("codes", *at(port), "--out", tmp_path / "car.toml", "--json").stdout)
@@ -131,7 +131,7 @@ def test_found_read_recorded_cleared_and_weighed(port, files, tmp_path):
 
 
 def test_clearing_is_refused_where_nobody_says_so_twice(port, files, tmp_path):
-    with StandInProcess(*car(files), *at(port)):
+    with StandInProcess(*car(files, "--rests", 900), *at(port)):
         for number, sure in enumerate([[], ["--sure"]]):
             done = run("clear", *at(port), "--out", tmp_path / f"before{number}.json", *sure, expect=2)
             assert "not asked for twice" in done.stderr

@@ -62,8 +62,8 @@ def test_every_value_is_stamped_when_the_car_had_it(simulated, tmp_path):
     recording = read_recording(tmp_path / "drive.csv")
     speed = recording["engine_speed"]
     trace = at.car.rehearsal.trace
-    into = speed.time + began - RESTS_S
-    driving = into > 1.0
+    into = speed.time + began - RESTS_S + at.car.begins_s
+    driving = into > at.car.begins_s + 1.0
 
     def worst(shift_s: float) -> float:
         true = np.interp(into[driving] + shift_s, trace.time, trace.items["engine_speed"])

@@ -67,11 +67,18 @@ def test_items_that_are_not_there_are_met_by_silence_or_left_out(older):
 
 def test_values_are_those_of_the_latest_step(car):
     trace = car.rehearsal.trace
-    for row in (0, 1, 500, trace.time.size - 1):
-        now = RESTS_S + row * 0.01 + 0.005
+    first = round(car.begins_s / 0.01)
+    for row in (first, first + 1, first + 500, trace.time.size - 1):
+        now = RESTS_S + (row - first) * 0.01 + 0.005
         assert car.value("engine_speed", now) == trace.items["engine_speed"][row]
-    assert car.value("engine_speed", 0.0) == trace.items["engine_speed"][0]
-    assert car.value("engine_speed", car.round_s + RESTS_S + 5.005) == trace.items["engine_speed"][500]
+        assert car.value("engine_speed", now + car.round_s) == trace.items["engine_speed"][row]
+    assert car.value("engine_speed", 0.0) == trace.items["engine_speed"][first] == 0.0
+
+
+def test_at_rest_the_sensors_have_settled(car):
+    day = car.rehearsal.request.scene.barometer_kpa
+    for now in (0.0, 0.5 * RESTS_S, RESTS_S, RESTS_S + 2.0):
+        assert car.value("manifold_pressure", now) == pytest.approx(day + 15.0, abs=2.0)
 
 
 def test_codes_are_those_of_the_rehearsal(car, older):

@@ -35,7 +35,8 @@ class StoredCodes:
 class RehearsedCar:
     """A rehearsal played back. Times are seconds since the stand-in began, when the car stands with its key on.
 
-    Each round is `rests_s` with the engine off and then the drive; after the last sample the next round begins.
+    Each round is `rests_s` with the engine off and then the drive; after the last sample the next round begins. The
+    drive is played from the middle of its first stretch with the engine off: sensors have settled by then.
     """
 
     rehearsal: Rehearsal
@@ -50,6 +51,8 @@ class RehearsedCar:
         started = np.maximum.accumulate(np.where(speed <= TURNING_RPM, trace.time, 0.0))
         self._running_s = np.where(speed > TURNING_RPM, trace.time - started, 0.0)
         self._step_s = step
+        turning = np.flatnonzero(speed > TURNING_RPM)
+        self._first = int(turning[0]) // 2 if turning.size else 0
 
     @property
     def signals(self) -> tuple[str, ...]:
@@ -59,7 +62,12 @@ class RehearsedCar:
     @property
     def round_s(self) -> float:
         """How long one round lasts, s."""
-        return self.rests_s + self.rehearsal.trace.duration_s
+        return self.rests_s + self.rehearsal.trace.duration_s - self.begins_s
+
+    @property
+    def begins_s(self) -> float:
+        """Where in the rehearsed drive a round's drive begins, s."""
+        return self._first * self._step_s
 
     def highest(self, signal: str) -> float:
         """The highest value a signal ever has."""
@@ -106,7 +114,7 @@ class RehearsedCar:
     def row(self, now_s: float) -> int:
         """The step of the drive that is played now."""
         into = max(now_s, 0.0) % self.round_s - self.rests_s
-        return min(max(int(into / self._step_s), 0), self.rehearsal.trace.time.size - 1)
+        return min(self._first + max(int(into / self._step_s), 0), self.rehearsal.trace.time.size - 1)
 
 
 def rehearsed_car(request: Request, rests_s: float = RESTS_S) -> RehearsedCar:
