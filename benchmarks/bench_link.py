@@ -1,6 +1,6 @@
 """What the link records from a stand-in: items a second against the limit of the bus, stamps, and an hour's memory.
 
-    python benchmarks/bench_link.py [--hour] [--seconds N]
+    python benchmarks/bench_link.py [--hour | --causes] [--seconds N]
 
 The bus is simulated frame by frame at 500 kbit/s; the limit is what the frames of question, flow control and answer
 last at most (Davis, Burns, Bril, Lukkien 2007, equation 1, from memory), no unit and no computer taking any time.
@@ -16,13 +16,22 @@ from pathlib import Path
 
 import numpy as np
 
+from airproof.diagnosis.facts_file import load_facts
+from airproof.diagnosis.place_as_typed import the_barometer
+from airproof.diagnosis.weigh import weigh
 from airproof.engine.profile import EngineProfile
 from airproof.engine.rehearsal.air.build import Details
+from airproof.engine.rehearsal.faults import parse_fault
 from airproof.engine.rehearsal.rehearse import Rehearsal, Request, rehearse
+from airproof.jobs.facts_written import toml
+from airproof.knowledge.load import knowledge
+from airproof.knowledge.model import NONE
+from airproof.recording.readers import read_recording
 from airproof.vehicle.items import items_table
 from airproof.vehicle.link.adapter import Adapter
 from airproof.vehicle.link.addresses import ELEVEN
 from airproof.vehicle.link.finding import find
+from airproof.vehicle.readout.as_facts import facts_tables
 from airproof.vehicle.readout.read_out import read_out
 from airproof.vehicle.recorder.plan import Speaker, plan_for
 from airproof.vehicle.recorder.recorder import Recorder
@@ -32,6 +41,14 @@ from airproof.vehicle.stand_in.simulated_bus import SimulatedBus, SimulatedClock
 from airproof.vehicle.stand_in.stand_in import StandIn
 from airproof.vehicle.stand_in.units import units_of
 
+PROFILE = EngineProfile(
+    displacement_l=2.0, cylinders=4, induction="turbocharged", fuel="petrol", air_metering="air-flow sensor",
+    idle_rpm=720, rated_boost_kpa=110,
+)  # fmt: skip
+FAULTS = (
+    NONE, "map-offset=15kPa", "map-gain=15%", "vacuum-leak=4mm", "maf-scale=-20%", "wastegate-stuck-open=60%",
+    "fuel-delivery=-25%", "boost-leak=25mm",
+)  # fmt: skip
 RATE = 500_000
 FRAME_S = frame_bits(8, extended=False) / RATE
 
@@ -50,10 +67,10 @@ class Bench:
 
         found = find(adapter, self.clock, opener)
         link = found.connect(self.clock, opener)
-        readout = read_out(link, found)
+        self.readout = read_out(link, found)
         link.close()
         stand_in.manners = manners
-        self.plan = plan_for([Speaker(u.unit.id, u.unit.new_style, u.items) for u in readout.units])
+        self.plan = plan_for([Speaker(u.unit.id, u.unit.new_style, u.items) for u in self.readout.units])
         self.path = folder / f"{time.monotonic_ns()}.csv"
         self.recorder = Recorder(
             lambda: found.connect(self.clock, opener), self.plan, self.path, self.clock, as_fast_as_possible=eager
@@ -124,6 +141,24 @@ def hour(rehearsal: Rehearsal, folder: Path) -> None:
     )
 
 
+def causes(folder: Path) -> None:
+    """One car of the workshop round with each of these faults, read out, recorded and weighed."""
+    known = knowledge()
+    print("recorded at some 140 items a second and weighed with the codes that were read (probability, 90 % interval)")
+    for text in FAULTS:
+        faults = () if text == NONE else (parse_fault(text, PROFILE, Details()),)
+        bench = Bench(rehearse(Request(PROFILE, Details(), faults, seed=5)), manners_named("slow"), folder, eager=False)
+        list(bench.recorder.run(every_s=60.0, for_s=bench.car.round_s))
+        tables, _ = facts_tables(bench.readout, known)
+        told = folder / "told.toml"
+        told.write_text(toml(tables), encoding="utf-8")
+        facts = load_facts([told], known) if tables else None
+        day = the_barometer("100m", None)
+        first = weigh([read_recording(bench.path)], PROFILE, facts=facts, known=known, barometer=day).verdict.causes[0]
+        size = "" if first.size is None else f", {first.size.low:.1f} to {first.size.high:.1f} {first.size.unit}"
+        print(f"  {text:26s} {first.id} {first.probability:.2f}{size}")
+
+
 def resident_mb() -> float:
     try:
         pages = int(Path("/proc/self/statm").read_text().split()[1])
@@ -135,14 +170,14 @@ def resident_mb() -> float:
 def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     asked.add_argument("--hour", action="store_true", help="one simulated hour at 40 items a second")
+    asked.add_argument("--causes", action="store_true", help="record cars with known faults, and weigh them")
     asked.add_argument("--seconds", type=float, default=20.0, help="simulated seconds for each rate")
     options = asked.parse_args()
-    profile = EngineProfile(
-        displacement_l=2.0, cylinders=4, induction="turbocharged", fuel="petrol", air_metering="air-flow sensor"
-    )
-    rehearsal = rehearse(Request(profile, Details(), seed=3))
+    rehearsal = rehearse(Request(PROFILE, Details(), seed=3))
     with tempfile.TemporaryDirectory() as folder:
-        if options.hour:
+        if options.causes:
+            causes(Path(folder))
+        elif options.hour:
             hour(rehearsal, Path(folder))
         else:
             rates(rehearsal, Path(folder), options.seconds)
