@@ -136,7 +136,13 @@ def catalogue(code: str) -> Catalogue:
     with text.open("rb") as file:
         found = read_po(file, locale=code)
     said = {str(one.id): str(one.string) for one in found if one.id and one.string and not one.fuzzy}
-    patterns = [_pattern(english, there) for english, there in said.items() if SLOTS.search(english)]
+    # "A or B" may hold an "or" within A: where the first cut leads nowhere, the last is tried.
+    patterns = [
+        _pattern(english, there, cut)
+        for cut in ("first", "last")
+        for english, there in said.items()
+        if len(re.findall(r"\{[a-z]\}", english)) > 1 or (cut == "first" and SLOTS.search(english))
+    ]
     return Catalogue(code, said, tuple(sorted(patterns, key=_before)))
 
 
@@ -145,12 +151,14 @@ def _before(pattern: _Pattern) -> tuple[bool, int]:
     return not (pattern.brackets and pattern.letters > BARE), -pattern.letters
 
 
-def _pattern(english: str, says: str) -> _Pattern:
+def _pattern(english: str, says: str, cut: str) -> _Pattern:
     pieces, at = [], 0
     for slot in SLOTS.finditer(english):
         pieces.append(re.escape(english[at : slot.start()]))
         name = slot[1]
-        pieces.append(f"(?P<number{name}>{SLOT.pattern})" if name.isdigit() else f"(?P<{name}>.+?)")
+        pieces.append(
+            f"(?P<number{name}>{SLOT.pattern})" if name.isdigit() else f"(?P<{name}>.+{'?' if cut == 'first' else ''})"
+        )
         at = slot.end()
     pieces.append(re.escape(english[at:]))
     return _Pattern(re.compile("".join(pieces), re.DOTALL), says, len(SLOTS.sub("", english)), english.endswith(")"))

@@ -18,7 +18,7 @@ MOST = 500  # numbers in one text; no sentence of ours has a tenth of them
 SLOT = re.compile("[\ue000-\uf8ff]")
 _CODE = re.compile(r"\b[PCBU][0-3][0-9A-F]{3}\b|(?<![\w.])\d+:\d\d\b")
 _NAMED = re.compile(
-    r"[ \N{NO-BREAK SPACE}](?P<unit>kPa absolute|kPa gauge|kPa|degC|K|%/s|%|mm|V|mV|g/s|s|ms|min|h|1/min|km/h|km"
+    r"[ \N{NO-BREAK SPACE}](?P<unit>kPa absolute|kPa gauge|kPa|degC|K|%/s|%|mm|V|mV|g/s|s|ms|min|h|1/min|1/s|km/h|km"
     r"|m2/m3|degrees|deg|m)(?![\w/^*])"
 )
 

@@ -20,6 +20,7 @@ from airproof.report.pictures.sheet import (
     signed_ticks,
 )
 from airproof.report.pictures.thinning import medians, thin
+from airproof.report.wording import number as in_digits
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -108,7 +109,9 @@ def draw_scatter(
     legend_on_top(axes, 2)
     stray = f"; beyond the frame lie {beyond} more" if beyond else ""
     told = sorted({0, seen.worst, seen.middle_x.size - 1})
-    medians_aloud = ", ".join(f"{_aloud(seen.middle_y[k])} at {seen.middle_x[k]:.2g} {x_unit}" for k in told)
+    medians_aloud = ", ".join(
+        f"{_aloud(seen.middle_y[k])} at {in_digits(float(seen.middle_x[k]))} {x_unit}" for k in told
+    )
     k = seen.worst
     alt = (
         f"{what}, over {over}: the median is {medians_aloud}; a healthy engine lies between "
