@@ -62,6 +62,11 @@ class LevelWitness:
         return np.asarray(np.clip(ratio, 0.5, AS_BEFORE))
 
     @property
+    def wide(self) -> float:
+        """Half the width of the 90 % range of healthy engines, this one's own side before left aside."""
+        return float(1.645 * np.sqrt(self.common + self.day + self.after.sd**2))
+
+    @property
     def made_up_for(self) -> Sequence[str]:
         """Causes whose effect the control unit mostly makes up for."""
         return expected(self.level.expectation).made_up_for

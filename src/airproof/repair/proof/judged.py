@@ -32,6 +32,7 @@ class _All(BaseModel):
     not_fixed: _One
     something_else: _One
     nothing_before: _One
+    nothing_else: _One
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,7 @@ class Judged:
     not_fixed: float
     something_else: float
     nothing_before: float
+    nothing_else: float
 
 
 @cache
@@ -61,5 +63,5 @@ def judged() -> Judged:
         raise BrokenKnowledge(str(fault), "every number with its source", "Repair it.", where="judged.toml") from fault
     return Judged(
         read.cures_by_chance.value, read.usual_cure.value, read.partly.value, read.new.value, read.proved.value,
-        read.not_fixed.value, read.something_else.value, read.nothing_before.value,
+        read.not_fixed.value, read.something_else.value, read.nothing_before.value, read.nothing_else.value,
     )  # fmt: skip

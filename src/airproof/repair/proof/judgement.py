@@ -28,7 +28,12 @@ def judge(
         return "not fixed"
     if least["something else"] >= judged.something_else:
         return "fixed, but something else shows"
-    if least["fixed"] >= judged.proved and not any(one.needed for one in missing):
+    likely_else = max(done["something else"], even["something else"])
+    if (
+        least["fixed"] >= judged.proved
+        and likely_else <= judged.nothing_else
+        and not any(one.needed for one in missing)
+    ):
         return "proved"
     return "not proved yet"
 

@@ -25,6 +25,7 @@ from airproof.repair.proof.holding import felt_again, holding_of
 from airproof.repair.proof.judged import judged
 from airproof.repair.proof.judgement import in_a_sentence, judge
 from airproof.repair.proof.missing import codes_back, compared, missing_of
+from airproof.repair.proof.odd import odd_after
 from airproof.repair.proof.proof import OUTCOMES, Missing, Outcome, Proof
 from airproof.repair.proof.resolves import resolves
 from airproof.repair.proof.sides import Side, Sides, sides_of
@@ -180,7 +181,8 @@ def _told(
     size = None if cause is None else size_change(weighed, cause)
     shows = None if cause is None or size is None else resolves(weighed.asked, cause)
     codes = codes_after(said, before.codes, None if cause is None else cause.id, known)
-    missing = (*codes_back(codes), *missing_of(cause, needs, sides, size, shows, said))
+    odd = [] if cause is None or cause.id not in weighed.asked.before else odd_after(weighed.asked, cause.id)
+    missing = (*codes_back(codes), *odd, *missing_of(cause, needs, sides, size, shows, said))
     judgement = judge(outcomes, evens, missing, numbers)
     changes = finding_changes(sides)
     others = {c: p for c, p in weighed.something_else(priors).items() if p >= WORTH_NAMING}
