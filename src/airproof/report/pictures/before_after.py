@@ -26,19 +26,19 @@ def draw(proof: Proof) -> Drawing | NotDrawn:
     rows = _rows(proof)
     if not rows:
         return NotDrawn("nothing was measured both before and after the repair")
-    title = sentence(proof.says).rstrip(".")
+    title = sentence(proof.says).rstrip(".").replace("+-", "\N{PLUS-MINUS SIGN}")
     figure = new_figure(NUMBER, title, "", height_in=REST_IN + ROW_IN * len(rows))
     all_axes: list[Axes] = list(figure.subplots(len(rows), 1, squeeze=False)[:, 0])
     for axes, one in zip(all_axes, rows, strict=True):
         _draw_row(axes, one)
-    all_axes[0].legend(
+    all_axes[-1].legend(
         handles=[
             Line2D([], [], color=MARK, marker="D", linewidth=2.0, markersize=7, label="before"),
             Line2D([], [], color=INK, marker="o", linewidth=2.0, markersize=7, label="after"),
             Patch(facecolor=BAND, label="healthy engine, 90 %"),
         ],
-        loc="lower left",
-        bbox_to_anchor=(0.0, 1.22),
+        loc="upper left",
+        bbox_to_anchor=(0.0, -0.75),
         ncols=3,
         fontsize=9.5,
         borderaxespad=0.0,
