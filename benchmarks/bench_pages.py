@@ -105,11 +105,14 @@ def measure(process: subprocess.Popen[str], playwright: Playwright, folder: Path
     tell(f"a search among {jobs} jobs, its page drawn", found, "0.3 in the store")
     job = job_with_recording(visitor, "measured")
     path = job.url.removeprefix(address)
+    page.bring_to_front()
     tell("the page of a weighed job", [seconds(lambda: see(path, ".answer")) for _ in range(TIMES)], "1")
+    job.bring_to_front()
     tell("verdict after a new fact", [seconds(lambda c=code: fact(job, c)) for code in CODES[:TIMES]], "0.5")
     long = new_job(visitor, "long")
     expect(give(long, long_recording(folder / "long.csv"))).to_contain_text("in the job", timeout=90_000)
     href = long.locator("a[href*='/recording/']").first.get_attribute("href") or ""
+    page.bring_to_front()  # what is behind is drawn when the browser has time
     times = [seconds(lambda: see(href, ".trace .main-svg")) for _ in range(TIMES)]
     tell("500,000 points on the screen", times, "1.5")
 
@@ -119,6 +122,7 @@ def measure(process: subprocess.Popen[str], playwright: Playwright, folder: Path
         page.wait_for_function(f"document.querySelector('.trace').layout.xaxis.range[1] !== {before}")
 
     tell("and closer", [seconds(closer) for _ in range(TIMES)], "-")
+    page.bring_to_front()
     page.goto(address + "/rehearse")
     page.locator("table").wait_for(timeout=90_000)
     moves = [seconds(lambda s=share: slide(page, s)) for share in (0.9, 0.7, 0.95)]
@@ -131,17 +135,14 @@ def measure(process: subprocess.Popen[str], playwright: Playwright, folder: Path
 
 def slide(page: Page, share: float) -> None:
     """Move the slider; done when the picture has changed."""
-    before = page.evaluate("JSON.stringify(document.querySelector('.trace').data[1].y.slice(0, 400))")
+    drawn = "JSON.stringify(document.querySelector('.trace').data.map(one => one.y.slice(0, 300)))"
+    before = page.evaluate(drawn)
     page.locator("input[type=range]").evaluate(
         "(e, share) => { e.value = Number(e.min) + share * (e.max - e.min);"
         " e.dispatchEvent(new Event('input', {bubbles: true})); }",
         share,
     )
-    page.wait_for_function(
-        "b => document.querySelector('.trace').data.some(one => JSON.stringify(one.y.slice(0, 400)) !== b) &&"
-        " JSON.stringify(document.querySelector('.trace').data[1].y.slice(0, 400)) !== b",
-        arg=before,
-    )
+    page.wait_for_function(f"before => {drawn} !== before", arg=before)
 
 
 if __name__ == "__main__":

@@ -63,3 +63,20 @@ for (const name of ["dragenter", "dragover", "dragleave", "drop"])
     place.classList.toggle("over", name === "dragenter" || name === "dragover");
     if (name === "drop") airproof.give(place, e.dataTransfer.files);
   });
+
+// What is costly to draw says when it comes into sight, once: places marked so, whenever they are put on the page.
+const watching = new IntersectionObserver((all) => {
+  for (const one of all) {
+    if (!one.isIntersecting) continue;
+    watching.unobserve(one.target);
+    one.target.dispatchEvent(new CustomEvent("seen"));
+  }
+}, { rootMargin: "300px" });
+
+const watch = () => document.querySelectorAll("[data-unseen]").forEach((place) => {
+  if (place.dataset.unseen) return;
+  place.dataset.unseen = "watched";
+  watching.observe(place);
+});
+new MutationObserver(watch).observe(document.documentElement, { childList: true, subtree: true });
+watch();

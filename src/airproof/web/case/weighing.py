@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from nicegui import ui
-
 from airproof.report.case_file import CauseShown, EvidenceShown, case_file
 from airproof.report.exhibits import SUBJECTS
 from airproof.report.in_words import answer, in_words
@@ -131,8 +129,10 @@ def _exhibits(case: CaseFile) -> None:
     if weighed is None or not weighed.recordings:
         return
     heading(3, "Exhibits")
-    with Mark("div") as place:
-        say("Drawing ...", "soft", role="status")
+    with Mark("div", data_unseen="") as place:
+        for number, subject in SUBJECTS.items():
+            with Mark("figure", id=f"exhibit-{number}", classes="waiting"):
+                Mark("figcaption", f"Exhibit {number}. {subject}.")
 
     async def draw() -> None:
         drawn = await exhibits_of(case.bench, case.job, weighed)
@@ -146,4 +146,5 @@ def _exhibits(case: CaseFile) -> None:
                     Mark("img", src=one.address, alt=one.alt, loading="lazy", width=one.width, height=one.height)
                     Mark("figcaption", f"Exhibit {one.number}. {case.bench.words(one.caption)}")
 
-    ui.timer(0.0, draw, once=True)
+    # Drawing takes as long as weighing: not before somebody looks there.
+    place.on("seen", draw, [])
