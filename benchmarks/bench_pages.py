@@ -125,6 +125,7 @@ def measure(process: subprocess.Popen[str], playwright: Playwright, folder: Path
     page.bring_to_front()
     page.goto(address + "/rehearse")
     page.locator("table").wait_for(timeout=90_000)
+    page.locator(".trace .main-svg").first.wait_for()
     moves = [seconds(lambda s=share: slide(page, s)) for share in (0.9, 0.7, 0.95)]
     tell("a slider moved, the data drawn", moves, "0.3")
     for number in range(2):

@@ -61,6 +61,7 @@ class View:
     shift_s: float = 0.0
     wish: Wish = AS_IT_IS
     dark: bool = False
+    columns: int = COLUMNS
     marked: tuple[Interval, ...] = field(default=())
 
 
@@ -175,7 +176,7 @@ def _row(seen: Seen, view: View, names: Sequence[str], place: int, ink: str) -> 
 def _line(
     signal: Signal, view: View, look: Mapping[str, Any], highest: float, before: str = "", shift_s: float = 0.0
 ) -> dict[str, Any]:
-    time, values = peaks(signal.time + shift_s if shift_s else signal.time, signal.values, view.window)
+    time, values = peaks(signal.time + shift_s if shift_s else signal.time, signal.values, view.window, view.columns)
     shown, unit = _shown(values, signal.name, view.wish, highest)
     step = bool(signal_kind(signal.name).texts)  # what stands for words has nothing in between
     return {
@@ -197,8 +198,8 @@ def _band(seen: Seen, view: View, name: str, highest: float) -> list[dict[str, A
         return []
     inside = (relation.time >= view.window[0]) & (relation.time <= view.window[1])
     chosen = np.flatnonzero(inside & np.isfinite(relation.low) & np.isfinite(relation.high))
-    if chosen.size > COLUMNS // 3:
-        chosen = chosen[np.linspace(0, chosen.size - 1, COLUMNS // 3).astype(np.intp)]
+    if chosen.size > view.columns // 3:
+        chosen = chosen[np.linspace(0, chosen.size - 1, view.columns // 3).astype(np.intp)]
     low, _ = _shown(relation.low[chosen], name, view.wish, highest)
     high, _ = _shown(relation.high[chosen], name, view.wish, highest)
     x: list[float | None] = []

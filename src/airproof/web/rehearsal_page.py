@@ -29,6 +29,9 @@ from airproof.web.frame import page
 from airproof.web.marks import Form, Mark, Values, button, choice, folded, heading, lines, new_key, say
 
 LOGGER = "fast"
+COARSE = 350
+"""Stretches drawn while a slider moves: fewer come sooner."""
+
 STEPS = 60
 """Places of the slider."""
 SHOWN = ("pressures", "air flow", "trims", "throttle and pedal")
@@ -115,7 +118,7 @@ class Stage:
         self._engine_form()
         self.chooser = Mark("div")
         self.view = View((self.healthy.recording.start_s, self.healthy.recording.end_s), self._groups())
-        self.view = replace(self.view, wish=self.bench.settings.wish(), over_name="healthy")
+        self.view = replace(self.view, wish=self.bench.settings.wish(), over_name="healthy", columns=COARSE)
         self.view = replace(self.view, dark=self.bench.settings.look == "dark")
         say("Thin lines: with the fault. Broad grey lines: the same drive of the same car, healthy.", "soft")
         self.plot = ui.plotly(figure(self._seen(), self.view)).classes("trace")
