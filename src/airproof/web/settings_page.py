@@ -37,6 +37,7 @@ def _likes(bench: Bench) -> None:
             "pressure": one(values, "pressure"),
             "temperature": one(values, "temperature"),
             "look": one(values, "look"),
+            "below_the_air_outside": "below" in values,
             "name": one(values, "name"),
             "altitude": one(values, "altitude"),
         }
@@ -49,6 +50,9 @@ def _likes(bench: Bench) -> None:
             choice("Pressures", "pressure", {name: name for name in PRESSURES}, now.pressure)
             choice("Temperatures", "temperature", {t: TEMPERATURE_NAMES[t] for t in TEMPERATURES}, now.temperature)
             choice("Look", "look", {name: name for name in LOOKS}, now.look)
+        with Mark("label", classes="tick"):
+            Mark("input", type="checkbox", name="below", value="yes", checked=now.below_the_air_outside)
+            Mark("span", "In traces, count absolute pressures from the air outside: vacuum below it, gauge above it")
         field("Your name", "name", now.name, hint="Stands beside what you add to a job.")
         field("Altitude of the shop", "altitude", now.altitude, hint="Put into each new job, such as 350m.")
     say("Everywhere at once; underneath everything stays exact, in kPa absolute and degrees Celsius.", "soft")
