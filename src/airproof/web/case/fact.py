@@ -53,8 +53,8 @@ def facts_of_step(case: CaseFile, step: str) -> None:
         show(case, "step", fact)
 
 
-def show(case: CaseFile, kind: str, fact: Fact[Payload]) -> None:
-    """One fact, with what can be done about it folded away."""
+def show(case: CaseFile, kind: str, fact: Fact[Payload], summary: str = "") -> None:
+    """One fact, with what can be done about it folded away; `summary` where the fact itself stands beside it."""
     text = case.bench.words(in_a_sentence(kind, fact.payload, case.bench.known))
 
     async def take_back() -> None:
@@ -66,7 +66,7 @@ def show(case: CaseFile, kind: str, fact: Fact[Payload]) -> None:
         if kind not in STAYS:
             button("Take this back", take_back, "quiet small", aria_label=f"Take this back: {text}")
 
-    folded_later(text, inside)
+    folded_later(summary or text, inside)
 
 
 def in_a_sentence(kind: str, payload: Payload, known: Knowledge) -> str:

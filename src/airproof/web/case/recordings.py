@@ -50,4 +50,4 @@ def _one(case: CaseFile, fact: Fact[Payload]) -> None:
     long = "" if one.seconds is None else f", {duration(one.seconds)}, {len(one.holds)} signals"
     link(f"{one.name}{long}", f"/job/{case.job}/recording/{one.sha256}")
     say(ROLES.get(one.role, one.role).capitalize() + ".", "soft")
-    show_fact(case, "recording", fact)
+    show_fact(case, "recording", fact, "Who gave it, and when")
