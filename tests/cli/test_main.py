@@ -43,7 +43,7 @@ def test_every_command_has_help_with_an_example(airproof: Airproof, name: str) -
     ended = airproof(name, "--help")
     assert ended.status == 0
     assert f"airproof {name} " in ended.out
-    assert "--json" in ended.out or command == "serve"  # the pages print nothing for other programs
+    assert "--json" in ended.out or name == "serve"  # the pages print nothing for other programs
 
 
 def test_the_options_of_weigh_are_the_agreed_ones(airproof: Airproof) -> None:
