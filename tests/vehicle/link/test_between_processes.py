@@ -186,6 +186,23 @@ def test_a_recording_survives_being_killed_to_the_last_second(port, files, tmp_p
     assert len({line.count(b",") for line in lines[:-1]}) == 1
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="a console of its own would be needed to send Ctrl-C")
+def test_ctrl_c_ends_a_recording_and_says_what_it_holds(port, files, tmp_path):
+    out = tmp_path / "drive.csv"
+    with StandInProcess(*car(files), *at(port)):
+        recorder = subprocess.Popen(command("record", *at(port), "--out", out), stdout=subprocess.PIPE,
+                                    stderr=subprocess.PIPE, stdin=subprocess.DEVNULL, text=True)  # fmt: skip
+        ends = time.monotonic() + 60.0
+        while (not out.exists() or out.stat().st_size < 5_000) and time.monotonic() < ends:
+            time.sleep(0.05)
+        recorder.send_signal(signal.SIGINT)
+        said, complained = recorder.communicate(timeout=30)
+    assert recorder.returncode == 0, complained
+    assert "Still missing" in said
+    assert f"airproof weigh {out}" in " ".join(said.split())
+    assert '"kind": "ended"' in (tmp_path / "drive.notes.jsonl").read_text()
+
+
 def test_a_stand_in_never_answers_where_a_car_may_be(files):
     done = run("stand-in", *car(files), "--adapter", "socketcan:can0", expect=2)
     assert "where a car may be" in done.stderr

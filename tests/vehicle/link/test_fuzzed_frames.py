@@ -6,6 +6,7 @@ import can
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from airproof.vehicle.items import items_table
 from airproof.vehicle.link.addresses import ELEVEN, TWENTY_NINE
 from airproof.vehicle.link.finding import Unit
 from airproof.vehicle.link.guard import GuardedBus
@@ -13,6 +14,8 @@ from airproof.vehicle.link.questions import Link
 from airproof.vehicle.readout import newer, older
 from airproof.vehicle.readout.asking import Asking
 from airproof.vehicle.readout.readout import UnitReadout
+from airproof.vehicle.recorder.plan import Speaker, plan_for
+from airproof.vehicle.recorder.recorder import Recorder
 from airproof.vehicle.stand_in.manners import Manners
 from airproof.vehicle.stand_in.simulated_bus import SimulatedBus, SimulatedClock
 from airproof.vehicle.stand_in.stand_in import StandIn
@@ -61,6 +64,22 @@ def test_whatever_a_unit_babbles_reading_it_out_ends(script, wide, new_style):
     into = UnitReadout(unit)
     (newer if new_style else older).read_unit(Asking(link, unit, into), into)
     assert clock.now() < 300.0
+
+
+@settings(max_examples=60, deadline=None)
+@given(replies)
+def test_whatever_a_unit_babbles_a_recording_goes_on_and_holds_what_can_be(tmp_path_factory, script):
+    clock = SimulatedClock()
+    link = Link(GuardedBus(Babbling(script * 20, clock, ELEVEN), clock), ELEVEN, clock)
+    plan = plan_for([Speaker(0x7E8, False, tuple(items_table()))])
+    path = tmp_path_factory.mktemp("babbled") / "drive.csv"
+    last = list(Recorder(lambda: link, plan, path, clock).run(every_s=0.5, for_s=3.0))[-1]
+    assert last.state == "stopped"
+    assert clock.now() < 60.0
+    lines = path.read_text().splitlines()
+    assert len(lines) == last.rows + 1
+    assert all(len(line.split(",")) == len(plan.signals) + 1 for line in lines)
+    assert not [line for line in lines[1:] if "nan" in line or "inf" in line]
 
 
 @settings(max_examples=200, deadline=None)
