@@ -16,12 +16,12 @@ from typing import Any
 from airproof import __version__
 from airproof.diagnosis.place_as_typed import the_ambient_c, the_barometer
 from airproof.errors import UnusableRequest
+from airproof.jobs.beside import append_beside
 from airproof.jobs.events import Draft, now
 from airproof.jobs.kinds import Checked, payload_of
 from airproof.jobs.state import Fact, State
 from airproof.jobs.store import Store
-from airproof.jobs.trouble import ChangedMeanwhile
-from airproof.jobs.weighing import TRIES, fingerprint, recordings_as, weigh_job
+from airproof.jobs.weighing import fingerprint, recordings_as, weigh_job
 from airproof.knowledge.model import Knowledge
 from airproof.repair.proof.after import Said
 from airproof.repair.proof.proof import Proof
@@ -87,14 +87,7 @@ def keep_proof(store: Store, job: int, proving: Proving, as_object: AsObject, au
             "recordings": list(proving.recordings),
         },
     )
-    seen = proving.seen
-    for _ in range(TRIES):
-        try:
-            store.append(job, [Draft("proof", payload)], seen=seen, author=author)
-            return
-        except ChangedMeanwhile as other:
-            seen = other.events[-1].number
-    store.append(job, [Draft("proof", payload)], seen=seen, author=author)
+    append_beside(store, job, [Draft("proof", payload)], seen=proving.seen, author=author)
 
 
 def proof_fingerprint(state: State, known: Knowledge, learned: str = "") -> str:

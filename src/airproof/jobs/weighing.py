@@ -25,12 +25,12 @@ from airproof.diagnosis.place_as_typed import the_ambient_c, the_barometer
 from airproof.diagnosis.weigh import weigh
 from airproof.diagnosis.weighing import Weighing
 from airproof.errors import UnusableFile, UnusableRequest
+from airproof.jobs.beside import append_beside
 from airproof.jobs.events import Draft
 from airproof.jobs.facts_written import Written, engine_toml, written
 from airproof.jobs.kinds import Verdict, payload_of
 from airproof.jobs.state import Fact, State, state_of
 from airproof.jobs.store import Store
-from airproof.jobs.trouble import ChangedMeanwhile
 from airproof.knowledge.model import Knowledge, Prices
 from airproof.recording.recording import Recording
 from airproof.repair.plan import Plan, plan_of, task_from
@@ -39,8 +39,6 @@ from airproof.repair.verdict_file import task_of
 
 AsObject: TypeAlias = Callable[[Weighing, Plan | None, Sequence[Recording]], dict[str, Any]]
 """How a verdict is written as JSON: report/as_json.py."""
-
-TRIES = 20
 
 
 @dataclass(frozen=True)
@@ -118,14 +116,7 @@ def keep_verdict(store: Store, job: int, weighed: Weighed, as_object: AsObject, 
             "recordings": sorted(_hashes(store, job, weighed.seen)),
         },
     )
-    seen = weighed.seen
-    for _ in range(TRIES):
-        try:
-            store.append(job, [Draft("verdict", payload)], seen=seen, author=author)
-            return
-        except ChangedMeanwhile as other:
-            seen = other.events[-1].number
-    store.append(job, [Draft("verdict", payload)], seen=seen, author=author)
+    append_beside(store, job, [Draft("verdict", payload)], seen=weighed.seen, author=author)
 
 
 def fingerprint(state: State, known: Knowledge, learned: str = "") -> str:
