@@ -5,17 +5,20 @@ The scenario is of our own invention, and car and checks share their authors: a 
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from rehearsed_repairs import CAR, HERE, before, drive, judged
 
+from airproof.diagnosis.weigh import weigh
 from airproof.errors import UnusableRequest
 from airproof.recording.recording import Recording
 from airproof.repair.proof.after import Said
 from airproof.repair.proof.proof import OUTCOMES, Proof
 from airproof.repair.proof.prove import AfterRepair, Before, Done, prove
+from airproof.report.proof_as_json import as_json
 
 OFFSET, LEAK = ("map-offset", 9.0), ("vacuum-leak", 5.0)
 SENSOR, HOSE = "replace-map-sensor", "mend-vacuum-leak"
@@ -79,8 +82,6 @@ def test_healthy_twice_is_nothing_to_prove() -> None:
 
 
 def healthy() -> Before:
-    from airproof.diagnosis.weigh import weigh
-
     return Before.weighed(weigh([drive()], CAR, barometer=HERE, ambient_c=18.0), HERE, 18.0)
 
 
@@ -219,3 +220,30 @@ def test_steps_and_causes_that_are_none_are_refused() -> None:
         prove(before(*LEAK), AfterRepair((drive(day=2),), HERE), Done(cause="bad-luck"), CAR)
     with pytest.raises(UnusableRequest, match="no recording"):
         prove(before(*LEAK), AfterRepair((), HERE), Done(), CAR)
+
+
+def poor(recording: Recording, rng: np.random.Generator) -> Recording:
+    """Half of the signals, of some stretch, some of them standing still at a value that cannot be."""
+    names = [name for name in recording if rng.random() < 0.5]
+    start, length = float(rng.uniform(0.0, 300.0)), float(rng.choice([0.5, 3.0, 20.0, 100.0, 400.0]))
+    part = replace(recording, signals={name: recording[name] for name in names}).between(start, start + length)
+    still = {
+        name: replace(signal, values=np.full(len(signal), float(rng.choice([0.0, 1.0, 255.0, 1e3]))))
+        for name, signal in part.signals.items()
+        if rng.random() < 0.15
+    }
+    return replace(part, signals={**part.signals, **still})
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_poor_recordings_never_crash_and_give_no_nan(seed: int) -> None:
+    rng = np.random.default_rng([seed, 5])
+    first = poor(drive(*LEAK), rng) if rng.random() < 0.6 else drive(*LEAK)
+    try:
+        weighed = Before.weighed(weigh([first], CAR, barometer=HERE), HERE)
+    except UnusableRequest:
+        return  # the side before is not judged, and says so
+    proof = prove(weighed, AfterRepair((poor(drive(day=2), rng),), HERE), Done((HOSE,)), CAR)
+    adds_up(proof)
+    assert np.isfinite([proof.even_probability, *proof.probabilities.values()]).all()
+    assert json.loads(as_json(proof))["judgement"] == proof.judgement
