@@ -76,6 +76,7 @@ class TestForEveryone:
         expect(summary).to_be_focused()
         if page.locator("details", has=summary).get_attribute("open") is None:
             page.keyboard.press("Enter")
+        page.get_by_label("Paste or type them").wait_for()
         page.keyboard.press("Tab")
         page.keyboard.type("P0299")
         page.keyboard.press("Tab")
@@ -89,15 +90,15 @@ class TestForEveryone:
 class TestUnits:
     def test_are_as_the_user_likes_everywhere_at_once(self, phone: Visitor) -> None:
         page = phone.opens("/settings")
-        page.get_by_label("Pressures").select_option("inHg")
+        page.get_by_label("Pressures", exact=True).select_option("inHg")
         page.get_by_label("Temperatures").select_option("degF")
         page.get_by_role("button", name="Keep").first.click()
         page.wait_for_load_state("networkidle")
         job = phone.opens("/job/1")
         expect(weighed(job)).to_contain_text("reads about 2.4 inHg high")
         page = phone.opens("/settings")
-        expect(page.get_by_label("Pressures")).to_have_value("inHg")
-        page.get_by_label("Pressures").select_option("kPa")
+        expect(page.get_by_label("Pressures", exact=True)).to_have_value("inHg")
+        page.get_by_label("Pressures", exact=True).select_option("kPa")
         page.get_by_label("Temperatures").select_option("degC")
         page.get_by_role("button", name="Keep").first.click()
         page.wait_for_load_state("networkidle")
