@@ -483,7 +483,7 @@ def test(words):
     if failed:
         say("not clean: {} (see above); the tests follow".format(", ".join(failed)))
     alone = any(re.match(r"-n|--numprocesses|--pdb|--benchmark|--dist", word) for word in words)
-    order = ["-m", "pytest"] if alone else ["-m", "pytest", "-n", "auto", "--benchmark-disable"]
+    order = ["-m", "pytest"] if alone else ["-m", "pytest", "-n", "auto", "--dist", "worksteal", "--benchmark-disable"]
     status = run([*order, *words], cwd=str(ROOT))
     return status or (1 if failed else 0)
 

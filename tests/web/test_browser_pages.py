@@ -96,6 +96,8 @@ class TestUnits:
         page.wait_for_load_state("networkidle")
         job = phone.opens("/job/1")
         expect(weighed(job)).to_contain_text("reads about 2.4 inHg high")
+        job.locator("#exhibit-1").scroll_into_view_if_needed()
+        expect(job.locator("#exhibit-1 img")).to_have_attribute("alt", re.compile("inHg"))
         page = phone.opens("/settings")
         expect(page.get_by_label("Pressures", exact=True)).to_have_value("inHg")
         page.get_by_label("Pressures", exact=True).select_option("kPa")

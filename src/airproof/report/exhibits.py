@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 from airproof.diagnosis.weighing import Weighing
 from airproof.errors import UnusableRequest
+from airproof.quantities.wishes import AS_IT_IS, Wish
 
 if TYPE_CHECKING:
     from airproof.report.pictures.sheet import Drawing, NotDrawn
@@ -63,10 +64,12 @@ def draw_exhibits(weighing: Weighing, folder: Path) -> tuple[Exhibit, ...]:
     return exhibits
 
 
-def drawn(weighing: Weighing, folder: Path = Path()) -> tuple[tuple[Exhibit, ...], dict[str, bytes]]:
+def drawn(
+    weighing: Weighing, folder: Path = Path(), wish: Wish = AS_IT_IS
+) -> tuple[tuple[Exhibit, ...], dict[str, bytes]]:
     """Every exhibit with the pictures by the names of their files, which are to lie in the folder; writes nothing."""
     files: dict[str, bytes] = {}
-    return tuple(_draw(number, weighing, folder, files) for number in _SLUGS), files
+    return tuple(_draw(number, weighing, folder, files, wish) for number in _SLUGS), files
 
 
 def check_folder(folder: Path) -> None:
@@ -98,13 +101,18 @@ def drawing_of(number: int, weighing: Weighing) -> Drawing | NotDrawn:
     return draw(weighing)
 
 
-def _draw(number: int, weighing: Weighing, folder: Path, files: dict[str, bytes]) -> Exhibit:
+def _draw(number: int, weighing: Weighing, folder: Path, files: dict[str, bytes], wish: Wish) -> Exhibit:
     from airproof.report.pictures.sheet import NotDrawn, as_png, as_svg, style
 
     with style():
         drawing = drawing_of(number, weighing)
         if isinstance(drawing, NotDrawn):
             return Exhibit(number, SUBJECTS[number], "", "", not_drawn=drawing.because)
+        if not wish.plain:
+            from airproof.report.language.language import language
+            from airproof.report.pictures.dressed import dressed
+
+            drawing = dressed(drawing, language("en"), wish)
         stem = _stem(number)
         files[f"{stem}.svg"], files[f"{stem}.png"] = as_svg(drawing), as_png(drawing)
     return Exhibit(number, drawing.title, drawing.caption, drawing.alt, folder / f"{stem}.svg", folder / f"{stem}.png")

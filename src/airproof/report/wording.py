@@ -20,8 +20,16 @@ def glued(text: str) -> str:
 
 
 def wrap(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
-    """Lines within `width`, a number never parted from its unit; `first` and `rest` begin the lines."""
-    lines = textwrap.wrap(glued(text), width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
+    """Lines within `width`, a number never parted from its unit, nor a long word in two; `first` and `rest` begin the lines."""
+    # What is longer than a line, such as a path, stays whole: it is there to be copied.
+    lines = textwrap.wrap(
+        glued(text),
+        width,
+        initial_indent=first,
+        subsequent_indent=rest,
+        break_on_hyphens=False,
+        break_long_words=False,
+    )
     return [line.replace(_UNBROKEN, " ") for line in lines]
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import asyncio
+import hashlib
 import threading
 from collections import OrderedDict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from airproof.quantities.wishes import Wish
 from airproof.report.exhibits import drawn
 from airproof.web.bench import KEPT, Bench
 
@@ -17,6 +19,7 @@ if TYPE_CHECKING:
 WIDTH, HEIGHT = 800, 520
 """Of an exhibit on the page, so that nothing jumps when it comes."""
 
+KEY = 16  # letters of a hash: enough to tell the pictures of one evening apart
 _ONE_AT_A_TIME = threading.Lock()  # the drawing library keeps its style in one place for all threads
 
 
@@ -39,20 +42,20 @@ _PICTURES: OrderedDict[str, tuple[tuple[Picture, ...], dict[str, bytes]]] = Orde
 
 async def exhibits_of(bench: Bench, job: int, weighed: Weighed) -> tuple[Picture, ...]:
     """All exhibits of a weighed job."""
-    del bench
-    held = _PICTURES.get(weighed.facts_sha256)
+    wish = bench.settings.wish()
+    key = hashlib.sha256(f"{weighed.facts_sha256} {wish}".encode()).hexdigest()[:KEY]
+    held = _PICTURES.get(key)
     if held is None:
-        held = await asyncio.to_thread(_draw, job, weighed)
-        _PICTURES[weighed.facts_sha256] = held
+        held = await asyncio.to_thread(_draw, job, weighed, wish, key)
+        _PICTURES[key] = held
         while len(_PICTURES) > KEPT:
             _PICTURES.popitem(last=False)
     return held[0]
 
 
-def _draw(job: int, weighed: Weighed) -> tuple[tuple[Picture, ...], dict[str, bytes]]:
+def _draw(job: int, weighed: Weighed, wish: Wish, key: str) -> tuple[tuple[Picture, ...], dict[str, bytes]]:
     with _ONE_AT_A_TIME:
-        exhibits, files = drawn(weighed.weighing)
-    key = weighed.facts_sha256[:16]
+        exhibits, files = drawn(weighed.weighing, wish=wish)
     pictures = tuple(
         Picture(
             one.number,
@@ -69,7 +72,5 @@ def _draw(job: int, weighed: Weighed) -> tuple[tuple[Picture, ...], dict[str, by
 
 def picture_called(key: str, name: str) -> bytes | None:
     """The picture of that name among those drawn lately."""
-    for sha256, (_, files) in list(_PICTURES.items()):  # others may be drawn meanwhile
-        if sha256.startswith(key) and len(key) == 16:
-            return files.get(name)
-    return None
+    held = _PICTURES.get(key)
+    return None if held is None else held[1].get(name)
