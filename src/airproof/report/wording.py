@@ -20,7 +20,7 @@ def glued(text: str) -> str:
 
 
 def wrap(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
-    """Lines within `width`, a number never parted from its unit, nor a long word in two; `first` and `rest` begin the lines."""
+    """Lines within `width`, no number parted from its unit, no word in two; `first` and `rest` begin the lines."""
     # What is longer than a line, such as a path, stays whole: it is there to be copied.
     lines = textwrap.wrap(
         glued(text),
