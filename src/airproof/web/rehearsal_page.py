@@ -19,7 +19,7 @@ from airproof.errors import UnusableRequest
 from airproof.jobs.practice import practice_job
 from airproof.knowledge.model import Knowledge
 from airproof.recording.recording import Recording
-from airproof.recording.regimes import Regimes, find_regimes
+from airproof.recording.regimes import find_regimes
 from airproof.report.rehearsal_in_words import compared_as_rows, compared_in_words
 from airproof.report.trace import Seen, View, figure, groups_of, key
 from airproof.report.wording import number
@@ -32,6 +32,7 @@ LOGGER = "fast"
 COARSE = 350
 """Stretches drawn while a slider moves: fewer come sooner."""
 
+BREATH_S = 0.15
 STEPS = 60
 """Places of the slider."""
 SHOWN = ("pressures", "air flow", "trims", "throttle and pedal")
@@ -65,14 +66,12 @@ class Shown:
 
     rehearsal: Rehearsal
     recording: Recording
-    regimes: Regimes
 
 
 def rehearsed(request: Request, name: str) -> Shown:
     """Drive it, and record it."""
     rehearsal = rehearse(request)
-    recording = as_recording(logged(rehearsal, LOGGER), name)
-    return Shown(rehearsal, recording, find_regimes(recording, idle_rpm=request.profile.idle_rpm))
+    return Shown(rehearsal, as_recording(logged(rehearsal, LOGGER), name))
 
 
 async def show(bench: Bench) -> None:
@@ -112,6 +111,7 @@ class Stage:
         self.request = Request(profile, Details())
         self.healthy = await asyncio.to_thread(rehearsed, self.request, "healthy")
         self.faulty = self.healthy
+        self.regimes = await asyncio.to_thread(find_regimes, self.healthy.recording, idle_rpm=profile.idle_rpm)
 
     def show(self) -> None:
         """Everything on the page."""
@@ -140,7 +140,7 @@ class Stage:
         return tuple(name for name in SHOWN if name in groups_of(self.healthy.recording))
 
     def _seen(self) -> Seen:
-        return Seen(self.faulty.recording, self.faulty.regimes)
+        return Seen(self.faulty.recording, self.regimes)  # both are driven alike
 
     def _engine_form(self) -> None:
         async def use(values: Values) -> None:
@@ -223,9 +223,15 @@ class Stage:
                 done = self.asked
                 faults = (Fault(self.cause, self.size),) if self.size else ()
                 request = replace(self.request, faults=faults)
-                self.faulty = await asyncio.to_thread(rehearsed, request, "with the fault")
-                self.view = replace(self.view, over=self.healthy.recording)
-                self.plot.update_figure(figure(self._seen(), self.view))
+                # At once as if the fault had come this morning; then as a control unit shows it that has learnt.
+                for earlier in (0, request.earlier_drives):
+                    then = replace(request, earlier_drives=earlier)
+                    self.faulty = await asyncio.to_thread(rehearsed, then, "with the fault")
+                    self.view = replace(self.view, over=self.healthy.recording)
+                    self.plot.update_figure(figure(self._seen(), self.view))
+                    await asyncio.sleep(BREATH_S)  # so that it is on its way before the next one is reckoned
+                    if done != self.asked:
+                        break
             comparison = await asyncio.to_thread(
                 compare, self.healthy.recording, self.faulty.recording, idle_rpm=self.request.profile.idle_rpm
             )
