@@ -13,7 +13,7 @@ import tempfile
 from pathlib import Path
 
 from PIL import Image
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Page, Playwright, sync_playwright
 
 PROJECT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(PROJECT / "tests" / "web"))
@@ -43,8 +43,10 @@ def job(page: Page, address: str) -> None:
     page.goto(f"{address}/job/1")
     page.locator(".answer").wait_for()
     page.locator(".cause summary").first.click()
-    for number in range(1, 6):
-        page.locator(f"#exhibit-{number}").scroll_into_view_if_needed()
+    page.locator("#exhibit-1").scroll_into_view_if_needed()
+    for number in range(1, 6):  # all are drawn when somebody looks at the first
+        page.locator(f"#exhibit-{number} img").wait_for()
+        page.locator(f"#exhibit-{number} img").scroll_into_view_if_needed()
     page.wait_for_load_state("networkidle")
     page.evaluate("window.scrollTo(0, 0)")
 
@@ -79,19 +81,26 @@ def main() -> None:
         words = [sys.executable, "-m", "airproof", "serve", "--data", "demo", "--demo", str(DEMO)]
         surroundings = os.environ | {"PYTHONUNBUFFERED": "1", "AIRPROOF_AUTHOR": "mechanic"}
         with subprocess.Popen(words, stdout=subprocess.PIPE, text=True, env=surroundings, cwd=folder) as process:
-            assert process.stdout is not None
-            address = process.stdout.readline().split()[-1].removesuffix("/job/1")
-            browser = playwright.chromium.launch(executable_path=chromium(), args=["--no-sandbox"])
-            for size in (LAPTOP, PHONE):
-                context = browser.new_context(viewport={"width": size[0], "height": size[1]})
-                pages(context.new_page(), address, size)
-                context.close()
-            dark = browser.new_context(viewport={"width": PHONE[0], "height": PHONE[1]}, color_scheme="dark")
-            page = dark.new_page()
-            job(page, address)
-            take(page, "job_dark", PHONE)
-            browser.close()
-            process.terminate()
+            try:
+                visit(process, playwright)
+            finally:
+                process.terminate()
+
+
+def visit(process: subprocess.Popen[str], playwright: Playwright) -> None:
+    """Everything, against a server that is starting."""
+    assert process.stdout is not None
+    address = process.stdout.readline().split()[-1].removesuffix("/job/1")
+    browser = playwright.chromium.launch(executable_path=chromium(), args=["--no-sandbox"])
+    for size in (LAPTOP, PHONE):
+        context = browser.new_context(viewport={"width": size[0], "height": size[1]})
+        pages(context.new_page(), address, size)
+        context.close()
+    dark = browser.new_context(viewport={"width": PHONE[0], "height": PHONE[1]}, color_scheme="dark")
+    page = dark.new_page()
+    job(page, address)
+    take(page, "job_dark", PHONE)
+    browser.close()
 
 
 if __name__ == "__main__":
