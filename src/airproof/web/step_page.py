@@ -11,6 +11,7 @@ from airproof.jobs.adding import step_said
 from airproof.jobs.events import Draft
 from airproof.jobs.kinds import payload_of
 from airproof.knowledge.model import Step
+from airproof.repair.proof.as_typed import amount_of
 from airproof.report.case_file import sources_in_words
 from airproof.report.wording import sentence
 from airproof.web.bench import Bench
@@ -83,7 +84,7 @@ def _came_of_it(case: CaseFile, step: Step) -> None:
         return
 
     async def keep(values: Values) -> None:
-        minutes, money = (_amount(one(values, name), name) for name in ("minutes", "money"))
+        minutes, money = (amount_of(name, one(values, name) or None) for name in ("minutes", "money"))
         if one(values, "outcome") == "gone":
             took = {name: amount for name, amount in (("minutes", minutes), ("money", money)) if amount is not None}
             repair = Draft("repair", payload_of("repair", {"steps": [step.id], **took}))
@@ -108,10 +109,3 @@ def _came_of_it(case: CaseFile, step: Step) -> None:
         with folded("What it took"), Mark("div", classes="pair"):
             field("Minutes", "minutes", inputmode="decimal")
             field(f"Money, {case.bench.prices.currency}", "money", inputmode="decimal")
-
-
-def _amount(text: str, name: str) -> float | None:
-    try:
-        return float(text.replace(",", ".")) if text else None
-    except ValueError as fault:
-        raise UnusableRequest(f"{text[:30]!r}", "a plain number", "Leave the unit out.", where=name) from fault

@@ -26,6 +26,7 @@ from airproof.jobs.kinds import (
 )
 from airproof.jobs.state import Fact, standing
 from airproof.knowledge.model import Knowledge
+from airproof.repair.proof.as_typed import amount_of
 from airproof.report.job_in_words import fact_in_words
 from airproof.report.wording import sentence
 from airproof.web.case.file import CaseFile
@@ -121,7 +122,7 @@ def _correction(case: CaseFile, kind: str, fact: Fact[Payload]) -> None:
             outcomes = _outcomes(case, payload.id)
 
             def step(values: Values) -> Draft:
-                minutes, money = (_amount(one(values, name)) for name in ("minutes", "money"))
+                minutes, money = (amount_of(name, one(values, name) or None) for name in ("minutes", "money"))
                 return step_said(f"{payload.id}={one(values, 'outcome')}", known, minutes, money)
 
             with form(step):
@@ -147,7 +148,3 @@ def _yes(found: bool) -> str:
 
 def _number(value: float | None) -> str:
     return "" if value is None else f"{value:g}"
-
-
-def _amount(text: str) -> float | None:
-    return float(text.replace(",", ".")) if text else None

@@ -22,6 +22,7 @@ from airproof.jobs.kinds import Note
 from airproof.jobs.weighing import weigh_job
 from airproof.recording.readers import read_recording
 from airproof.recording.regimes import Regimes
+from airproof.repair.proof.as_typed import amount_of
 from airproof.report.in_words import answer
 from airproof.report.readout_as_json import readout_as_json
 from airproof.report.readout_in_words import before_clearing, cleared_in_words, found_in_words, readout_in_words
@@ -100,7 +101,7 @@ class Line:
 
     def _finding(self) -> None:
         async def look(values: Values) -> None:
-            pace = float(one(values, "pace") or 1.0)
+            pace = amount_of("pace", one(values, "pace") or None) or 1.0
             self.bench.line = await asyncio.to_thread(find_car, one(values, "adapter"), one(values, "rate"), pace)
             self._draw()
 
