@@ -17,8 +17,9 @@ from airproof.vehicle.answers.car_information import (
 from airproof.vehicle.answers.live import BY_IDENTIFIER, LIVE_IDENTIFIERS, Items
 from airproof.vehicle.answers.monitor_results import MonitorResults
 from airproof.vehicle.answers.readiness import read_readiness
-from airproof.vehicle.items.bitmap import SPAN, items_announced
+from airproof.vehicle.items.bitmap import SPAN
 from airproof.vehicle.items.decode import Mode
+from airproof.vehicle.readout.announced import announced
 from airproof.vehicle.readout.asking import Asking
 from airproof.vehicle.readout.readout import FreezeFrame, UnitReadout
 
@@ -29,15 +30,7 @@ _FORGIVING: Mode = "forgiving"
 
 def supported_items(asking: Asking) -> frozenset[int]:
     """The items a unit announces, bitmap after bitmap."""
-    found: set[int] = set()
-    for base in range(0, _LAST + 1, SPAN):
-        if base and base not in found:
-            break
-        data = _item(asking, base)
-        if data is None:
-            break
-        found |= items_announced(base, data)
-    return frozenset(number for number in found if number % SPAN)
+    return announced(partial(_item, asking))
 
 
 def read_unit(asking: Asking, into: UnitReadout) -> None:

@@ -19,8 +19,9 @@ from airproof.vehicle.answers.codes import PENDING, PERMANENT, STORED, read_code
 from airproof.vehicle.answers.live import FRAME, LIVE, read_frame, read_live
 from airproof.vehicle.answers.monitor_results import MONITOR_RESULTS, read_monitor_results
 from airproof.vehicle.answers.readiness import read_readiness
-from airproof.vehicle.items.bitmap import SPAN, items_announced
+from airproof.vehicle.items.bitmap import SPAN
 from airproof.vehicle.items.decode import Mode
+from airproof.vehicle.readout.announced import announced
 from airproof.vehicle.readout.asking import Asking
 from airproof.vehicle.readout.readout import FreezeFrame, UnitReadout
 
@@ -31,15 +32,7 @@ _FORGIVING: Mode = "forgiving"
 
 def supported_items(asking: Asking, service: int = LIVE) -> frozenset[int]:
     """The items a unit announces for service 01 or 02, bitmap after bitmap."""
-    found: set[int] = set()
-    for base in range(0, _LAST + 1, SPAN):
-        if base and base not in found:
-            break
-        data = _item(asking, base) if service == LIVE else _frame_item(asking, base)
-        if data is None:
-            break
-        found |= items_announced(base, data)
-    return frozenset(number for number in found if number % SPAN)
+    return announced(partial(_item if service == LIVE else _frame_item, asking))
 
 
 def read_unit(asking: Asking, into: UnitReadout) -> None:
