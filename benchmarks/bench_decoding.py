@@ -10,7 +10,7 @@ recording; once with nothing but diagnostics in it, once with nine frames of oth
 Where the comparison is not even, either way:
 
 - cantools hands on a dictionary for each answer, ours an array for each value; one answer at a time ours too makes a
-  dictionary, by way of arrays of one, and is the slower one for it.
+  dictionary.
 - cantools decodes the data of the item alone; finding the items within an answer is left out on both sides, and is
   within the reading of the log.
 - python-can alone makes a message of every frame and stops there; Airproof passes over other traffic before that.

@@ -12,6 +12,7 @@ from airproof.errors import UnusableAnswer, UnusableRequest
 from airproof.vehicle.answers.car_information import (
     CALIBRATION_IDS,
     CALIBRATION_NUMBERS,
+    CAR_INFORMATION,
     RATIOS_SPARK,
     VIN,
     car_information_answer,
@@ -20,6 +21,9 @@ from airproof.vehicle.answers.car_information import (
 from airproof.vehicle.answers.code_text import code_number, code_text
 from airproof.vehicle.answers.codes import PENDING, PERMANENT, STORED, codes_answer, read_codes
 from airproof.vehicle.answers.live import (
+    BY_IDENTIFIER,
+    FRAME,
+    LIVE,
     frame_answer,
     frame_request,
     identifier_answer,
@@ -30,6 +34,7 @@ from airproof.vehicle.answers.live import (
     read_live,
 )
 from airproof.vehicle.answers.monitor_results import (
+    MONITOR_RESULTS,
     MonitorResult,
     monitor_results_answer,
     monitors_answer,
@@ -37,7 +42,14 @@ from airproof.vehicle.answers.monitor_results import (
     unit_and_scaling,
 )
 from airproof.vehicle.answers.newer import (
+    ALL_GROUPS,
     BY_SEVERITY,
+    BY_STATUS,
+    COUNT,
+    FAULT_COUNTERS,
+    FRAME_OF_CODE,
+    READ_CODES,
+    SUPPORTED,
     CodeReport,
     CodeStatus,
     FrameOfCode,
@@ -52,9 +64,11 @@ from airproof.vehicle.answers.newer import (
     read_code_report,
     read_frame_of_code,
 )
+from airproof.vehicle.answers.newer import PERMANENT as PERMANENT_CODES
 from airproof.vehicle.answers.readiness import CarReadiness, read_readiness, readiness_bytes
 from airproof.vehicle.answers.refusals import is_refusal, read_refusal, refusal_answer
 from airproof.vehicle.items import bitmap_bytes
+from airproof.vehicle.link.guard import CLEARING, reads
 
 hexed = bytes.fromhex
 
@@ -186,6 +200,39 @@ def test_readiness_of_the_worked_bytes() -> None:
     assert readiness_bytes(found) == hexed("81 07 65 04")
 
 
+@pytest.mark.parametrize(
+    ("byte", "bit", "monitor"),
+    [  # the same text: B0 to B2, their "not complete" four bits up; C0 to C7, theirs in D in the same order
+        (1, 0, "misfire"),
+        (1, 1, "fuel-system"),
+        (1, 2, "components"),
+        (2, 0, "catalyst"),
+        (2, 1, "heated-catalyst"),
+        (2, 2, "evaporative-system"),
+        (2, 3, "secondary-air"),
+        (2, 4, "petrol-particle-filter"),  # air conditioning in the text; that this changed is from memory
+        (2, 5, "oxygen-sensor"),
+        (2, 6, "oxygen-sensor-heater"),
+        (2, 7, "egr"),
+    ],
+)
+def test_readiness_bit_by_bit(byte: int, bit: int, monitor: str) -> None:
+    data = bytearray(4)
+    data[byte] = 1 << bit
+    assert read_readiness(bytes(data)).complete == {monitor: True}
+    data[byte if byte == 1 else 3] |= 1 << (bit + 4 if byte == 1 else bit)
+    assert read_readiness(bytes(data)).complete == {monitor: False}
+
+
+def test_the_lamp_and_the_number_of_codes() -> None:
+    assert read_readiness(hexed("80 00 00 00")).lamp
+    assert [read_readiness(bytes([n, 0, 0, 0])).code_count for n in (0, 1, 127)] == [0, 1, 127]
+    assert (read_readiness(hexed("00 08 00 00")).ignition, read_readiness(bytes(4)).ignition) == (
+        "compression",
+        "spark",
+    )
+
+
 def test_boost_pressure_control_is_a_monitor_of_compression_ignition_only() -> None:
     told = CarReadiness(False, 0, "compression", {"misfire": True, "boost-pressure-control": False})
     data = readiness_bytes(told)
@@ -264,22 +311,40 @@ def test_information_that_does_not_fit() -> None:
         car_information_answer(0x77, ["X"])
 
 
-@pytest.mark.parametrize(
-    ("code", "words"),
-    [  # ISO 14229-1, as several listings print it
-        ("11", "not supported"),
-        ("12", "not supported"),
-        ("22", "conditions"),
-        ("31", "nothing there"),
-        ("33", "denied"),
-        ("78", "will follow"),
-    ],
-)
+REFUSALS = {
+    "10": "without a reason",
+    "11": "service is not supported",
+    "12": "part of the service is not supported",
+    "13": "wrong length or form",
+    "14": "too long",
+    "21": "busy",
+    "22": "conditions",
+    "24": "order",
+    "31": "nothing there",
+    "33": "denied",
+    "35": "key is wrong",
+    "36": "attempts",
+    "37": "delay",
+    "72": "programming",
+    "78": "will follow",
+    "7E": "not for this session",
+    "7F": "not for this session",
+    "81": "speed is too high",
+    "82": "speed is too low",
+    "83": "is running",
+    "84": "not running",
+    "92": "voltage is too high",
+    "93": "voltage is too low",
+}
+"""ISO 14229-1, as several listings print it: all that they have."""
+
+
+@pytest.mark.parametrize(("code", "words"), REFUSALS.items())
 def test_refusals_by_name(code: str, words: str) -> None:
     refusal = read_refusal(hexed(f"7F 04 {code}"))
-    assert refusal.service == 0x04
+    assert (refusal.service, refusal.code) == (0x04, int(code, 16))
     assert words in refusal.says
-    assert refusal.is_pending == (code == "78")
+    assert (refusal.is_pending, refusal.is_busy) == (code == "78", code == "21")
     assert refusal_answer(0x04, int(code, 16)) == hexed(f"7F 04 {code}")
 
 
@@ -290,6 +355,34 @@ def test_refusals_that_are_none() -> None:
     for payload in ("7F 01", "41 0C 1A F8", ""):
         with pytest.raises(UnusableAnswer):
             read_refusal(hexed(payload))
+
+
+def test_an_answer_is_its_request_and_40h() -> None:  # read: the list of services
+    answers = {
+        LIVE: live_answer([(0x0C, hexed("1AF8"))]),
+        FRAME: frame_answer([(0x0C, hexed("1AF8"))]),
+        STORED: codes_answer(STORED, []),
+        PENDING: codes_answer(PENDING, []),
+        PERMANENT: codes_answer(PERMANENT, []),
+        MONITOR_RESULTS: monitors_answer(0, bytes(4)),
+        CAR_INFORMATION: car_information_answer(VIN, ["1M8GDM9AXKP042788"]),
+        READ_CODES: codes_report(CodeReport(BY_STATUS, (), 0xFF)),
+        BY_IDENTIFIER: identifier_answer([(0x0C, hexed("1AF8"))]),
+    }
+    assert list(answers) == [0x01, 0x02, 0x03, 0x07, 0x0A, 0x06, 0x09, 0x19, 0x22]
+    assert {service: answer[0] - 0x40 for service, answer in answers.items()} == {one: one for one in answers}
+
+
+def test_reports_of_service_19() -> None:
+    # Read: mk4-wiki.denkdose.de, service 19. What is answered to 06 is not read, and nothing here asks for it.
+    reports = {COUNT: 0x01, BY_STATUS: 0x02, FRAME_OF_CODE: 0x04, SUPPORTED: 0x0A, FAULT_COUNTERS: 0x14}
+    reports |= {PERMANENT_CODES: 0x15, BY_SEVERITY: 0x42}
+    assert all(name == number for name, number in reports.items())
+    with pytest.raises(UnusableAnswer, match="59 06"):
+        read_code_report(hexed("59 06 01 06 17 2F"), "forgiving")
+    assert clear_request(ALL_GROUPS) == hexed("14 FF FF FF")  # read; the guard lets none but the emissions group pass
+    assert not reads(clear_request(ALL_GROUPS))
+    assert clear_request(ALL_GROUPS) not in CLEARING
 
 
 def test_codes_of_a_newer_car() -> None:  # from memory of ISO 14229-1 and SAE J1979-2

@@ -40,6 +40,8 @@ VERIFIED = [
     ("01", "81 07 65 04", "code_count", 1, 0),
     ("01", "81 07 65 04", "ignition_kind", 0, 0),
     ("02", "01 06", "frame_code", 0x0106, 0),
+    ("02", "00 00", "frame_code", 0, 0),  # no frame
+    ("13", "F0", "oxygen_sensors_of_2_banks", 0b11110000, 0),
 ]
 """Item, data bytes, value, what it must be, and by how much it may differ: half the last digit printed."""
 
@@ -47,6 +49,9 @@ RANGES = [
     ("04", "load", 0, 100),
     ("05", "coolant_temperature", -40, 215),
     ("06", "short_trim_1", -100, 99.22),
+    ("07", "long_trim_1", -100, 99.22),
+    ("08", "short_trim_2", -100, 99.22),
+    ("09", "long_trim_2", -100, 99.22),
     ("0A", "fuel_rail_pressure", 0, 765),
     ("0B", "manifold_pressure", 0, 255),
     ("0C", "engine_speed", 0, 16383.75),
@@ -122,6 +127,14 @@ def test_rows_from_memory_are_read_as_remembered(
     check(number, data, name, wanted, within)
 
 
+def test_oxygen_sensors_give_volts_and_their_trim() -> None:
+    for number in range(0x14, 0x1C):  # A / 200; (B - 128) x 100 / 128 (the same copies)
+        item = items_table()[number]
+        assert item.standing == "verified"
+        for data, volts, trim in (("5A 8A", 0.450, 7.8125), ("FF 00", 1.275, -100.0), ("00 78", 0.0, -6.25)):
+            assert sorted(decode_one(item, bytes.fromhex(data)).values()) == pytest.approx(sorted((volts, trim)))
+
+
 def test_an_oxygen_sensor_that_serves_no_trim_has_none() -> None:
     for number in range(0x14, 0x1C):  # B = FF: not used (the same copies)
         values = decode_one(items_table()[number], bytes.fromhex("5AFF"))
@@ -144,6 +157,14 @@ def test_bitmaps_announce_what_they_should(data: str, wanted: str) -> None:
     found = items_announced(0x00, bytes.fromhex(data))
     assert found == {int(number, 16) for number in wanted.split()}
     assert 0x0B not in found
+
+
+@pytest.mark.parametrize("base", [0x00, 0x20, 0x40, 0x60, 0x80, 0xA0, 0xC0])
+def test_each_bitmap_counts_from_its_own_number(base: int) -> None:
+    # A7 is the first of its 32, D0 the last (the same copies).
+    assert items_table()[base].standing == "verified"
+    for place in range(32):
+        assert items_announced(base, (1 << (31 - place)).to_bytes(4, "big")) == {base + 1 + place}
 
 
 def test_item_0b_stops_at_255_unless_4f_states_another_full_scale() -> None:

@@ -74,10 +74,22 @@ def decode_one(
 ) -> dict[str, float]:
     """The values in one answer, by name; those that the car says are not there are left out.
 
-    Raises as decode does.
+    The same numbers as decode, without arrays: several times quicker for one answer. Raises as decode does.
     """
-    found = decode(item, np.frombuffer(data, np.uint8).reshape(1, -1), mode=mode, full_scales=full_scales)
-    return {name: float(values[0]) for name, values in found.values.items() if values[0] == values[0]}
+    if mode == "strict" or not data:
+        decode(item, np.frombuffer(data, np.uint8).reshape(1, -1))  # which knows what to refuse
+    found: dict[str, float] = {}
+    length = len(data)
+    for name, first, end, shift, mask, highest, unused, present_at, present, zero, factor, value in item.one_by_one:
+        if end > length or (present and not data[present_at] & present):
+            continue
+        code = int.from_bytes(data[first:end], "big") >> shift & mask
+        if code == unused:
+            continue
+        if code > highest:  # of signed ones only: two's complement
+            code -= mask + 1
+        found[name] = (code - zero) * (factor_of(value, full_scales) if full_scales else factor)
+    return found
 
 
 def codes_at(place: Place, data: Bytes) -> Codes:

@@ -12,7 +12,7 @@ from functools import cache, cached_property
 from importlib.resources import files
 from itertools import pairwise
 from types import MappingProxyType
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal, NamedTuple, Self
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
@@ -169,6 +169,27 @@ class Value(_Row):
         return self.means.get(int(value)) if self.means and value == value else None
 
 
+class OneByOne(NamedTuple):
+    """Place and scaling of one value as plain numbers, so that reading one answer alone is quick.
+
+    It stands in bytes `first` to `end`, `shift` bits down, `mask` bits kept; above `highest` it is negative. There is
+    none at the code `unused`, nor where the bits `present` of byte `present_at` are cleared.
+    """
+
+    name: str
+    first: int
+    end: int
+    shift: int
+    mask: int
+    highest: int
+    unused: int | None
+    present_at: int
+    present: int
+    zero: int
+    factor: float
+    value: Value
+
+
 class Item(_Row):
     """One data item: `number` in services 01 and 02; F400 more in service 22.
 
@@ -205,6 +226,11 @@ class Item(_Row):
             masks[place.first] |= place.mask
         return tuple(masks)
 
+    @cached_property
+    def one_by_one(self) -> tuple[OneByOne, ...]:
+        """Its values, worked out once for reading answers one by one."""
+        return tuple(map(_one_by_one, self.values))
+
     def value(self, name: str) -> Value:
         """The value of that name; KeyError where there is none."""
         for one in self.values:
@@ -230,6 +256,25 @@ class Item(_Row):
                 taken[0][byte] |= mask
             names.add(value.name)
         return self
+
+
+def _one_by_one(value: Value) -> OneByOne:
+    place, there = value.place, value.present_place
+    mask = (1 << place.width) - 1
+    return OneByOne(
+        name=value.name,
+        first=place.first,
+        end=place.end,
+        shift=place.shift,
+        mask=mask,
+        highest=value.highest_code if value.signed else mask,
+        unused=value.unused,
+        present_at=there.first if there else 0,
+        present=there.mask if there else 0,
+        zero=value.zero,
+        factor=value.step,
+        value=value,
+    )
 
 
 @cache
