@@ -183,12 +183,22 @@ def _line(
         "type": "scatter",
         "mode": "lines",
         "x": np.round(time, 3).tolist(),
-        "y": [float(f"{v:.5g}") for v in shown],
+        "y": _told(shown),
         "name": f"{before}{signal_kind(signal.name).title}",
         "line": {**look, "shape": "hv" if step else "linear"},
         "hovertemplate": f"%{{y}} {unit}",
         "connectgaps": False,
     }
+
+
+def _told(values: Floats) -> list[float]:
+    """The values to five digits: a screen shows no more, and fewer come sooner."""
+    size = np.abs(values)
+    known = np.isfinite(values) & (size > 0.0)
+    places = 4 - np.floor(np.log10(np.where(known, size, 1.0)))
+    ten = 10.0 ** np.minimum(np.abs(places), 300.0)
+    told: list[float] = np.where(places >= 0.0, np.rint(values * ten) / ten, np.rint(values / ten) * ten).tolist()
+    return told
 
 
 def _band(seen: Seen, view: View, name: str, highest: float) -> list[dict[str, Any]]:

@@ -28,11 +28,13 @@ from airproof.web.case.intake import engine_drafts, engine_fields
 from airproof.web.frame import page
 from airproof.web.marks import Form, Mark, Values, button, choice, folded, heading, lines, new_key, say
 
-LOGGER = "fast"
-COARSE = 350
-"""Stretches drawn while a slider moves: fewer come sooner."""
+LOGGER, FAULTY = "fast", "with the fault"
+COARSE, FINE = 175, 350
+"""Stretches drawn while the slider moves, since fewer come sooner, and once it rests."""
 
-BREATH_S = 0.15
+REST_S = 0.25
+"""Without another move, before the slower half is reckoned."""
+
 STEPS = 60
 """Places of the slider."""
 SHOWN = ("pressures", "air flow", "trims", "throttle and pedal")
@@ -211,9 +213,10 @@ class Stage:
         """Rehearse what is asked for now; of what is asked while it is busy only the last is done."""
         self.asked += 1
         if not self.busy:
-            ui.timer(0.0, self._drive, once=True)
+            ui.timer(0.0, self._follow, once=True)
 
-    async def _drive(self) -> None:
+    async def _follow(self) -> None:
+        """Show at once what was asked, as if the fault had come this morning."""
         if self.busy:
             return
         self.busy = True
@@ -221,25 +224,30 @@ class Stage:
             done = -1
             while done != self.asked:
                 done = self.asked
-                faults = (Fault(self.cause, self.size),) if self.size else ()
-                request = replace(self.request, faults=faults)
-                # At once as if the fault had come this morning; then as a control unit shows it that has learnt.
-                for earlier in (0, request.earlier_drives):
-                    then = replace(request, earlier_drives=earlier)
-                    self.faulty = await asyncio.to_thread(rehearsed, then, "with the fault")
-                    self.view = replace(self.view, over=self.healthy.recording)
-                    self.plot.update_figure(figure(self._seen(), self.view))
-                    await asyncio.sleep(BREATH_S)  # so that it is on its way before the next one is reckoned
-                    if done != self.asked:
-                        break
-            comparison = await asyncio.to_thread(
-                compare, self.healthy.recording, self.faulty.recording, idle_rpm=self.request.profile.idle_rpm
-            )
-            self._tell(comparison)
+                self._draw(await asyncio.to_thread(rehearsed, self._request(0), FAULTY), COARSE)
         finally:
             self.busy = False
-        if done != self.asked:
-            self._ask()
+        await asyncio.sleep(REST_S)
+        if done == self.asked:
+            await self._settle(done)
+
+    async def _settle(self, asked: int) -> None:
+        """Then as the control unit has learnt to live with it, and in words; another move does not wait for this."""
+        faulty = await asyncio.to_thread(rehearsed, self._request(self.request.earlier_drives), FAULTY)
+        idle_rpm = self.request.profile.idle_rpm
+        compared = await asyncio.to_thread(compare, self.healthy.recording, faulty.recording, idle_rpm=idle_rpm)
+        if asked == self.asked:
+            self._draw(faulty, FINE)
+            self._tell(compared)
+
+    def _request(self, earlier_drives: int) -> Request:
+        faults = (Fault(self.cause, self.size),) if self.size else ()
+        return replace(self.request, faults=faults, earlier_drives=earlier_drives)
+
+    def _draw(self, faulty: Shown, columns: int) -> None:
+        self.faulty = faulty
+        self.view = replace(self.view, over=self.healthy.recording, columns=columns)
+        self.plot.update_figure(figure(self._seen(), self.view))
 
     def _tell(self, comparison: Comparison) -> None:
         words = self.bench.words
@@ -284,5 +292,6 @@ class Stage:
         self.plot.update_figure(figure(self._seen(), self.view))
 
     async def _save(self) -> None:
-        job = await asyncio.to_thread(practice_job, self.bench.store, self.faulty.rehearsal)
+        rehearsal = await asyncio.to_thread(rehearse, self._request(self.request.earlier_drives))
+        job = await asyncio.to_thread(practice_job, self.bench.store, rehearsal)
         ui.navigate.to(f"/job/{job}")

@@ -35,7 +35,7 @@ def entered_from_python(function: Function) -> Function:
     before = config.CACHE_DIR
     config.CACHE_DIR = str(cache_folder())
     try:
-        return numba.njit(function, error_model="numpy", cache=True)  # type: ignore[no-any-return]
+        return numba.njit(function, error_model="numpy", cache=True, nogil=True)  # type: ignore[no-any-return]
     finally:
         config.CACHE_DIR = before
 
