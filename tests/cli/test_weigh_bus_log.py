@@ -59,3 +59,29 @@ def test_a_log_gives_the_verdict_of_its_recording_and_its_codes(airproof: Airpro
     assert heard["inputs"]["recordings"] == ["lying.log"]
     assert {"manifold_pressure", "air_flow", "barometric_pressure"} <= set(heard["inputs"]["signals"])
     assert any("P0106" in one["says"] for cause in heard["causes"] for one in cause["evidence"])
+
+
+def test_where_a_log_says_something_else_than_what_was_told(
+    airproof: Airproof, car: Car, log: Path, tmp_path: Path
+) -> None:
+    facts = tmp_path / "facts.toml"
+    facts.write_text('[[code]]\nid = "P0106"\nstatus = "pending"\n', encoding="utf-8")
+    ended = airproof("weigh", log, "--engine", car.engine, "--reading", facts, *WEIGHED)
+    assert ended.status == 0
+    assert ended.line == "airproof: P0106 is pending as told, stored in the log: what was told counts"
+
+
+def test_a_log_added_to_a_job_brings_what_the_car_tells(
+    airproof: Airproof, car: Car, log: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("AIRPROOF_DATA", str(tmp_path / "jobs"))
+    assert airproof("job", "new", "--engine", car.engine, "--code", "P0106=pending", "--code", "P0300").status == 0
+    ended = airproof("job", "add", "1", "--recording", log)
+    assert ended.status == 0
+    said = " ".join(ended.out.split())
+    assert "P0106 differs: pending, as told by hand; stored, 7E8 in lying.log, 0.1 s into it" in said
+    assert "P0300: in the job, and not told by lying.log, which told all its codes" in said
+    shown = " ".join(airproof("job", "show", "1").out.split())
+    assert "P0106, pending" in shown
+    assert "readiness: all codes were read" in shown
+    assert "(7E8 in lying.log" in shown

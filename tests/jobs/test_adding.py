@@ -8,8 +8,9 @@ from hypothesis import strategies as st
 from invented_jobs import draft
 
 from airproof.errors import UnusableRequest
-from airproof.jobs.adding import checked, codes_in_text, shown_name, step_said
+from airproof.jobs.adding import checked, codes_in_text, step_said
 from airproof.jobs.events import Draft
+from airproof.jobs.given import shown_name
 from airproof.jobs.kinds import payload_of
 from airproof.knowledge.load import knowledge
 

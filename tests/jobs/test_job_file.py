@@ -16,9 +16,9 @@ from hypothesis import strategies as st
 from invented_jobs import OWNER, PLATE, VIN, draft, intake, recording
 
 from airproof.errors import AirproofError, UnusableFile, UnusableRequest
-from airproof.jobs.adding import append_with
 from airproof.jobs.deleting import before_deleting, delete_job
 from airproof.jobs.events import withdrawal
+from airproof.jobs.given import append_with
 from airproof.jobs.job_file import JOB, events_as_json, export_job, signals_name
 from airproof.jobs.job_file_reading import check_job_file, import_job
 from airproof.jobs.opening import open_store

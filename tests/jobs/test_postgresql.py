@@ -24,8 +24,8 @@ from invented_jobs import PLATE, draft, intake, recording
 from sqlalchemy import create_engine, text
 
 from airproof.errors import UnusableFile
-from airproof.jobs.adding import append_with
 from airproof.jobs.events import withdrawal
+from airproof.jobs.given import append_with
 from airproof.jobs.job_file import export_job
 from airproof.jobs.job_file_reading import import_job
 from airproof.jobs.opening import open_store

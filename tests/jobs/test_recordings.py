@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from invented_jobs import draft, recording
 
 from airproof.errors import UnusableFile
-from airproof.jobs.adding import append_with, shown_name
+from airproof.jobs.given import append_with, shown_name
 from airproof.jobs.opening import open_store
 from airproof.jobs.recordings import Shelf
 from airproof.jobs.signals_file import COLUMNS, read_signals, write_signals
@@ -189,7 +189,7 @@ def test_a_disk_without_room_for_a_recording(tmp_path: Path) -> None:
     path = recording(tmp_path / "a.csv")
     code = (
         "import resource, signal, sys\nfrom pathlib import Path\nfrom airproof.errors import UnusableFile\n"
-        "from airproof.jobs.adding import append_with\nfrom airproof.jobs.opening import open_store\n"
+        "from airproof.jobs.given import append_with\nfrom airproof.jobs.opening import open_store\n"
         f"store = open_store(Path({str(tmp_path / 'data')!r})); job = store.new_job()\n"
         "signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\nresource.setrlimit(resource.RLIMIT_FSIZE, (9000, 9000))\n"
         f"try: append_with(store, job, [], [('car', Path({str(path)!r}))], seen=0)\n"

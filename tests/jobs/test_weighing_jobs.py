@@ -14,8 +14,8 @@ from invented_jobs import draft, intake, recording
 from test_state import INDEPENDENT, events_of
 
 from airproof.errors import UnusableFile, UnusableRequest
-from airproof.jobs.adding import append_with
 from airproof.jobs.events import Draft, withdrawal
+from airproof.jobs.given import append_with
 from airproof.jobs.opening import open_store
 from airproof.jobs.state import state_of
 from airproof.jobs.store import Store

@@ -13,7 +13,6 @@ from airproof.diagnosis.facts import Kind
 from airproof.diagnosis.place_as_typed import the_barometer
 from airproof.errors import UnusableRequest
 from airproof.jobs.adding import (
-    append_with,
     code_said,
     engine_said,
     facts_said,
@@ -24,6 +23,7 @@ from airproof.jobs.adding import (
     taken_back,
 )
 from airproof.jobs.events import Draft, Event
+from airproof.jobs.given import append_with
 from airproof.jobs.kinds import Closed, Complaint, Note, Place, Role, payload_of
 from airproof.jobs.state import State
 from airproof.knowledge.load import knowledge
@@ -89,8 +89,10 @@ def add_to_job(at: Where, typed: str, said: Said, seen: Many) -> None:
             author=at.author,
             mapping=None if map_file is None else read_signal_map(map_file),
             barometer_kpa=_barometer_kpa(drafts, state.place),
+            known=known,
         )
-        _tell_added(at, job, added, store.state(job), known, f"Added to job {job}:")
+        heading = f"Added to job {job}:" if added.events else f"Nothing was added to job {job}."
+        _tell_added(at, job, added.events, store.state(job), known, heading, added.remarks)
 
 
 def _drafts(said: Said, state: State, known: Knowledge) -> list[Draft]:
@@ -149,8 +151,16 @@ def _in_its_place(drafts: list[Draft], said: Said, state: State) -> list[Draft]:
     return [replace(drafts[0], corrects=number("--correct", target))]
 
 
-def _tell_added(at: Where, job: int, added: Sequence[Event], state: State, known: Knowledge, heading: str) -> None:
-    doubts = doubts_of(state.car.vin or "") if any(event.kind == "car" for event in added) else ()
+def _tell_added(
+    at: Where,
+    job: int,
+    added: Sequence[Event],
+    state: State,
+    known: Knowledge,
+    heading: str,
+    remarks: Sequence[str] = (),
+) -> None:
+    doubts = (*(doubts_of(state.car.vin or "") if any(event.kind == "car" for event in added) else ()), *remarks)
     if at.json:
         say(done_as_json(job, added, doubts))
         return

@@ -11,12 +11,12 @@ from airproof.cli.job_request import Many, Where, number_of
 from airproof.cli.learning_request import in_parts, with_job
 from airproof.cli.progress import counting
 from airproof.cli.shop import learned_in
-from airproof.cli.streams import say, say_parts
+from airproof.cli.streams import complain, say, say_parts
 from airproof.cli.typed import once, one_path, paths_of
 from airproof.diagnosis.place_as_typed import quantity_of, the_ambient_c, the_barometer
 from airproof.errors import UnusableRequest
-from airproof.jobs.adding import append_with
 from airproof.jobs.events import Draft
+from airproof.jobs.given import append_with
 from airproof.jobs.kinds import payload_of
 from airproof.jobs.learning import closed_job_of
 from airproof.jobs.proving import keep_proof, prove_job
@@ -68,7 +68,7 @@ def prove_and_tell(at: Where, typed: str, said: Said, shop: Many) -> None:
         files = paths_of("AFTER_RECORDING", said.after)
         map_file = one_path("--signals", said.signals)
         if drafts or files:
-            append_with(
+            added = append_with(
                 store,
                 job,
                 drafts,
@@ -77,7 +77,10 @@ def prove_and_tell(at: Where, typed: str, said: Said, shop: Many) -> None:
                 author=at.author,
                 mapping=None if map_file is None else read_signal_map(map_file),
                 barometer_kpa=_barometer_kpa(said, state),
+                known=known,
             )
+            for remark in added.remarks:
+                complain(remark)
         with counting(f"proving job {job}") as progress:
             proving = prove_job(store, job, known, progress)
         keep_proof(store, job, proving, proof_object, at.author)

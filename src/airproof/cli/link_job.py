@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
 from airproof.cli.job_request import Where, number_of
 from airproof.cli.streams import complain
 from airproof.cli.typed import once
-from airproof.jobs.adding import append_with, facts_said, in_place
 from airproof.jobs.events import Draft
-from airproof.jobs.facts_written import toml
-from airproof.jobs.kinds import Role, payload_of
-from airproof.jobs.state import State
+from airproof.jobs.given import append_with
+from airproof.jobs.heard import Heard, read_from_car
+from airproof.jobs.kinds import Cleared, Role
 from airproof.knowledge.load import knowledge
-from airproof.vehicle.readout.as_facts import facts_tables
 from airproof.vehicle.readout.readout import Readout
 
 
@@ -28,16 +25,17 @@ class JobOnTheLine:
         with at.store() as store:
             store.state(self._job)
 
-    def keep(self, readout: Readout | None, recording: Path | None = None) -> None:
-        """Codes, freeze frames, readiness, the car's number where the job has none yet, and the recording."""
+    def keep(self, readout: Readout | None, recording: Path | None = None, *, cleared: bool = False) -> None:
+        """What the car tells, its number where the job has none yet, that its codes were cleared, and the recording."""
         with self._at.store() as store:
-            state = store.state(self._job)
-            drafts = [] if readout is None else in_place(_drafts(readout, state), state)
+            seen = store.last_event(self._job)
+            heard = Heard() if readout is None else read_from_car(readout, store.state(self._job), knowledge())
+            drafts = [*heard.drafts, *([Draft("cleared", Cleared())] if cleared else [])]
             files: list[tuple[Role, Path]] = [] if recording is None else [("car", recording)]
             if drafts or files:
-                append_with(
-                    store, self._job, drafts, files, seen=store.last_event(self._job), author=self._at.author
-                )  # fmt: skip
+                append_with(store, self._job, drafts, files, seen=seen, author=self._at.author)
+        for remark in heard.remarks:
+            complain(remark)
         complain(f"kept in job {self._job}")
 
 
@@ -45,17 +43,3 @@ def job_on_the_line(job: Sequence[str] | None, at: Where) -> JobOnTheLine | None
     """The job that was named, if one was. Raises as the store does where there is none by that number."""
     typed = once("--job", job)
     return None if typed is None else JobOnTheLine(at, typed)
-
-
-def _drafts(readout: Readout, state: State) -> list[Draft]:
-    known = knowledge()
-    tables, _ = facts_tables(readout, known)
-    drafts: list[Draft] = []
-    if tables:
-        with tempfile.TemporaryDirectory() as folder:
-            path = Path(folder) / "the car.toml"
-            path.write_text(toml(tables), encoding="utf-8")
-            drafts = facts_said(path, state, known)
-    if readout.vin and not state.car.vin:
-        drafts.append(Draft("car", payload_of("car", {"vin": readout.vin})))
-    return drafts

@@ -122,6 +122,8 @@ def clear_and_tell(typed: Typed, out: Many, sure: int, job: JobOnTheLine | None,
                 raise NotAllowed("clearing was not asked for twice", "a yes, two times", "Nothing was cleared.")
             clearing.confirm()
         cleared = clearing.carry_out()
+        if job is not None and cleared.all_of_them:
+            job.keep(None, cleared=True)
         after = read_out(link, found)
     say(cleared_as_json(cleared, after)) if json else say_parts(cleared_in_words(cleared, after))
 

@@ -103,7 +103,7 @@ def carry_out(asked: Asked) -> None:
         before = read_all(recordings, mapping, day_before, progress, known, heard)
         facts = with_heard(facts, heard)
         heard_after: list[Facts] = []
-        after = read_all(asked.after, mapping, day_after, progress, known, heard_after)
+        after = read_all(asked.after, mapping, day_after, progress, known, heard_after, after=True)
         said = said.and_heard(heard_after)
         baselines = read_all(asked.baselines, mapping, day_before, progress, known)
         sisters = read_all(asked.sisters, mapping, day_before, progress, known)

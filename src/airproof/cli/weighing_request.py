@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from airproof.cli.progress import Progress, progress_over
 from airproof.cli.shop import in_your_shop, learned_in
-from airproof.cli.streams import say, say_parts
+from airproof.cli.streams import complain, say, say_parts
 from airproof.diagnosis.facts import Facts, facts_of
 from airproof.diagnosis.meter.measured import Measurements
 from airproof.diagnosis.place_as_typed import the_ambient_c, the_barometer
@@ -31,7 +31,7 @@ from airproof.repair.prices import load_prices, tools_of
 from airproof.report.as_json import as_json
 from airproof.report.exhibits import Exhibit, check_folder, draw_exhibits
 from airproof.report.in_words import Part, in_words
-from airproof.vehicle.recordings import read_with_facts, with_heard
+from airproof.vehicle.recordings import differences, read_with_facts, with_heard
 
 if TYPE_CHECKING:
     from airproof.cli.write_up_request import Wanted
@@ -90,7 +90,7 @@ def carry_out(request: Request) -> None:
     with progress_over([*request.recordings, *request.baselines, *request.sisters]) as progress:
         heard: list[Facts] = []
         recordings = read_all(request.recordings, mapping, barometer, progress, known, heard)
-        facts = with_heard(facts, heard)
+        told, facts = facts, with_heard(facts, heard)
         baselines = read_all(request.baselines, mapping, barometer, progress, known)
         sisters = read_all(request.sisters, mapping, barometer, progress, known)
         weighing = weigh(
@@ -105,6 +105,8 @@ def carry_out(request: Request) -> None:
             known=known,
             progress=progress.weighing,
         )
+    for difference in differences(told, heard):
+        complain(difference)
     plan = plan_from(weighing, known, prices)
     written = _written(request, weighing, plan, facts, {"car": recordings, "good": baselines, "sister": sisters}, known)
     drawn = () if request.exhibits is None else draw_exhibits(weighing, request.exhibits)
@@ -158,15 +160,20 @@ def read_all(
     progress: Progress,
     known: Knowledge,
     heard: list[Facts] | None = None,
+    *,
+    after: bool = False,
 ) -> list[Recording]:
-    """The recordings; `heard` takes the codes, freeze frames and readiness that logs of a bus hold besides."""
+    """The recordings; `heard` takes the codes, freeze frames and readiness that logs of a bus hold besides.
+
+    `after`: they are of after the repair, and where codes were cleared within a log, what was told afterwards counts.
+    """
     # Gauge pressures become absolute by the barometer where it was given, or by the altitude's usual one.
     kpa = None if barometer is None else barometer.kpa
     found = []
     try:
         for path in paths:
             recording, facts = read_with_facts(
-                path, known, signals=mapping, barometer_kpa=kpa, progress=progress.reading(path)
+                path, known, signals=mapping, barometer_kpa=kpa, progress=progress.reading(path), after=after
             )
             if recording is not None:
                 found.append(recording)

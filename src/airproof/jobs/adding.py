@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import tempfile
 import tomllib
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
@@ -18,16 +18,11 @@ from airproof.engine.profile import load_profile
 from airproof.errors import UnusableFile, UnusableRequest
 from airproof.jobs.events import Draft, Event, now, withdrawal
 from airproof.jobs.facts_written import MEASURED_TABLES, toml, written
-from airproof.jobs.kinds import Code, Noted, Place, Recording, Role, payload_of
+from airproof.jobs.kinds import Code, Noted, Place, payload_of
 from airproof.jobs.state import Fact, State, state_of
-from airproof.jobs.store import Store
-from airproof.jobs.trouble import in_our_words
 from airproof.knowledge.lookup import code_in, find_noticed, near, normal_code
 from airproof.knowledge.model import Knowledge
-from airproof.recording.mapping import SignalMap
-from airproof.vehicle.recordings import read_recording
 
-LONGEST_NAME = 200
 _CODES = re.compile(r"(?<![A-Za-z0-9])[PCBUpcbu][ -]?[0-3Oo][0-9A-Fa-fOo]{3}(?![A-Za-z0-9])")
 _YES = {"": True, "yes": True, "y": True, "found": True, "no": False, "n": False, "not-found": False}
 _OUTCOMES = {
@@ -243,83 +238,6 @@ def _reading(row: Mapping[str, Any], state: State, known: Knowledge) -> tuple[st
 
 def _only(row: Mapping[str, Any], *keys: str) -> dict[str, Any]:
     return {key: row[key] for key in keys if key in row}
-
-
-def recording_said(
-    store: Store,
-    path: Path,
-    role: Role = "car",
-    mapping: SignalMap | None = None,
-    barometer_kpa: float | None = None,
-    name: str | None = None,
-    recall: Callable[[Sequence[str]], SignalMap | None] | None = None,
-) -> Draft:
-    """Read a recording and put its file on the shelf; the draft says what was understood. See `append_with`.
-
-    `name` is what it is called where that is not the file's own name; `recall` is asked how a file with such headings
-    was read before. Raises UnusableFile for one that cannot be read.
-    """
-    with in_our_words(store.where):
-        recording = read_recording(path, signals=mapping, barometer_kpa=barometer_kpa)
-        if mapping is None and recall is not None:
-            mapping = recall([column.heading for column in recording.report.columns])
-            if mapping is not None:
-                recording = read_recording(path, signals=mapping, barometer_kpa=barometer_kpa)
-        with path.open("rb") as file:
-            kept = store.shelf.put(file, where=str(path))
-    data: dict[str, Any] = {
-        "sha256": kept.sha256,
-        "bytes": kept.bytes,
-        "name": shown_name(name or path.name),
-        "role": role,
-        "seconds": recording.duration_s,
-        "holds": sorted(recording),
-    }
-    if mapping is not None:
-        data["signals"] = mapping.model_dump(mode="json")
-    return Draft("recording", payload_of("recording", data))
-
-
-def append_with(
-    store: Store,
-    job: int,
-    drafts: Sequence[Draft],
-    recordings: Sequence[tuple[Role, Path]],
-    *,
-    seen: int,
-    author: str = "",
-    mapping: SignalMap | None = None,
-    barometer_kpa: float | None = None,
-) -> list[Event]:
-    """Add facts and recordings to a job, all of them or none; raises as `Store.append` and `recording_said`."""
-    kept: dict[str, Path] = {}
-    whole = list(drafts)
-    try:
-        for role, path in recordings:
-            draft = recording_said(store, path, role, mapping, barometer_kpa)
-            assert isinstance(draft.payload, Recording)
-            kept[draft.payload.sha256] = path
-            whole.append(draft)
-        added = store.append(job, whole, seen=seen, author=author)
-    except BaseException:
-        store.let_go(list(kept))
-        raise
-    put_back(store, kept)
-    return added
-
-
-def put_back(store: Store, kept: Mapping[str, Path]) -> None:
-    """Files by their hash, just added to a job: back on the shelf, if one deleted meanwhile had them and took them."""
-    for sha256, path in kept.items():
-        if store.shelf.original(sha256) is None:
-            with in_our_words(store.where), path.open("rb") as file:
-                store.shelf.put(file, where=str(path))
-
-
-def shown_name(name: str) -> str:
-    """The last part of a file's name, for people: it is never used to find a file."""
-    last = re.split(r"[\\/]", name)[-1]
-    return "".join(sign if sign.isprintable() else "?" for sign in last)[:LONGEST_NAME] or "recording"
 
 
 def taken_back(numbers: Sequence[int], why: str = "") -> list[Draft]:

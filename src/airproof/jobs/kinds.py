@@ -42,12 +42,13 @@ class Payload(BaseModel):
 
 
 class Car(Payload):
-    """Which car; what is None was not said."""
+    """Which car; what is None was not said. `vin_source`: where its number was heard, None for one told by hand."""
 
     make: Line | None = None
     model: Line | None = None
     year: Annotated[int, Field(ge=1885, le=2200)] | None = None
     vin: Line | None = None
+    vin_source: Line | None = None
     plate: Line | None = None
     owner: Line | None = None
     odometer_km: Annotated[float, Field(ge=0.0, le=1e7, allow_inf_nan=False)] | None = None
@@ -76,28 +77,37 @@ class Place(Payload):
 
 
 class Code(Payload):
-    """A code of the control unit; `order` is 1 for the one that came first."""
+    """A code of the control unit; `order` is 1 for the one that came first.
+
+    `source`: where and when it was heard, None for one told by hand.
+    """
 
     id: Annotated[str, StringConstraints(pattern="^[PCBU][0-3][0-9A-F]{3}$")]
     status: Name = "stored"
     order: Annotated[int, Field(ge=1, le=99)] | None = None
+    source: Line | None = None
     note: Text = ""
 
 
 class Frame(Payload):
-    """A freeze frame; `values` as typed, by signal, with their units."""
+    """A freeze frame; `values` as typed, by signal, with their units; `source` as of a code."""
 
     code: Name
     name: Name | None = None
     values: dict[Name, Line | float]
+    source: Line | None = None
     note: Text = ""
 
 
 class Readiness(Payload):
-    """Monitors by name: "complete", "incomplete", "not supported". `codes_read`: no codes but those given are there."""
+    """Monitors by name: "complete", "incomplete", "not supported". `codes_read`: no codes but those given are there.
+
+    `source` as of a code.
+    """
 
     codes_read: StrictBool = False
     monitors: dict[Name, Line] = {}
+    source: Line | None = None
 
 
 class Noted(Payload):
@@ -273,9 +283,14 @@ MODELS: Mapping[str, type[Payload]] = {
     "rehearsed": Rehearsed,
     WITHDRAWAL: Withdrawal,
 }
-VERSIONS: Mapping[str, int] = dict.fromkeys(MODELS, 1) | {"recording": 2}  # 2 knows recordings after a repair
+VERSIONS: Mapping[str, int] = dict.fromkeys(MODELS, 1) | {
+    "recording": 2,  # knows recordings after a repair
+    **dict.fromkeys(("car", "code", "freeze_frame", "readiness"), 2),  # say where they were heard
+}
 Upgrade: TypeAlias = Callable[[dict[str, Any]], dict[str, Any]]
-OLDER: Mapping[tuple[str, int], Upgrade] = {("recording", 1): dict}
+OLDER: Mapping[tuple[str, int], Upgrade] = dict.fromkeys(
+    ((kind, 1) for kind in ("recording", "car", "code", "freeze_frame", "readiness")), dict
+)
 """How the payload of a kind at one version becomes that of the next."""
 
 

@@ -10,10 +10,12 @@ from typing import Annotated
 from pydantic import BaseModel, ConfigDict, Field
 
 from airproof.errors import UnusableFile
-from airproof.jobs.adding import code_said, engine_said, noted_said, place_said, put_back, recording_said
+from airproof.jobs.adding import code_said, engine_said, noted_said, place_said
 from airproof.jobs.events import Draft
-from airproof.jobs.kinds import Complaint, Note, Place, Recording, payload_of
+from airproof.jobs.given import put_back, recording_said, with_drafts
+from airproof.jobs.kinds import Complaint, Note, Place, payload_of
 from airproof.jobs.store import Store
+from airproof.knowledge.load import knowledge
 from airproof.knowledge.model import Knowledge
 from airproof.toml_files import load_toml
 
@@ -53,20 +55,26 @@ def open_prepared(store: Store, folder: Path, known: Knowledge) -> int:
     ]
     if job.invented:
         drafts.append(Draft("note", Note(text=NOTE)))
-    return open_whole(store, drafts, [folder / name for name in job.recordings], AUTHOR, uid)
+    return open_whole(store, drafts, [folder / name for name in job.recordings], AUTHOR, uid, known)
 
 
 def open_whole(
-    store: Store, drafts: Sequence[Draft], recordings: Sequence[Path], author: str, uid: str | None = None
+    store: Store,
+    drafts: Sequence[Draft],
+    recordings: Sequence[Path],
+    author: str,
+    uid: str | None = None,
+    known: Knowledge | None = None,
 ) -> int:
     """Open a job with its recordings, all of it or nothing; its number. Raises as `recording_said`."""
     kept: dict[str, Path] = {}
     whole = list(drafts)
     try:
         for path in recordings:
-            whole.append(recording_said(store, path))
-            assert isinstance(whole[-1].payload, Recording)
-            kept[whole[-1].payload.sha256] = path
+            given = recording_said(store, path, state=with_drafts([], whole), known=known or knowledge())
+            whole += given.drafts
+            if given.sha256 is not None:
+                kept[given.sha256] = path
         number = store.new_job(whole, author, uid)
     except BaseException:
         store.let_go(list(kept))

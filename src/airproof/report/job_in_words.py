@@ -114,7 +114,11 @@ def fact_in_words(kind: str, payload: Payload, known: Knowledge) -> str:
 def _worded(kind: str, payload: Payload, known: Knowledge) -> str:
     match payload:
         case Car():
-            return "car: " + _list(payload.model_dump(exclude_none=True))
+            return (
+                "car: "
+                + _list(payload.model_dump(exclude_none=True, exclude={"vin_source"}))
+                + _from(payload.vin_source)
+            )
         case Engine():
             one = payload.engine
             known_as = f"{one.name}: " if one.name else ""
@@ -129,12 +133,12 @@ def _worded(kind: str, payload: Payload, known: Knowledge) -> str:
         case Code():
             order = f", number {payload.order} in time" if payload.order else ""
             title = known.codes[payload.id].title if payload.id in known.codes else "kept; it is not weighed here"
-            return f"{payload.id}, {payload.status}{order}: {title}"
+            return f"{payload.id}, {payload.status}{order}: {title}" + _from(payload.source)
         case Frame():
-            return f"freeze frame of {payload.code}: " + _list(payload.values)
+            return f"freeze frame of {payload.code}: " + _list(payload.values) + _from(payload.source)
         case Readiness():
             read = "all codes were read; " if payload.codes_read else ""
-            return f"readiness: {read}{_list(payload.monitors)}"
+            return f"readiness: {read}{_list(payload.monitors)}" + _from(payload.source)
         case Noted():
             return f"{kind}: {payload.id}" + ("" if payload.found else ", looked for and not there")
         case Reading():
@@ -171,7 +175,7 @@ def _worded(kind: str, payload: Payload, known: Knowledge) -> str:
         case Cleared():
             return "codes cleared" + (f" ({payload.day})" if payload.day else "")
         case Checked():
-            return "after the repair: " + _checked(payload)
+            return "after the repair: " + _checked(payload) + (f" ({payload.note})" if payload.note else "")
         case Proved():
             return f"{payload.proof.get('says', 'judged')} ({payload.program})"
         case Reopened():
@@ -179,6 +183,11 @@ def _worded(kind: str, payload: Payload, known: Knowledge) -> str:
         case Closed():
             return f"{payload.cause}, {payload.standing}" + (f": {payload.note}" if payload.note else "")
     return kind
+
+
+def _from(source: str | None) -> str:
+    """Where a fact was heard; nothing for one that was told by hand."""
+    return "" if source is None else f" ({source})"
 
 
 def _checked(payload: Checked) -> str:

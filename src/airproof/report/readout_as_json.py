@@ -87,6 +87,8 @@ def _unit(unit: UnitReadout) -> dict[str, Any]:
             for one in unit.results
         ],
         "in_use_ratios": dict(unit.ratios),
+        "since_cleared": dict(unit.counted),
+        "further_identifiers": {f"F5{number:02X}": data.hex().upper() for number, data in unit.further.items()},
         "remarks": list(unit.remarks),
     }
 

@@ -44,6 +44,10 @@ def readout_in_words(readout: Readout, known: Knowledge, left_out: Iterable[str]
             )
             passed = f"{len(unit.results) - len(failing)} of {len(unit.results)} tests lie within their limits"
             parts.append(Part("results", f"Monitor results, {unit.unit.name}", (passed, *lines)))
+    for unit in readout.units:
+        if unit.counted:
+            lines = tuple(f"{name.replace('_', ' ')}: {number(value)}" for name, value in unit.counted.items())
+            parts.append(Part("since-cleared", f"Since codes were cleared, {unit.unit.name}", lines))
     parts.append(Part("units", "Control units", tuple(map(_unit, readout.units))))
     doubts = (*readout.remarks, *(line for unit in readout.units for line in unit.remarks), *left_out)
     if doubts:
@@ -99,5 +103,6 @@ def _unit(unit: UnitReadout) -> str:
         f"calibration {', '.join(unit.calibration_ids)}" if unit.calibration_ids else "",
         f"verification {', '.join(unit.calibration_numbers)}" if unit.calibration_numbers else "",
         f"{len(unit.items)} items of live data" if unit.items else "",
+        f"{len(unit.further)} identifiers F5xx, kept as they came" if unit.further else "",
     ]
     return f"{unit.unit.name}: {'; '.join(one for one in told if one) or 'tells nothing of itself'}"

@@ -18,11 +18,12 @@ from starlette.responses import JSONResponse
 
 from airproof.diagnosis.place_as_typed import the_barometer
 from airproof.errors import AirproofError, UnusableRequest
-from airproof.jobs.adding import put_back, recording_said, shown_name
 from airproof.jobs.beside import append_beside
+from airproof.jobs.given import Given, put_back, recording_said, shown_name
 from airproof.jobs.job_file_reading import import_job
 from airproof.jobs.kinds import Recording, Role
 from airproof.jobs.recordings import LARGEST
+from airproof.jobs.state import state_of
 from airproof.report.wording import duration
 from airproof.web.bench import Bench
 from airproof.web.faults import reported
@@ -57,19 +58,41 @@ def _recording(bench: Bench, job: int, request: Request, received: Received) -> 
     if role not in get_args(Role):
         raise UnusableRequest(f"the role {role[:20]!r}", "one of those on the page", "Load the page again.")
     store = bench.store
-    state = store.state(job)
+    events = store.events(job)
+    state = state_of(events)
     day = the_barometer(state.place.altitude, state.place.barometer)
     kpa = None if day is None else day.kpa
-    draft = recording_said(store, received.path, cast("Role", role), None, kpa, received.name, bench.settings.map_for)
-    said = draft.payload
-    assert isinstance(said, Recording)
+    given = recording_said(
+        store,
+        received.path,
+        cast("Role", role),
+        None,
+        kpa,
+        received.name,
+        bench.settings.map_for,
+        state=state,
+        known=bench.known,
+    )
+    kept = [] if given.sha256 is None else [given.sha256]
     try:
-        append_beside(store, job, [draft], seen=len(store.events(job)), author=bench.speaker)
+        append_beside(store, job, given.drafts, seen=len(events), author=bench.speaker)
     except BaseException:
-        store.let_go([said.sha256])
+        store.let_go(kept)
         raise
-    put_back(store, {said.sha256: received.path})
-    return f"{received.name}: {duration(said.seconds or 0.0)}, {len(said.holds)} signals understood. It is in the job."
+    put_back(store, dict.fromkeys(kept, received.path))
+    return f"{received.name}: {_taken(given)}"
+
+
+def _taken(given: Given) -> str:
+    """What is in the job now, and what is not."""
+    recordings = [draft.payload for draft in given.drafts if isinstance(draft.payload, Recording)]
+    said = [
+        f"{duration(one.seconds or 0.0)}, {len(one.holds)} signals understood. It is in the job." for one in recordings
+    ]
+    facts = len(given.drafts) - len(recordings)
+    if facts:
+        said.append(f"What the car tells in it is in the job: {facts} fact{'s' * (facts != 1)}.")
+    return " ".join([*said, *(f"{remark}." for remark in given.remarks)])
 
 
 def _job_file(bench: Bench, received: Received) -> str:

@@ -53,6 +53,7 @@ from airproof.vehicle.answers.newer import (
     CodeReport,
     CodeStatus,
     FrameOfCode,
+    Further,
     by_status_request,
     clear_request,
     codes_report,
@@ -428,6 +429,11 @@ def test_identifiers_of_a_newer_car() -> None:  # from memory of SAE J1979-2
         assert getattr(read_by_identifier(hexed(head) + vin), "texts", None) == (vin.decode(),)
     monitor = read_by_identifier(hexed("62 F6 01 01 0A 0E A6 0B B8 13 88"))
     assert [one.monitor for one in getattr(monitor, "results", ())] == [0x01]
-    with pytest.raises(UnusableAnswer, match="62 F5 01"):
-        read_by_identifier(hexed("62 F5 01 00 00 00 00"))
+    # Of F5xx no layout is remembered, but that it goes on from F4xx with bitmaps of the same form.
+    further = read_by_identifier(hexed("62 F5 01 00 07 65 04"))
+    assert further == Further(0x01, hexed("00 07 65 04"))
+    assert getattr(read_by_identifier(hexed("62 F5 20 80 00 00 01")), "announced", None) == {0x21, 0x40}
+    for other in ("62 F7 01 00", "62 12 34 00", "62 F5 01"):
+        with pytest.raises(UnusableAnswer, match="62"):
+            read_by_identifier(hexed(other))
     assert clear_request() == hexed("14 FF FF 33")

@@ -2,7 +2,8 @@
 
 Codes have three bytes there, the third the type of failure, and a status byte. The sub-functions are read in an open
 listing (mk4-wiki.denkdose.de, service 19); their layouts, the emissions group FFFF33, the bits of the status byte and
-what F6xx and F8xx hold are from memory of ISO 14229-1 and SAE J1979-2.
+what F5xx, F6xx and F8xx hold are from memory of ISO 14229-1 and SAE J1979-2. Of F5xx it is remembered only that it goes
+on where F4xx ends, with bitmaps of the same form, and no layout: its data are kept as they came.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ READ_CODES, CLEAR_CODES = 0x19, 0x14
 COUNT, BY_STATUS, FRAME_OF_CODE, SUPPORTED = 0x01, 0x02, 0x04, 0x0A
 FAULT_COUNTERS, PERMANENT, BY_SEVERITY, OF_EMISSIONS, OF_READINESS_GROUP = 0x14, 0x15, 0x42, 0x55, 0x56
 ALL_GROUPS, EMISSIONS_GROUP = 0xFFFFFF, 0xFFFF33
-MONITOR_IDENTIFIERS, CAR_IDENTIFIERS, VIN_IDENTIFIER = 0xF600, 0xF800, 0xF190
+FURTHER_IDENTIFIERS, MONITOR_IDENTIFIERS, CAR_IDENTIFIERS, VIN_IDENTIFIER = 0xF500, 0xF600, 0xF800, 0xF190
 
 _FORGIVING = "Ask again, or read it in the forgiving mode."
 _CODE = 3
@@ -82,6 +83,16 @@ class FrameOfCode:
 
     code: CodeStatus
     records: tuple[tuple[int, Items], ...]
+    assumed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Further:
+    """The data of F5xx as they came, or, `announced`, the numbers that a bitmap among them announces."""
+
+    number: int
+    data: bytes
+    announced: frozenset[int] = frozenset()
     assumed: tuple[str, ...] = ()
 
 
@@ -189,13 +200,14 @@ def read_frame_of_code(payload: bytes, mode: Mode = "strict") -> FrameOfCode:
 
 def read_by_identifier(
     payload: bytes, asked: Collection[int] = (), mode: Mode = "strict"
-) -> Items | MonitorResults | CarInformation:
-    """What an answer of service 22 holds: live data (F4xx), a monitor's results (F6xx), or information (F8xx, F190).
+) -> Items | Further | MonitorResults | CarInformation:
+    """What an answer of service 22 holds: live data (F4xx), what goes on from there (F5xx), a monitor's results (F6xx),
+    or information (F8xx, F190).
 
     `asked` are item numbers, where the request is known. Raises UnusableAnswer for another service or identifier, and
     as the readers of each do.
     """
-    wanted = "data by identifiers: 62, then F4xx, F6xx, F8xx or F190 and its data"
+    wanted = "data by identifiers: 62, then F4xx, F5xx, F6xx, F8xx or F190 and its data"
     body = body_of(payload, BY_IDENTIFIER, wanted)
     if len(body) < 3:
         raise unreadable(payload, wanted)
@@ -203,6 +215,8 @@ def read_by_identifier(
     kind, number = identifier & 0xFF00, identifier & 0xFF
     if kind == LIVE_IDENTIFIERS:
         return read_identified(payload, asked, mode)
+    if kind == FURTHER_IDENTIFIERS:
+        return Further(number, data, items_announced(number, data) if number % SPAN == 0 else frozenset())
     if kind == MONITOR_IDENTIFIERS:
         return _results(number, data, payload, mode)
     if kind == CAR_IDENTIFIERS:

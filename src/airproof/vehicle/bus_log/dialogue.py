@@ -12,7 +12,7 @@ import numpy as np
 
 from airproof.errors import UnusableAnswer
 from airproof.vehicle.answers import newer
-from airproof.vehicle.answers.car_information import CAR_INFORMATION, CarInformation, read_car_information
+from airproof.vehicle.answers.car_information import CAR_INFORMATION, VIN, CarInformation, read_car_information
 from airproof.vehicle.answers.codes import CLEAR, PENDING, PERMANENT, STORED, read_codes
 from airproof.vehicle.answers.live import (
     BY_IDENTIFIER,
@@ -30,7 +30,7 @@ from airproof.vehicle.answers.refusals import REFUSED, read_refusal
 from airproof.vehicle.bus_log.collected import Collected
 from airproof.vehicle.bus_log.heard import UnitHeard
 from airproof.vehicle.bus_log.joining import Payload
-from airproof.vehicle.items import items_announced, items_table
+from airproof.vehicle.items import SINCE_CLEARED, items_announced, items_table
 from airproof.vehicle.items.bitmap import SPAN
 
 READINESS, READINESS_THIS_DRIVE = 0x01, 0x41
@@ -109,6 +109,8 @@ class Dialogue:
             self.units[identifier].delay_s = float(np.median(delays))
         for unit in self.units.values():
             unit.full_scales = self.live.full_scales(unit.identifier)
+            last = {number: self.live.last(unit.identifier, number) for number in SINCE_CLEARED}
+            unit.since_cleared = {number: data for number, data in last.items() if data is not None}
 
     def note(self, sentence: str, times: int = 1) -> None:
         """Count a sentence; of very many different ones the rest is counted together."""
@@ -150,6 +152,7 @@ class Dialogue:
                 unit.announced |= items_announced(number, data)
             elif number == READINESS and len(data) >= 4:
                 unit.now.readiness = read_readiness(data)
+                unit.now.heard_s["readiness"] = moment
             elif number == READINESS_THIS_DRIVE and len(data) >= 4:
                 unit.now.readiness_this_drive = read_readiness(data)
             if number not in items_table():
@@ -159,12 +162,14 @@ class Dialogue:
 
     def _frame(self, unit: UnitHeard, payload: Payload, question: _Question | None) -> None:
         unit.now.take_frame(_read_items(read_frame, payload.data, _items_asked(question)))
+        unit.now.heard_s["frames"] = payload.last_s
 
     def _codes(self, unit: UnitHeard, payload: Payload, _: _Question | None) -> None:
         codes = read_codes(payload.data, "forgiving")
         for sentence in codes.assumed:
             self.note(sentence)
         unit.now.take_codes(codes)
+        unit.now.heard_s["codes"] = payload.last_s
 
     def _cleared(self, unit: UnitHeard, payload: Payload, _: _Question | None) -> None:
         unit.cleared(payload.first_s)
@@ -178,12 +183,14 @@ class Dialogue:
         unit.now.results.update({(one.monitor, one.test): one for one in found.results})
 
     def _information(self, unit: UnitHeard, payload: Payload, _: _Question | None) -> None:
-        self._keep_information(unit, read_car_information(payload.data, "forgiving"))
+        self._keep_information(unit, read_car_information(payload.data, "forgiving"), payload)
 
-    def _keep_information(self, unit: UnitHeard, found: CarInformation) -> None:
+    def _keep_information(self, unit: UnitHeard, found: CarInformation, payload: Payload) -> None:
         for sentence in found.assumed:
             self.note(sentence)
         unit.information[found.number] = found
+        if found.number == VIN:
+            unit.vin_s = payload.last_s
 
     def _identified(self, unit: UnitHeard, payload: Payload, question: _Question | None) -> None:
         unit.new_style = True
@@ -192,8 +199,11 @@ class Dialogue:
             self._keep_live(unit, found, self._moment(payload, question))
         elif isinstance(found, MonitorResults):
             self._keep_results(unit, found)
+        elif isinstance(found, newer.Further):
+            unit.further[found.number] = found.data
+            self.note(f"identifier F5{found.number:02X} of {unit.name}: kept as it came, its layout is not known here")
         else:
-            self._keep_information(unit, found)
+            self._keep_information(unit, found, payload)
 
     def _report(self, unit: UnitHeard, payload: Payload, question: _Question | None) -> None:
         unit.new_style = True
@@ -202,6 +212,7 @@ class Dialogue:
             for sentence in frame.assumed:
                 self.note(sentence)
             unit.now.take_frames_of(frame)
+            unit.now.heard_s["frames"] = payload.last_s
             return
         report = newer.read_code_report(payload.data, "forgiving")
         for sentence in report.assumed:
@@ -210,6 +221,7 @@ class Dialogue:
             by_status = question is not None and question.data[1:2] == bytes([newer.BY_STATUS])
             asked = question.data[2] if question is not None and by_status and len(question.data) > 2 else 0
             unit.now.take_report(report, asked)
+            unit.now.heard_s["codes"] = payload.last_s
 
     def _refused(self, unit: UnitHeard, payload: Payload) -> None:
         refusal = read_refusal(payload.data)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import Literal
 
 from airproof.vehicle.answers.car_information import VIN, CarInformation
 from airproof.vehicle.answers.code_text import NO_CODE, code_text
@@ -25,7 +26,10 @@ NOT_IN_A_FRAME = ("lamp", "code_count")
 MOST_FRAMES, MOST_PERIODS = 256, 16
 """No car stores so many freeze frames, and no log has so many clearings, of which the first and the latest are kept."""
 
-_STRONGEST = ("present", "stored", "permanent", "pending")
+What = Literal["codes", "frames", "readiness", "vin", "cleared"]
+"""What is told, and when it was."""
+
+STRONGEST = ("present", "stored", "permanent", "pending")
 """Of a code told with several statuses the first of these counts."""
 
 
@@ -40,13 +44,17 @@ class HeardFrame:
 
 @dataclass
 class Told:
-    """What a unit told between two clearings. `codes` by status: a status that was not asked for is not in it."""
+    """What a unit told between two clearings. `codes` by status: a status that was not asked for is not in it.
+
+    `heard_s` is when each was told last, as the log has it.
+    """
 
     codes: dict[str, tuple[str, ...]] = field(default_factory=dict)
     frames: dict[tuple[str, int], dict[int, bytes]] = field(default_factory=dict)
     readiness: CarReadiness | None = None
     readiness_this_drive: CarReadiness | None = None
     results: dict[tuple[int, int], MonitorResult] = field(default_factory=dict)
+    heard_s: dict[What, float] = field(default_factory=dict)
 
     def take_codes(self, codes: Codes) -> None:
         """Codes of one status; the latest answer counts."""
@@ -81,7 +89,7 @@ class Told:
     def statuses(self) -> dict[str, str]:
         """Each code with the strongest status it was told with."""
         found: dict[str, str] = {}
-        for status in _STRONGEST:
+        for status in STRONGEST:
             for code in self.codes.get(status, ()):
                 found.setdefault(code, status)
         return found
@@ -105,7 +113,8 @@ class UnitHeard:
     """One control unit by the identifier of its answers: what it told, in periods that clearing divides.
 
     `new_style`: it answered a service of SAE J1979-2. `delay_s` is the median from a question to the first frame of its
-    answer; None where no question is in the log.
+    answer; None where no question is in the log. `since_cleared` are its last answers to the items that clearing
+    resets, `further` those to F5xx, by number, as they came.
     """
 
     identifier: int
@@ -116,6 +125,9 @@ class UnitHeard:
     information: dict[int, CarInformation] = field(default_factory=dict)
     refusals: Counter[tuple[int, str]] = field(default_factory=Counter)
     full_scales: FullScales = field(default_factory=dict)
+    since_cleared: Mapping[int, bytes] = field(default_factory=dict)
+    further: dict[int, bytes] = field(default_factory=dict)
+    vin_s: float | None = None
     answers: int = 0
     new_style: bool = False
     delay_s: float | None = None
@@ -135,6 +147,11 @@ class UnitHeard:
     def telling(self) -> Told:
         """The first period in which codes were read: what was there before anybody cleared it."""
         return next((one for one in self.told if one.codes), self.told[0])
+
+    @property
+    def latest(self) -> Told:
+        """The last period in which codes were read: how the car was left."""
+        return next((one for one in reversed(self.told) if one.codes), self.now)
 
     @property
     def frames(self) -> tuple[HeardFrame, ...]:

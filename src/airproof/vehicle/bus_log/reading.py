@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 
 from airproof.diagnosis.facts import Facts, FreezeFrame, Readiness, StoredCode
@@ -21,6 +22,8 @@ __all__ = ["BusLog", "is_bus_log", "read_bus_log"]
 
 NEEDED_TO_HAVE_READ_ALL = {"stored", "pending"}
 MOST_BUSES = 16
+SYSTEM_TIME = (946_684_800.0, 4_102_444_800.0)
+"""Seconds since 1970 of the years 2000 to 2100: stamps in between are taken for the system's time."""
 
 _WANTED = "questions and answers of the legislated diagnostics (7DF, 7E0 to 7EF, 18DB33F1, 18DAxxF1, 18DAF1xx)"
 
@@ -31,13 +34,20 @@ class BusLog:
 
     `recording` holds the signals, without any where no live data were asked for, and its report what was understood
     and left out; `others` by unit and name the values that are no signals of Airproof. `units` are the control units
-    heard, by their identifiers; `engine_unit` is the engine's, where one can be told.
+    heard, by their identifiers; `engine_unit` is the engine's, where one can be told. `zero_s` is the earliest stamp,
+    as the log has it.
     """
 
     recording: Recording
     others: Mapping[tuple[int, str], Signal]
     units: tuple[UnitHeard, ...]
     engine_unit: UnitHeard | None
+    zero_s: float = 0.0
+
+    @property
+    def began_at(self) -> datetime | None:
+        """When it was begun, where its stamps count the system's time; many logs count from their own beginning."""
+        return datetime.fromtimestamp(self.zero_s, UTC) if SYSTEM_TIME[0] <= self.zero_s < SYSTEM_TIME[1] else None
 
     @property
     def vin(self) -> str | None:
@@ -45,20 +55,22 @@ class BusLog:
         told = [self.engine_unit] if self.engine_unit is not None else []
         return next((unit.vin for unit in [*told, *self.units] if unit.vin), None)
 
-    def facts(self, known: Knowledge) -> Facts:
+    def facts(self, known: Knowledge, *, latest: bool = False) -> Facts:
         """Codes, freeze frames and readiness as the weighing takes them: only what `known` has an entry for.
 
-        Where codes were cleared within the log, what was read before that counts.
+        Where codes were cleared within the log, what was read before that counts; `latest`: what was read after it.
         """
         codes: dict[str, str] = {}
         frames: dict[str, FreezeFrame] = {}
         for unit in self.units:
-            for code, status in unit.telling.statuses().items():
+            of_it = unit.latest if latest else unit.telling
+            for code, status in of_it.statuses().items():
                 codes.setdefault(code, status)
-            for frame in unit.frames:
+            for frame in of_it.heard_frames(unit.full_scales):
                 if frame.code is not None and frame.code in known.codes:
                     frames.setdefault(frame.code, FreezeFrame(frame.code, frame.values))
-        told = None if self.engine_unit is None else self.engine_unit.telling
+        engine = self.engine_unit
+        told = None if engine is None else engine.latest if latest else engine.telling
         readiness = None
         if told is not None and (told.readiness is not None or told.codes):
             complete = told.readiness.complete if told.readiness is not None else {}
@@ -112,7 +124,7 @@ def read_bus_log(path: Path | str, progress: Progress | None = None) -> BusLog:
     )
     units = tuple(dialogue.units[identifier] for identifier in sorted(dialogue.units))
     engine = dialogue.units.get(made.engine_unit) if made.engine_unit is not None else _engine_of(units)
-    return BusLog(made.recording, made.others, units, engine)
+    return BusLog(made.recording, made.others, units, engine, bus.zero_s)
 
 
 def _engine_of(units: tuple[UnitHeard, ...]) -> UnitHeard | None:

@@ -7,9 +7,10 @@ from airproof.vehicle.items.bitmap import bitmap_bytes, items_announced
 from airproof.vehicle.items.by_signal import by_signal
 from airproof.vehicle.items.decode import Decoded, FullScales, decode, decode_one
 from airproof.vehicle.items.encode import encode, encode_one
-from airproof.vehicle.items.table import Item, Value, items_carrying, items_table
+from airproof.vehicle.items.table import SINCE_CLEARED, Item, Value, items_carrying, items_table
 
 __all__ = [
+    "SINCE_CLEARED",
     "Decoded",
     "FullScales",
     "Item",

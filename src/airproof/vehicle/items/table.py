@@ -27,6 +27,9 @@ Length = Annotated[int, Field(ge=1, le=26)]
 Hex = Annotated[str, Field(pattern=r"^[0-9A-F]{2}$")]
 
 DATA = "vehicle/items/data"
+SINCE_CLEARED = (0x21, 0x30, 0x31, 0x4D, 0x4E)
+"""Items that clearing codes sets to 0: distances, warm-ups and minutes since then (SAE J1979, from memory)."""
+
 MOST_BYTES = 4
 """Bytes of the longest number."""
 

@@ -17,6 +17,7 @@ from airproof.vehicle.answers.car_information import (
 from airproof.vehicle.answers.live import BY_IDENTIFIER, LIVE_IDENTIFIERS, Items
 from airproof.vehicle.answers.monitor_results import MonitorResults
 from airproof.vehicle.answers.readiness import read_readiness
+from airproof.vehicle.items import SINCE_CLEARED
 from airproof.vehicle.items.bitmap import SPAN
 from airproof.vehicle.items.decode import Mode
 from airproof.vehicle.readout.announced import announced
@@ -39,10 +40,16 @@ def read_unit(asking: Asking, into: UnitReadout) -> None:
     for number in _FULL_SCALES:
         if number in into.items and (data := _item(asking, number)) is not None:
             into.full_scales[number] = data
+    for number in SINCE_CLEARED:
+        if number in into.items and (data := _item(asking, number)) is not None:
+            into.since_cleared[number] = data
     if (data := _item(asking, 0x01)) is not None:
         into.readiness = read_readiness(data.ljust(4, b"\0"))
     _read_codes(asking, into)
     _read_results(asking, into)
+    for number in sorted(announced(partial(_further, asking))):
+        if (data := _further(asking, number)) is not None:
+            into.further[number] = data
     into.vin = next(iter(_told(asking, VIN, into)), "")
     into.calibration_ids = _told(asking, CALIBRATION_IDS, into)
     into.calibration_numbers = _told(asking, CALIBRATION_NUMBERS, into)
@@ -51,7 +58,9 @@ def read_unit(asking: Asking, into: UnitReadout) -> None:
         _told(asking, number, into)
 
 
-def _by_identifier(asking: Asking, identifier: int, number: int) -> Items | MonitorResults | CarInformation | None:
+def _by_identifier(
+    asking: Asking, identifier: int, number: int
+) -> Items | newer.Further | MonitorResults | CarInformation | None:
     question = bytes([BY_IDENTIFIER]) + identifier.to_bytes(2, "big")
     return asking.read(question, partial(newer.read_by_identifier, asked=(number,), mode=_FORGIVING))
 
@@ -61,11 +70,17 @@ def _item(asking: Asking, number: int) -> bytes | None:
     return dict(answer.parts).get(number) if isinstance(answer, Items) else None
 
 
+def _further(asking: Asking, number: int) -> bytes | None:
+    answer = _by_identifier(asking, newer.FURTHER_IDENTIFIERS + number, number)
+    return answer.data if isinstance(answer, newer.Further) and answer.number == number else None
+
+
 def _read_codes(asking: Asking, into: UnitReadout) -> None:
     report = asking.read(newer.by_status_request(), partial(newer.read_code_report, mode=_FORGIVING))
     if report is not None:
         into.stored = tuple(dict.fromkeys(one.code for one in report.codes if "stored" in one.statuses))
         into.pending = tuple(dict.fromkeys(one.code for one in report.codes if "pending" in one.statuses))
+        into.present = tuple(dict.fromkeys(one.code for one in report.codes if "present" in one.statuses))
         into.failures = {one.code: one.written for one in report.codes}
         for one in report.codes:
             question = newer.frame_of_code_request(one.code, one.failure)

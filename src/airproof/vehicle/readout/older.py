@@ -19,6 +19,7 @@ from airproof.vehicle.answers.codes import PENDING, PERMANENT, STORED, read_code
 from airproof.vehicle.answers.live import FRAME, LIVE, read_frame, read_live
 from airproof.vehicle.answers.monitor_results import MONITOR_RESULTS, read_monitor_results
 from airproof.vehicle.answers.readiness import read_readiness
+from airproof.vehicle.items import SINCE_CLEARED
 from airproof.vehicle.items.bitmap import SPAN
 from airproof.vehicle.items.decode import Mode
 from airproof.vehicle.readout.announced import announced
@@ -41,6 +42,9 @@ def read_unit(asking: Asking, into: UnitReadout) -> None:
     for number in _FULL_SCALES:
         if number in into.items and (data := _item(asking, number)) is not None:
             into.full_scales[number] = data
+    for number in SINCE_CLEARED:
+        if number in into.items and (data := _item(asking, number)) is not None:
+            into.since_cleared[number] = data
     if (data := _item(asking, 0x01)) is not None:
         into.readiness = read_readiness(data.ljust(4, b"\0"))
     for service, name in ((STORED, "stored"), (PENDING, "pending"), (PERMANENT, "permanent")):

@@ -3,22 +3,20 @@
 from __future__ import annotations
 
 import asyncio
-import tempfile
 import time
 from collections.abc import Awaitable, Callable, Sequence
 from contextlib import closing
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import Any
 
 from nicegui import ui
 
 from airproof.errors import AirproofError, UnusableRequest
-from airproof.jobs.adding import append_with, facts_said, in_place
 from airproof.jobs.beside import append_beside
 from airproof.jobs.events import Draft
-from airproof.jobs.facts_written import toml
-from airproof.jobs.kinds import Note
+from airproof.jobs.given import append_with
+from airproof.jobs.heard import read_from_car
+from airproof.jobs.kinds import Cleared, Note
 from airproof.jobs.weighing import weigh_job
 from airproof.recording.readers import read_recording
 from airproof.recording.regimes import Regimes
@@ -30,8 +28,8 @@ from airproof.report.recording_in_words import status_in_a_line
 from airproof.report.trace import Seen, View, figure, groups_of
 from airproof.vehicle.link.adapter import adapters_here
 from airproof.vehicle.link.clearing import Clearing
-from airproof.vehicle.readout.as_facts import facts_tables
 from airproof.vehicle.readout.read_out import read_out
+from airproof.vehicle.readout.readout import Readout
 from airproof.web.bench import Bench
 from airproof.web.case.file import CaseFile
 from airproof.web.faults import reported
@@ -157,16 +155,9 @@ class Line:
         with Form(read, send="Read codes, freeze frames and readiness into the job"):
             say("Before anything is cleared or unplugged. Nothing is changed by it.", "soft")
 
-    async def _keep_facts(self, readout: Any) -> None:
-        tables, _ = facts_tables(readout, self.bench.known)
-        drafts = await asyncio.to_thread(self._drafts, tables)
-        await self.case.add(in_place(drafts, self.case.state), "It is in the job.")
-
-    def _drafts(self, tables: dict[str, Any]) -> list[Draft]:
-        with tempfile.TemporaryDirectory() as folder:
-            path = Path(folder) / "the car.toml"
-            path.write_text(toml(tables), encoding="utf-8")
-            return facts_said(path, self.case.state, self.bench.known)
+    async def _keep_facts(self, readout: Readout) -> None:
+        heard = read_from_car(readout, self.case.state, self.bench.known)
+        await self.case.add(heard.drafts, " ".join(["It is in the job.", *(f"{one}." for one in heard.remarks)]))
 
     # Recording
 
@@ -322,17 +313,16 @@ class Line:
             clearing = Clearing(link_, session.found)
             before = read_out(link_, session.found)
             saved.write_text(readout_as_json(before) + "\n", encoding="utf-8")
-            tables, _ = facts_tables(before, self.bench.known)
-            state = self.bench.store.state(self.case.job)
-            drafts = in_place(self._drafts(tables), state)
-            note = Note(text=f"Codes cleared. All that was read before is in {saved}.")
+            drafts = read_from_car(before, self.bench.store.state(self.case.job), self.bench.known).drafts
             if drafts:
                 self._append(drafts)
             clearing.saved(saved)
             clearing.confirm()
             clearing.confirm()
             cleared = clearing.carry_out()
-            self._append([Draft("note", note)])
+            says = "Codes cleared" if cleared.all_of_them else "Not all control units cleared their codes"
+            note = Draft("note", Note(text=f"{says}. All that was read before is in {saved}."))
+            self._append([note, *([Draft("cleared", Cleared())] if cleared.all_of_them else [])])
             return cleared, read_out(link_, session.found)
 
     def _append(self, drafts: Sequence[Draft]) -> None:
