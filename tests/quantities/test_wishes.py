@@ -154,3 +154,53 @@ def test_what_would_be_a_guess_is_left_as_a_whole(text):
 def test_any_text_is_turned_or_left_and_no_kpa_is_left_half_turned(text):
     said = sentence_in_units(text, INHG)
     assert said == text or not re.search(r"\d kPa\b(?![/^*])", said)
+
+
+INHG_ALONE = wish_of("inHg")
+VACUUM = wish_of("inHg", vacuum=True, barometer_kpa=101.325)
+FROM_THE_AIR = [
+    # 101.325 kPa less 33.6 is 67.725 kPa, 20.0 inHg: US Army course OD1001 has 15 to 22 inHg at a sound warm idle.
+    ("the pressure stands still at 33.6 kPa absolute", "the pressure stands still at 20.00 inHg vacuum"),
+    ("at idle 27 to 50 kPa absolute, 8 kPa high", "at idle 21.9 to 15.2 inHg vacuum, 2.4 inHg high"),
+    ("it rises to 201.3 kPa absolute (+12 kPa)", "it rises to 29.52 inHg gauge (+3.5 inHg)"),
+    ("it moves between 33 and 201 kPa absolute", "it moves between -20.2 and 29.4 inHg gauge"),
+]
+STAYS_ABSOLUTE = [
+    "it reads 105.0 kPa absolute with the engine off, 7.8 kPa above the 97.2 kPa expected of the day",
+    "The day: 97.2 kPa absolute, give or take 0.4",
+    "their barometers read 98 and 101 kPa absolute",
+    "at idle (35 kPa) it would show 43 kPa absolute",
+    "it shows 43 kPa absolute, give or take 2",
+    "it shows 43 +- 2 kPa absolute",
+    "it reads 8 kPa high (6 to 10)",
+]
+
+
+@pytest.mark.parametrize(("text", "wanted"), FROM_THE_AIR)
+def test_absolute_pressures_of_a_running_engine_are_counted_from_the_air(text, wanted):
+    assert sentence_in_units(text, VACUUM) == wanted
+
+
+@pytest.mark.parametrize("text", STAYS_ABSOLUTE)
+def test_what_is_of_the_air_itself_or_not_plain_stays_absolute(text):
+    assert sentence_in_units(text, VACUUM) == sentence_in_units(text, INHG_ALONE)
+
+
+@pytest.mark.parametrize(("text", "wanted"), FROM_THE_AIR)
+def test_without_a_barometer_there_is_no_vacuum(text, wanted):
+    said = sentence_in_units(text, wish_of("inHg", vacuum=True))
+    assert said == sentence_in_units(text, INHG_ALONE)
+    assert "absolute" in said
+
+
+@given(st.integers(10, 300), st.integers(850, 1050))
+def test_a_vacuum_and_its_barometer_give_the_pressure_back(kpa, tenths):
+    barometer = tenths / 10.0
+    said = sentence_in_units(f"it shows {kpa} kPa absolute", wish_of("kPa", vacuum=True, barometer_kpa=barometer))
+    number, _, counted = said.removeprefix("it shows ").split()
+    size = float(number)
+    assert barometer + (size if counted == "gauge" else -size) == pytest.approx(kpa, abs=0.51)
+
+
+def test_a_temperature_that_crosses_zero_loses_its_sign():
+    assert sentence_in_units("air of -5 degC", INHG) == "air of 23 degF"

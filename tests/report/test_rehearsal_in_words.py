@@ -10,10 +10,12 @@ from hypothesis import strategies as st
 
 from airproof.engine.rehearsal.compare import COMPARED, Comparison, Kind, Move, Still, noticeable
 from airproof.errors import UnusableRequest
+from airproof.quantities.wishes import wish_of
 from airproof.recording.regimes import Regime
 from airproof.report.in_words import Part, as_text
 from airproof.report.rehearsal_in_words import (
     change_in_words,
+    compared_as_rows,
     compared_as_table,
     compared_in_words,
     said,
@@ -52,6 +54,22 @@ def test_each_kind_of_move_has_its_own_sentence() -> None:
     status = move("state", 2.0, 8.0, "1", "fuel_system_status")
     assert said(status) == "fuel control says open loop by a fault instead of closed loop"
     assert change_in_words(status) == "open loop by a fault"
+
+
+def test_what_a_running_engine_draws_is_counted_from_the_air_outside_where_that_is_wished_for() -> None:
+    vacuum = wish_of("inHg", vacuum=True, barometer_kpa=101.3)
+    assert said(PRESSURE, vacuum) == "manifold pressure shows 18.0 inHg vacuum instead of 21.5 (-3.5)"
+    assert (
+        said(move("highest", 230.9, 133.1), vacuum)
+        == "manifold pressure goes up to 9.4 inHg gauge instead of 38.3 (-28.9)"
+    )
+    assert said(move("swing", 0.4, 17.9), vacuum).startswith(
+        "manifold pressure swings by 5.3 inHg instead of 0.1 (+5.2)"
+    )
+    assert said(PRESSURE, wish_of("inHg")) == "manifold pressure shows 11.9 inHg absolute instead of 8.4 (+3.5)"
+    assert said(TRIM, vacuum) == said(TRIM)
+    rows = compared_as_rows(Comparison((PRESSURE,), (), EVERYWHERE), vacuum)
+    assert rows[1] == ("idle", "manifold pressure, inHg vacuum", "21.5", "18.0", "-3.5 inHg")
 
 
 def test_what_has_no_unit_shows_none() -> None:

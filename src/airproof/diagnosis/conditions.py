@@ -18,6 +18,10 @@ STATED_SD_KPA = 0.4  # a barometer or a station's report nearby; judged: Airproo
 UNKNOWN_PLACE = Barometer(97.0, 4.5, "nothing is known of altitude or weather: sea level to about 1000 m assumed")
 """judged: Airproof authors: where most people live, with weather."""
 
+KNOWN_SD_KPA = 2.0
+"""A barometer as uncertain as this, such as an altitude with its weather, still serves to count a vacuum from; judged:
+Airproof authors: nobody reads the needle of a vacuum gauge finer."""
+
 LEAST_KPA = 45.0  # nobody drives where the air is thinner
 MAY_DISAGREE_KPA = 5.0  # no weather moves the pressure at an altitude further; records at sea level are 87 to 108.5 kPa
 
@@ -56,6 +60,11 @@ def barometer_of(*, altitude_m: float | None = None, barometer_kpa: float | None
             "Give only the altitude, or the station pressure.",
         )
     return Barometer(barometer_kpa, STATED_SD_KPA, f"barometer stated as {barometer_kpa:.1f} kPa at {altitude_m:.0f} m")
+
+
+def air_kpa(day: Barometer | None) -> float | None:
+    """The air outside, kPa absolute, where it is known well enough to count a vacuum or a gauge pressure from it."""
+    return day.kpa if day is not None and day.sd_kpa <= KNOWN_SD_KPA else None
 
 
 def best_barometer(weather: Barometer, recording: Recording, regimes: Regimes) -> Barometer:

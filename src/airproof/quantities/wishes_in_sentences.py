@@ -10,13 +10,22 @@ always right:
 - Any other number without a unit next to a pressure or a temperature, or "kPa" without a number (a formula, "mV/kPa"),
   leaves the sentence as it is.
 
-Absolute pressures stay absolute. `sentence_in_units` keeps the digits that a number had, as wishes.places_in says.
+Where a vacuum is wished for and the barometer is known, "kPa absolute" is counted from the air outside, the whole
+sentence one way: as a vacuum, or as a gauge pressure where any of it lies above the air (`from_the_air`). It stays
+absolute where that would say nothing or mislead: where a sentence is about the air itself (a barometer, the day, the
+engine off), and where it is not plain of each of its pressures whether it is a level or a difference. Differences stay
+differences.
+
+`sentence_in_units` keeps the digits that a number had, as wishes.places_in says.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
+
+import numpy as np
 
 from airproof.quantities.wishes import Wish, in_units, places_in
 
@@ -29,6 +38,12 @@ _JOINED = re.compile(rf" (?:to|and|\+-|\N{{PLUS-MINUS SIGN}}) (?=[{_SIGNS}]?\d)"
 _LEADS = re.compile(
     r"(?:[(,]|\b(?:healthy:|stands at|up to|instead of|between|give or take|to|and|over)|\+-|\N{PLUS-MINUS SIGN}) ?$"
 )
+_AIR = re.compile(
+    r"\b(?:barometers?|barometric|the day|today|engine off|engine at rest|key on|outside|weather|altitude|sea level)\b",
+    re.IGNORECASE,
+)
+_ABSOLUTE = re.compile(r"(?: (?:to|and) \d+(?:\.\d+)?)?[ \N{NO-BREAK SPACE}]kPa absolute\b")
+_APART = re.compile(r"[ \N{NO-BREAK SPACE}]kPa (?:above|below|high|low|too|over|under|off|more|less|of boost)\b")
 _LONE = re.compile(r"(?<!\d )(?<!\d)(?<!\d\N{NO-BREAK SPACE})\b(?:kPa|degC)\b|/(?:kPa|degC)\b")
 
 
@@ -53,32 +68,50 @@ class NumberIn:
 
 def sentence_in_units(text: str, wish: Wish) -> str:
     """The text with its pressures and temperatures as wished, or as it was where that would be a guess."""
-    if wish.pressure == "kPa" and wish.temperature == "degC":
+    if wish.plain:
         return text
     numbers = numbers_in(text)
     if not certain(text, numbers):
         return text
+    highest = from_the_air(text, numbers)
     pieces, at = [], 0
     for one in numbers:
         if one.unit not in _TURNED:
             continue
         start, end = one.match.span()
-        pieces += [text[at:start], one.match["sign"], _turned(one, wish)]
+        value, unit = counted(one.value, one.unit, wish, highest)
+        sign = one.match["sign"] if value * one.value >= 0.0 else "-" if value < 0.0 else ""
+        pieces += [text[at:start], sign, f"{abs(value):.{places_in(one.places, one.unit, wish)}f}"]
         at = end
         named = _UNIT.match(text, end)
         if named:
-            pieces += [text[end : end + 1], in_units(0.0, named["unit"], _absolute(wish))[1]]
+            pieces += [text[end : end + 1], unit]
             at = named.end()
     return "".join([*pieces, text[at:]])
 
 
-def _absolute(wish: Wish) -> Wish:
-    return Wish(wish.pressure, wish.temperature)
+def counted(value: float, unit: str, wish: Wish, highest: float | None) -> tuple[float, str]:
+    """A number of a sentence and its unit as wished; `highest` is what `from_the_air` says of the sentence."""
+    if unit == "kPa absolute" and highest is not None and wish.vacuum and wish.barometer_kpa is not None:
+        both, other = in_units(np.array([value, highest]), unit, wish)
+        return float(np.ravel(both)[0]), other
+    there, other = in_units(value, unit, Wish(wish.pressure, wish.temperature))
+    return float(there), other
 
 
-def _turned(one: NumberIn, wish: Wish) -> str:
-    value = float(in_units(one.value, one.unit, _absolute(wish))[0])
-    return f"{abs(value):.{places_in(one.places, one.unit, wish)}f}"
+def from_the_air(text: str, numbers: Sequence[NumberIn]) -> float | None:
+    """The highest absolute pressure of a sentence that may be counted from the air outside, kPa; None if it may not."""
+    absolute = [one for one in numbers if one.unit == "kPa absolute"]
+    named = all(_ABSOLUTE.match(text, one.match.end()) and not one.match["sign"] for one in absolute)
+    others = (one for one in numbers if one.unit in ("kPa", "kPa gauge") and not _is_apart(text, one))
+    if not absolute or not named or _AIR.search(text) or any(others):
+        return None
+    return max(one.value for one in absolute)
+
+
+def _is_apart(text: str, one: NumberIn) -> bool:
+    """Whether a number is said to be a difference: "+12 kPa", "8 kPa high"."""
+    return bool(one.match["sign"]) or _APART.match(text, one.match.end()) is not None
 
 
 def numbers_in(text: str) -> list[NumberIn]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -48,6 +49,7 @@ HEADINGS = (
     ("Notes", ("note",)),
 )
 SHOWN_VERDICTS = 3
+_KPA = re.compile(r"^ *([0-9.]+) *kPa *$")
 
 
 def list_in_words(lines: Sequence[JobLine], count: int) -> list[Part]:
@@ -135,7 +137,8 @@ def _worded(kind: str, payload: Payload, known: Knowledge) -> str:
             title = known.codes[payload.id].title if payload.id in known.codes else "kept; it is not weighed here"
             return f"{payload.id}, {payload.status}{order}: {title}" + _from(payload.source)
         case Frame():
-            return f"freeze frame of {payload.code}: " + _list(payload.values) + _from(payload.source)
+            values = {name: _absolute(name, value) for name, value in payload.values.items()}
+            return f"freeze frame of {payload.code}: " + _list(values) + _from(payload.source)
         case Readiness():
             read = "all codes were read; " if payload.codes_read else ""
             return f"readiness: {read}{_list(payload.monitors)}" + _from(payload.source)
@@ -188,6 +191,13 @@ def _worded(kind: str, payload: Payload, known: Knowledge) -> str:
 def _from(source: str | None) -> str:
     """Where a fact was heard; nothing for one that was told by hand."""
     return "" if source is None else f" ({source})"
+
+
+def _absolute(name: str, value: str | float) -> str | float:
+    """A value of a freeze frame; pressures there are absolute, but for that of the fuel rail."""
+    if isinstance(value, str) and name.endswith("_pressure") and not name.startswith("fuel"):
+        return _KPA.sub(r"\1 kPa absolute", value)
+    return value
 
 
 def _checked(payload: Checked) -> str:

@@ -5,10 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+import numpy as np
+
 from airproof.engine.rehearsal.compare import COMPARED, Comparison, Move, Still, noticeable
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.lookup import UnlistedCode, explain_code
+from airproof.quantities.wishes import AS_IT_IS, Wish, in_units, places_in
 from airproof.recording.regimes import Regime
+from airproof.recording.signals import glossary
 from airproof.report.in_words import Part
 from airproof.report.wording import number, sentence
 
@@ -37,15 +41,20 @@ _OF_A_KIND = {"highest": ", highest", "swing": ", swing in 3 s", "delay": ", beh
 
 
 def compared_in_words(
-    comparison: Comparison, codes_healthy: Sequence[str], codes_faulty: Sequence[str], title: str
+    comparison: Comparison,
+    codes_healthy: Sequence[str],
+    codes_faulty: Sequence[str],
+    title: str,
+    wish: Wish = AS_IT_IS,
 ) -> list[Part]:
     """The comparison as parts in reading order: the point, each regime in which something moves, what stays, the codes.
 
     `title` says what is compared, `codes_*` are the codes each car has stored. Parts with nothing to say are left out.
+    What a signal shows is in the units wished for, with the barometer of the drive; sizes of moves are so as well.
     Raises UnusableRequest for what cannot be a code.
     """
-    parts = [Part("answer", "", (sentence(title), sentence(the_point(comparison))))]
-    parts += [Part(f"at-{regime}", _HEADINGS[regime], _in_regime(comparison, regime)) for regime in COMPARED]
+    parts = [Part("answer", "", (sentence(title), sentence(the_point(comparison, wish))))]
+    parts += [Part(f"at-{regime}", _HEADINGS[regime], _in_regime(comparison, regime, wish)) for regime in COMPARED]
     parts += [
         Part("still", "What stays as it was", _what_stays(comparison)),
         Part("codes", "Codes", _codes(codes_healthy, codes_faulty)),
@@ -53,7 +62,7 @@ def compared_in_words(
     return [part for part in parts if part.lines]
 
 
-def the_point(comparison: Comparison) -> str:
+def the_point(comparison: Comparison, wish: Wish = AS_IT_IS) -> str:
     """The clearest move, and what one would have expected to move with it, in one clause without a full stop.
 
     "At idle, manifold pressure shows 40 kPa instead of 28 (+12), while total fuel trim stays as it was"
@@ -67,18 +76,18 @@ def the_point(comparison: Comparison) -> str:
     stays = next(
         (f", while {noticeable()[name].words} stays as it was" for name in STAYS_WORTH_SAYING if name in still), ""
     )
-    return f"{where[:1].upper()}{where[1:]}, {said(shown[0])}{stays}"
+    return f"{where[:1].upper()}{where[1:]}, {said(shown[0], wish)}{stays}"
 
 
-def said(move: Move) -> str:
+def said(move: Move, wish: Wish = AS_IT_IS) -> str:
     """One move as a clause: "manifold pressure shows 40 kPa instead of 28 (+12)"."""
     seen = noticeable()[move.signal]
     if move.kind == "state":
         return f"{seen.words} says {_state(move, move.faulty)} instead of {_state(move, move.healthy)}"
-    was, now, change = _numbers(move)
+    was, now, change, unit = _numbers(move, wish)
     if move.kind == "swing" and float(now) == 0.0:
-        return f"{seen.words} stands still instead of swinging by {was}{_unit(move.unit)} within three seconds"
-    values = f"{now}{_unit(move.unit)} instead of {was} ({change})"
+        return f"{seen.words} stands still instead of swinging by {was}{_unit(unit)} within three seconds"
+    values = f"{now}{_unit(unit)} instead of {was} ({change})"
     match move.kind:
         case "highest":
             return f"{seen.words} goes up to {values}"
@@ -89,21 +98,24 @@ def said(move: Move) -> str:
     return f"{seen.words} shows {values}"
 
 
-def change_in_words(move: Move) -> str:
+def change_in_words(move: Move, wish: Wish = AS_IT_IS) -> str:
     """The change with its unit: "+12 kPa"; of a state the new one."""
     if move.kind == "state":
         return _state(move, move.faulty)
-    return f"{_numbers(move)[2]}{_unit(move.unit)}"
+    _, _, change, unit = _numbers(move, wish)
+    return f"{change}{_unit(unit.partition(' ')[0])}"
 
 
-def compared_as_rows(comparison: Comparison) -> list[tuple[str, str, str, str, str]]:
+def compared_as_rows(comparison: Comparison, wish: Wish = AS_IT_IS) -> list[tuple[str, str, str, str, str]]:
     """All moves as rows below a row of titles, by regime, clearest first."""
     rows = [("regime", "signal", "healthy", "faulty", "change")]
     for regime in COMPARED:
         for move in comparison.in_regime(regime):
             what = noticeable()[move.signal].words + _OF_A_KIND.get(move.kind, "")
-            was, now, _ = _numbers(move)
-            rows.append((str(regime), what, was, now, change_in_words(move)))
+            was, now, _, unit = _numbers(move, wish)
+            if " " in unit:  # absolute, vacuum or gauge
+                what += f", {unit}"
+            rows.append((str(regime), what, was, now, change_in_words(move, wish)))
     return rows
 
 
@@ -123,11 +135,11 @@ def compared_as_table(comparison: Comparison) -> str:
     return "".join(f"{line.rstrip()}\n" for line in lines)
 
 
-def _in_regime(comparison: Comparison, regime: Regime) -> tuple[str, ...]:
+def _in_regime(comparison: Comparison, regime: Regime, wish: Wish) -> tuple[str, ...]:
     if regime in comparison.apart:
         return ("The two cars never did the same here, so that nothing can be compared.",)
     shown = told(comparison.in_regime(regime))
-    lines = [sentence(said(move)) for move in shown[:MOST_LINES]]
+    lines = [sentence(said(move, wish)) for move in shown[:MOST_LINES]]
     if len(shown) > MOST_LINES:
         lines.append(f"And {len(shown) - MOST_LINES} more; the table has them all.")
     return tuple(lines)
@@ -167,13 +179,29 @@ def _code(code: str) -> str:
     return f"{entry.id} {f'concerns {entry.area}' if isinstance(entry, UnlistedCode) else entry.title}"
 
 
-def _numbers(move: Move) -> tuple[str, str, str]:
-    """Healthy, faulty and change, to two digits of the change and no more than the signal is worth; they add up."""
+def _numbers(move: Move, wish: Wish = AS_IT_IS) -> tuple[str, str, str, str]:
+    """Healthy, faulty, change and unit, to two digits of the change and no more than the signal is worth; they add up.
+
+    A vacuum that becomes less shows a change below zero, as its numbers do.
+    """
     most = 2 if move.kind == "delay" else noticeable()[move.signal].decimals
     size = abs(move.change)
     places = min(max(1 - math.floor(math.log10(size)), 0), most) if size else 0
-    was, now = round(move.healthy, places) + 0.0, round(move.faulty, places) + 0.0
-    return f"{was:.{places}f}", f"{now:.{places}f}", f"{now - was:+.{places}f}"
+    both, unit = np.array([move.healthy, move.faulty]), move.unit
+    if not wish.plain:
+        own = _own_unit(move)
+        both, unit = in_units(both, own, wish)
+        places = places_in(places, own, wish)
+    was, now = (round(float(value), places) + 0.0 for value in np.ravel(both))
+    return f"{was:.{places}f}", f"{now:.{places}f}", f"{now - was:+.{places}f}", unit
+
+
+def _own_unit(move: Move) -> str:
+    """The unit of a move's numbers, which says whether they are levels or the size of a swing."""
+    kind, level = glossary().signals.get(move.signal), move.kind in ("level", "highest")
+    if move.unit == "degC" and not level:
+        return "K"
+    return "kPa absolute" if kind is not None and kind.is_absolute_pressure and level else move.unit
 
 
 def _unit(unit: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import hashlib
+import re
 from collections import OrderedDict
 from collections.abc import Callable
 from functools import partial
@@ -18,8 +19,8 @@ from airproof.jobs.settings import Settings, keep_prices, keep_settings, load_se
 from airproof.jobs.state import State, state_of
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.model import Knowledge, Prices
-from airproof.quantities.wishes_in_sentences import sentence_in_units
 from airproof.repair.prices import tools_of
+from airproof.report.language.language import language
 from airproof.report.wording import for_a_page
 from airproof.web.work import Work
 
@@ -35,6 +36,8 @@ QUIET_S = 20.0
 """After so long without a new fact a verdict is kept in the job; judged: Airproof authors: one burst, one verdict."""
 
 SHOP = "shop.json"
+ENGLISH = language("en")
+_TIGHT = re.compile(r"(?<=\d)(?=kPa\b)")
 
 
 class Bench:
@@ -85,9 +88,12 @@ class Bench:
 
     # Words
 
-    def words(self, text: str) -> str:
-        """A sentence of ours in the units that the user likes, without what is meant for a command line."""
-        return sentence_in_units(for_a_page(text), self.settings.wish())
+    def words(self, text: str, barometer_kpa: float | None = None) -> str:
+        """A sentence of ours in the units that the user likes, without what is meant for a command line.
+
+        A vacuum needs the barometer of the day, kPa absolute: without it absolute pressures stay absolute.
+        """
+        return ENGLISH.words(_TIGHT.sub(" ", for_a_page(text)), self.settings.wish(barometer_kpa)).text
 
     @property
     def speaker(self) -> str:

@@ -9,6 +9,7 @@ from collections import OrderedDict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from airproof.diagnosis.conditions import air_kpa
 from airproof.quantities.wishes import Wish
 from airproof.report.exhibits import drawn
 from airproof.web.bench import KEPT, Bench
@@ -42,7 +43,7 @@ _PICTURES: OrderedDict[str, tuple[tuple[Picture, ...], dict[str, bytes]]] = Orde
 
 async def exhibits_of(bench: Bench, job: int, weighed: Weighed) -> tuple[Picture, ...]:
     """All exhibits of a weighed job."""
-    wish = bench.settings.wish()
+    wish = bench.settings.wish(air_kpa(weighed.weighing.barometer))
     key = hashlib.sha256(f"{weighed.facts_sha256} {wish}".encode()).hexdigest()[:KEY]
     held = _PICTURES.get(key)
     if held is None:

@@ -18,6 +18,7 @@ from airproof.engine.rehearsal.rehearse import Rehearsal, Request, rehearse
 from airproof.errors import UnusableRequest
 from airproof.jobs.practice import practice_job
 from airproof.knowledge.model import Knowledge
+from airproof.quantities.wishes import Wish
 from airproof.recording.recording import Recording
 from airproof.recording.regimes import find_regimes
 from airproof.report.rehearsal_in_words import compared_as_rows, compared_in_words
@@ -35,6 +36,7 @@ COARSE, FINE = 175, 350
 REST_S = 0.25
 """Without another move, before the slower half is reckoned."""
 
+UNITS_SAID = {"mm": "mm, as a sharp round hole", "1/s": "times a second", "s": "s late"}
 STEPS = 60
 """Places of the slider."""
 SHOWN = ("pressures", "air flow", "trims", "throttle and pedal")
@@ -120,7 +122,7 @@ class Stage:
         self._engine_form()
         self.chooser = Mark("div")
         self.view = View((self.healthy.recording.start_s, self.healthy.recording.end_s), self._groups())
-        self.view = replace(self.view, wish=self.bench.settings.wish(), over_name="healthy", columns=COARSE)
+        self.view = replace(self.view, wish=self._wish, over_name="healthy", columns=COARSE)
         self.view = replace(self.view, dark=self.bench.settings.look == "dark")
         say("Thin lines: with the fault. Broad grey lines: the same drive of the same car, healthy.", "soft")
         self.plot = ui.plotly(figure(self._seen(), self.view)).classes("trace")
@@ -179,7 +181,7 @@ class Stage:
         with self.slider:
             key = new_key("size")
             with Mark("div", classes="field"):
-                self.label = Mark("label", self._label(sizes), for_=key)
+                self.label = Mark("label", f"How much: {self._size(sizes)}", for_=key)
                 step = (sizes.high - sizes.low) / STEPS
                 slider = Mark(
                     "input", id=key, type="range", min=sizes.low, max=sizes.high, step=step, defaultValue=sizes.usual
@@ -187,13 +189,18 @@ class Stage:
                 slider.on("input", self._slid, throttle=0.1, js_handler="(e) => emit(Number(e.target.value))")
         self._ask()
 
-    def _label(self, sizes: Sizes) -> str:
-        unit = sizes.unit
-        return (
-            f"How much: {number(self.size, 3)} {unit}"
-            if len(unit) < 6
-            else f"How much: {number(self.size, 3)} ({unit})"
-        )
+    def _size(self, sizes: Sizes) -> str:
+        """How much it is, as one would say it."""
+        if self.cause == "map-circuit":
+            return sizes.unit.split(", ")[round(self.size) - 1].partition(" ")[2]
+        return self._words(f"{number(self.size, 3)} {UNITS_SAID.get(sizes.unit, sizes.unit)}")
+
+    @property
+    def _wish(self) -> Wish:
+        return self.bench.settings.wish(self.request.scene.barometer_kpa)
+
+    def _words(self, text: str) -> str:
+        return self.bench.words(text, self.request.scene.barometer_kpa)
 
     def _other_cause(self, event: Any) -> None:
         if event.args in CAUSES:
@@ -206,7 +213,7 @@ class Stage:
             self.size = min(max(float(event.args), sizes.low), sizes.high)
             if self.cause == "map-circuit":
                 self.size = round(self.size)
-            self.label.write(self._label(sizes))
+            self.label.write(f"How much: {self._size(sizes)}")
             self._ask()
 
     def _ask(self) -> None:
@@ -250,23 +257,22 @@ class Stage:
         self.plot.update_figure(figure(self._seen(), self.view))
 
     def _tell(self, comparison: Comparison) -> None:
-        words = self.bench.words
+        words = self._words
         codes = [
             sorted(one.rehearsal.codes.pending | one.rehearsal.codes.confirmed) for one in (self.healthy, self.faulty)
         ]
         self.table.clear()
         with self.table:
-            title = (
-                f"{self.bench.known.causes[self.cause].title}: {self._label(sizes_of(self.cause, self.bench.known))}"
-            )
-            parts = compared_in_words(comparison, codes[0], codes[1], title)
+            size = self._size(sizes_of(self.cause, self.bench.known))
+            title = f"{self.bench.known.causes[self.cause].title}: {size}"
+            parts = compared_in_words(comparison, codes[0], codes[1], title, self._wish)
             heading(2, "What it shows")
             for part in parts:
                 if part.id in ("answer", "still", "codes"):
                     if part.heading:
                         heading(3, part.heading)
                     lines(map(words, part.lines))
-            rows = compared_as_rows(comparison)
+            rows = compared_as_rows(comparison, self._wish)
             if len(rows) == 1:
                 return
             with Mark("div", classes="scroll"), Mark("table"):

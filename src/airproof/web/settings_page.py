@@ -52,10 +52,15 @@ def _likes(bench: Bench) -> None:
             choice("Look", "look", {name: name for name in LOOKS}, now.look)
         with Mark("label", classes="tick"):
             Mark("input", type="checkbox", name="below", value="yes", checked=now.below_the_air_outside)
-            Mark("span", "In traces, count absolute pressures from the air outside: vacuum below it, gauge above it")
+            Mark("span", "Count pressures from the air outside: vacuum below it, gauge above it")
         field("Your name", "name", now.name, hint="Stands beside what you add to a job.")
         field("Altitude of the shop", "altitude", now.altitude, hint="Put into each new job, such as 350m.")
-    say("Everywhere at once; underneath everything stays exact, in kPa absolute and degrees Celsius.", "soft")
+    say(
+        "Everywhere at once; underneath everything stays exact, in kPa absolute and degrees Celsius. Counted from the air "
+        "outside is what a running engine draws or makes. What is held against the air of the day itself stays "
+        "absolute, and so does everything in a job of which neither altitude nor air pressure is known.",
+        "soft",
+    )
 
 
 def _prices(bench: Bench) -> None:

@@ -45,7 +45,7 @@ async def show(bench: Bench, job: int, name: str) -> None:
         _cost(case, step)
         _safety(step)
         heading(2, "How")
-        lines((bench.words(sentence(one)) for one in step.how), ordered=True)
+        lines((case.words(sentence(one)) for one in step.how), ordered=True)
         if any(task.step == name for task in bench.known.meter_tasks.values()):
             Sheet(case, name).show()
         case.part(lambda one: _came_of_it(one, step), on="facts")

@@ -11,6 +11,7 @@ from typing import Any
 
 from nicegui import ui
 
+from airproof.diagnosis.conditions import air_kpa
 from airproof.diagnosis.place_as_typed import the_barometer
 from airproof.diagnosis.weighing import Weighing
 from airproof.errors import AirproofError, UnusableRequest
@@ -25,7 +26,7 @@ from airproof.recording.signals import glossary
 from airproof.report.trace import AT_FIRST, Seen, View, figure, groups_of, key
 from airproof.report.wording import clock, duration, sentence
 from airproof.web.bench import Bench
-from airproof.web.case.file import CaseFile
+from airproof.web.case.file import CaseFile, the_day
 from airproof.web.frame import page
 from airproof.web.marks import Form, Mark, Values, button, choice, field, folded, heading, lines, link, one, say, ticks
 from airproof.web.work import Stopped
@@ -82,11 +83,15 @@ class Viewer:
         self.bench, self.job, self.state, self.fact, self.seen = bench, job, state, fact, seen
         recording = seen.recording
         self.whole: Interval = (recording.start_s, max(recording.end_s, recording.start_s + 1.0))
-        day = the_barometer(state.place.altitude, state.place.barometer)
-        wish = bench.settings.wish(None if day is None else day.kpa)
+        self.barometer_kpa = air_kpa(the_day(state, bench.weighed(job, state)))
+        wish = bench.settings.wish(self.barometer_kpa)
         groups = groups_of(recording)
         dark = bench.settings.look == "dark"
         self.view = View(self.whole, groups[:AT_FIRST], wish=wish, dark=dark)
+
+    def words(self, text: str) -> str:
+        """A sentence of ours in the units that the user likes."""
+        return self.bench.words(text, self.barometer_kpa)
 
     def show(self, asked: Mapping[str, str]) -> None:
         """The whole of it."""
@@ -172,7 +177,7 @@ class Viewer:
         with self.found, Mark("ul", classes="evidence"):
             for finding in odd:
                 with Mark("li"):
-                    say(sentence(self.bench.words(finding.says)))
+                    say(sentence(self.words(finding.says)))
                     start, end = finding.intervals[0][0], finding.intervals[-1][1]
                     told = f"Show {clock(start)} to {clock(end)}"
                     button(told, self._shower(finding.intervals), "quiet small")
@@ -242,7 +247,7 @@ def _what_was_read(viewer: Viewer) -> None:
     report = viewer.seen.recording.report
     heading(2, "What was read")
     for remark in report.remarks:
-        say(sentence(viewer.bench.words(remark)), "soft")
+        say(sentence(viewer.words(remark)), "soft")
     if not report.columns:
         return
     signals = {NOT_ONE: "left out", **{n: kind.title for n, kind in glossary().signals.items() if n != "time"}}

@@ -92,7 +92,7 @@ class Sheet:
         return worksheet(wanted, known)
 
     def _task(self, task: Task) -> None:
-        words, what = self.case.bench.words, task.task.id
+        words, what = self.case.words, task.task.id
         with Mark("section"):
             heading(3, task.task.title)
             say(f"Probes: {task.task.probes} Key: {task.task.key} Plug: {task.task.plug}")
@@ -149,7 +149,7 @@ class Sheet:
             for part in parts:
                 if part.heading:
                     heading(4, part.heading)
-                lines(map(self.case.bench.words, part.lines))
+                lines(map(self.case.words, part.lines))
 
     def _judged(self, tables: dict[str, Any]) -> Any:
         known, place = self.case.bench.known, self.case.state.place

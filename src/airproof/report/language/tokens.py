@@ -10,8 +10,8 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from airproof.quantities.wishes import Wish, in_units, places_in
-from airproof.quantities.wishes_in_sentences import certain, numbers_in
+from airproof.quantities.wishes import Wish, places_in
+from airproof.quantities.wishes_in_sentences import certain, counted, from_the_air, numbers_in
 
 FIRST = 0xE000
 MOST = 500  # numbers in one text; no sentence of ours has a tenth of them
@@ -25,7 +25,10 @@ _NAMED = re.compile(
 
 @dataclass(frozen=True)
 class Token:
-    """What stood there: `text` as it was; a number has its value, decimals, sign as written, and unit as named."""
+    """What stood there: `text` as it was; a number has its value, decimals, sign as written, and unit as named.
+
+    `highest` is the highest absolute pressure beside it, kPa, where these may be counted from the air outside.
+    """
 
     text: str
     value: float | None = None
@@ -33,6 +36,7 @@ class Token:
     signed: bool = False
     named: str = ""
     kind: str = ""
+    highest: float | None = None
 
 
 def taken_apart(text: str) -> tuple[str, tuple[Token, ...]]:
@@ -40,6 +44,7 @@ def taken_apart(text: str) -> tuple[str, tuple[Token, ...]]:
     found: list[tuple[int, int, Token]] = [(m.start(), m.end(), Token(m[0])) for m in _CODE.finditer(text)]
     numbers = numbers_in(text)
     sure = certain(text, numbers)
+    highest = from_the_air(text, numbers) if sure else None
     for one in numbers:
         start, end = one.match.span()
         if any(a < end and start < b for a, b, _ in found):
@@ -49,7 +54,7 @@ def taken_apart(text: str) -> tuple[str, tuple[Token, ...]]:
         kind = one.unit if sure else "other"
         signed = one.match["sign"] == "+"
         unit = named["unit"] if named else ""
-        found.append((start, end, Token(text[start:end], one.value, one.places, signed, unit, kind)))
+        found.append((start, end, Token(text[start:end], one.value, one.places, signed, unit, kind, highest)))
     if len(found) > MOST or SLOT.search(text):
         return text, ()
     pieces, at = [], 0
@@ -72,13 +77,12 @@ def put_together(marked: str, tokens: Sequence[Token], written: Callable[[Token]
 
 
 def wished(token: Token, wish: Wish) -> tuple[float, int, str]:
-    """Value, decimals and unit of a number in the units wished for; absolute pressures stay absolute."""
+    """Value, decimals and unit of a number in the units wished for."""
     assert token.value is not None
-    plain = Wish(wish.pressure, wish.temperature)
     if token.kind in ("other", ""):
         return token.value, token.places, token.named
-    value, unit = in_units(token.value, token.kind, plain)
-    return float(value), places_in(token.places, token.kind, plain), unit if token.named else ""
+    value, unit = counted(token.value, token.kind, wish, token.highest)
+    return value, places_in(token.places, token.kind, wish), unit if token.named else ""
 
 
 def as_written(token: Token) -> str:

@@ -1,7 +1,8 @@
 """A picture in the language and the units that its reader likes, whoever drew it.
 
-Axes in kPa or degC get ticks at round numbers of the unit wished for; what is drawn stays where it is. Axes keep
-absolute pressures absolute. Words that no one has translated stay English.
+Axes in kPa or degC get ticks at round numbers of the unit wished for; what is drawn stays where it is. Absolute
+pressures are counted from the air outside where that is wished for, below it as negative gauge pressures, unless the
+words of the picture keep them absolute. Words that no one has translated stay English.
 """
 
 from __future__ import annotations
@@ -11,12 +12,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 from matplotlib.axis import Axis
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 from matplotlib.ticker import Formatter, FuncFormatter, MaxNLocator
 
 from airproof.quantities.wishes import Wish, in_units
+from airproof.quantities.wishes_in_sentences import from_the_air, numbers_in
 from airproof.report.language.language import Language
 from airproof.report.pictures.sheet import TITLE_COLUMNS, WIDE_IN, WIDE_TITLE_COLUMNS, Drawing
 from airproof.report.wording import wrap
@@ -44,9 +47,10 @@ class _Converted(MaxNLocator):
 
 def dressed(drawing: Drawing, language: Language, wish: Wish) -> Drawing:
     """The drawing with its words said and its axes counted so; to be called and saved within sheet.style()."""
-    if language.code == "en" and wish.pressure == "kPa" and wish.temperature == "degC":
+    if wish.barometer_kpa is None or any(map(_stays_absolute, (drawing.title, drawing.caption, drawing.alt))):
+        wish = Wish(wish.pressure, wish.temperature)
+    if language.code == "en" and wish.plain:
         return drawing
-    wish = Wish(wish.pressure, wish.temperature)
 
     def say(text: str) -> str:
         lines = text.split("\n")
@@ -62,6 +66,11 @@ def dressed(drawing: Drawing, language: Language, wish: Wish) -> Drawing:
         columns = WIDE_TITLE_COLUMNS if tuple(figure.get_size_inches()) == WIDE_IN else TITLE_COLUMNS
         top.set_text("\n".join(wrap(say(drawing.title), columns)))
     return replace(drawing, title=say(drawing.title), caption=say(drawing.caption), alt=say(drawing.alt), figure=figure)
+
+
+def _stays_absolute(text: str) -> bool:
+    """Whether it speaks of an absolute pressure that is not counted from the air outside."""
+    return "kPa absolute" in text and from_the_air(text, numbers_in(text)) is None
 
 
 def _broken(text: str, lines: int) -> str:
@@ -133,6 +142,6 @@ def _local(text: str, language: Language) -> str:
 
 def _line(unit: str, wish: Wish) -> tuple[float, float, str]:
     """Factor and offset from a unit to the one wished for, and its name."""
-    zero, other = in_units(0.0, unit, wish)
-    one, _ = in_units(1.0, unit, wish)
-    return float(one) - float(zero), float(zero), other
+    numbers, other = in_units(np.array([0.0, 1.0, np.inf]), unit, wish)  # an axis goes on above the air outside
+    zero, one, _ = np.ravel(numbers)
+    return float(one - zero), float(zero), other

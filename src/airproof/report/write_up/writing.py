@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from airproof.diagnosis.verdict import CauseVerdict, Size
@@ -56,7 +56,7 @@ class Writer:
         marked, tokens = taken_apart(text.strip())
         if len(tokens) != 1 or len(marked) != 1 or tokens[0].value is None:
             return self.typed(text)
-        value, places, unit = wished(tokens[0], self.wish)
+        value, places, unit = wished(replace(tokens[0], highest=None), self.wish)  # it may be of the air itself
         return Words(self.language.quantity(value, unit or "1", places), self.language.code)
 
     def absolute(self, text: str) -> Words:

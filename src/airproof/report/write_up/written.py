@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from airproof.diagnosis.conditions import air_kpa
 from airproof.quantities.wishes import Wish
 from airproof.report.language.language import ENGLISH, Language, Words
 from airproof.report.write_up.case import Case
@@ -19,7 +20,7 @@ from airproof.report.write_up.writing import Writer, joined, labels_of
 def write_up_of(case: Case, language: Language, wish: Wish) -> WriteUp:
     """All of it; where a wish for vacuum has no barometer, that of the weighing serves."""
     if wish.vacuum and wish.barometer_kpa is None and case.weighing is not None:
-        wish = Wish(wish.pressure, wish.temperature, vacuum=True, barometer_kpa=case.weighing.barometer.kpa)
+        wish = Wish(wish.pressure, wish.temperature, vacuum=True, barometer_kpa=air_kpa(case.weighing.barometer))
     write = Writer(language, wish, case)
     exhibits = exhibits_of(write)
     lead = lead_exhibit(write, exhibits)

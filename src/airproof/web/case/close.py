@@ -79,7 +79,7 @@ def _truth(case: CaseFile) -> None:
     for cause in truth.get("causes", []):
         entry = case.bench.known.causes.get(cause.get("id"))
         size = "" if cause.get("size") is None else f": {cause['size']:.3g} {cause.get('unit', '')}"
-        say(case.bench.words(f"{entry.title if entry else cause.get('id')}{size}."))
+        say(case.words(f"{entry.title if entry else cause.get('id')}{size}."))
 
 
 def _closing(case: CaseFile) -> None:

@@ -56,7 +56,7 @@ def facts_of_step(case: CaseFile, step: str) -> None:
 
 def show(case: CaseFile, kind: str, fact: Fact[Payload], summary: str = "") -> None:
     """One fact, with what can be done about it folded away; `summary` where the fact itself stands beside it."""
-    text = case.bench.words(in_a_sentence(kind, fact.payload, case.bench.known))
+    text = case.words(in_a_sentence(kind, fact.payload, case.bench.known))
 
     async def take_back() -> None:
         await case.add([withdrawal(fact.number)], "Taken back; it stays in the history.")

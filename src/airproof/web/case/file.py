@@ -8,6 +8,9 @@ from dataclasses import dataclass, field
 
 from nicegui import Client, background_tasks, ui
 
+from airproof.diagnosis.conditions import air_kpa
+from airproof.diagnosis.place_as_typed import the_barometer
+from airproof.diagnosis.weighing import Barometer
 from airproof.errors import AirproofError
 from airproof.jobs.beside import append_beside
 from airproof.jobs.events import Draft, Event
@@ -30,6 +33,13 @@ REACHED = ("verdict", "proof")
 """What the program itself puts into a job: nobody has said anything by it."""
 
 
+def the_day(state: State, weighed: Weighed | None) -> Barometer | None:
+    """What is known of the air outside where a job is."""
+    if weighed is not None:
+        return weighed.weighing.barometer
+    return the_barometer(state.place.altitude, state.place.barometer)
+
+
 @dataclass
 class CaseFile:
     """One job as one browser sees it; its parts are drawn anew when what they show has changed."""
@@ -49,6 +59,15 @@ class CaseFile:
     def seen(self) -> int:
         """The number of the last event that this page shows."""
         return len(self.events)
+
+    @property
+    def barometer_kpa(self) -> float | None:
+        """The air outside where this job is, kPa absolute, if it is known."""
+        return air_kpa(the_day(self.state, self.weighed))
+
+    def words(self, text: str) -> str:
+        """A sentence of ours in the units that the user likes; a vacuum is counted from the air of this job."""
+        return self.bench.words(text, self.barometer_kpa)
 
     def aloud(self, text: str) -> None:
         """Say something aloud on this page; the part from which it is said may be gone by then."""
@@ -116,7 +135,7 @@ class CaseFile:
         """What somebody said, in short."""
         if event.withdraws is not None:
             return f"fact {event.withdraws} taken back by {event.author}"
-        return self.bench.words(f"{fact_in_words(event.kind, event.payload, self.bench.known)} (by {event.author})")
+        return self.words(f"{fact_in_words(event.kind, event.payload, self.bench.known)} (by {event.author})")
 
     def _kinds(self, events: Sequence[Event]) -> set[str]:
         """The kinds of what these events say, correct or take back."""

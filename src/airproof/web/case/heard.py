@@ -38,7 +38,7 @@ def _explained(case: CaseFile, code: str) -> Callable[[], None]:
     def draw() -> None:
         for part in explain(code, case.bench.known).parts:
             heading(4, part.heading)
-            lines(map(case.bench.words, part.lines))
+            lines(map(case.words, part.lines))
 
     return draw
 

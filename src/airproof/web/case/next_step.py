@@ -25,7 +25,7 @@ def show(case: CaseFile) -> None:
     if weighed is None or weighed.plan is None or not weighed.plan.next_steps:
         say("It follows from the weighing.", "soft")
         return
-    words = case.bench.words
+    words = case.words
     step = weighed.plan.next_steps[0]
     parts = {part.id: part for part in verdict_in_words(weighed.weighing, weighed.plan, weighed.recordings)}
     for line in parts["next"].lines:
@@ -52,7 +52,7 @@ def _way(case: CaseFile, weighed: Weighed) -> None:
                 if part.id in ("first", "how", "care"):
                     continue
                 heading(3, part.heading)
-                lines(map(case.bench.words, part.lines))
+                lines(map(case.words, part.lines))
 
     ui.timer(0.0, lay_open, once=True)
 

@@ -86,10 +86,10 @@ def _tell(case: CaseFile, place: Mark, proving: Proving) -> None:
         for part in proof_in_words(proving.proof):
             if part.heading:
                 heading(3, part.heading)
-                lines(map(case.bench.words, part.lines))
+                lines(map(case.words, part.lines))
             else:
                 for line in part.lines:
-                    say(case.bench.words(line))
+                    say(case.words(line))
         before, after = (case.state.recordings_as(role) for role in ("car", "after"))
         if before and after:
             address = f"/job/{case.job}/recording/{after[-1].payload.sha256}?over={before[0].payload.sha256}"

@@ -79,6 +79,8 @@ def _complaint_fields(case: CaseFile) -> None:
 def _car(case: CaseFile) -> None:
     facts(case, THE_CAR)
     lines(doubts_of(case.state.car.vin or ""), "soft")
+    if case.bench.settings.below_the_air_outside and case.barometer_kpa is None:
+        say("Pressures stay absolute here: the air outside, from which a vacuum is counted, is not known.", "soft")
     if case.state.engine is None:
         say("The engine is not known yet: nothing can be weighed before it is.", "news")
 

@@ -18,7 +18,7 @@ def answer_in_short(case: CaseFile) -> None:
     verdict = case.weighed.weighing.verdict
     with Mark("section", classes="answer", aria_label="The answer"):
         for line in answer(verdict):
-            say(case.bench.words(line))
+            say(case.words(line))
         plan = case.weighed.plan
         if plan is not None and plan.next_steps:
             step = plan.next_steps[0]
@@ -36,7 +36,7 @@ def show(case: CaseFile) -> None:
         )
         return
     weighing = case.weighed.weighing
-    words = case.bench.words
+    words = case.words
     if weighing.verdict.refusal is not None:
         say(sentence(words(weighing.verdict.refusal)))
         return
@@ -63,7 +63,7 @@ def show(case: CaseFile) -> None:
 
 
 def _cause(case: CaseFile, cause: CauseShown) -> None:
-    words = case.bench.words
+    words = case.words
     with Mark("section", classes="cause", aria_label=words(cause.says)):
         heading(3, words(cause.says))
         percent = 100.0 * cause.probability
@@ -97,7 +97,7 @@ def _evidence(case: CaseFile, cause: CauseShown) -> None:
 
 
 def _piece(case: CaseFile, piece: EvidenceShown) -> None:
-    words = case.bench.words
+    words = case.words
     with folded(words(piece.says)):
         alone = f"Heard alone it {piece.weight} ({piece.decibans:+.0f} decibans)"
         say(f"{alone}; among its like it came to {piece.counted:+.1f}.")
@@ -144,7 +144,7 @@ def _exhibits(case: CaseFile) -> None:
                     continue
                 with Mark("figure", id=f"exhibit-{one.number}"):
                     Mark("img", src=one.address, alt=one.alt, loading="lazy", width=one.width, height=one.height)
-                    Mark("figcaption", f"Exhibit {one.number}. {case.bench.words(one.caption)}")
+                    Mark("figcaption", f"Exhibit {one.number}. {case.words(one.caption)}")
 
     # Drawing takes as long as weighing: not before somebody looks there.
     place.on("seen", draw, [])
