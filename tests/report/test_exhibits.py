@@ -17,8 +17,12 @@ from numpy.typing import NDArray
 from airproof.diagnosis.weighing import Barometer, RelationTrace
 from airproof.engine.profile import EngineProfile
 from airproof.errors import UnusableRequest
+from airproof.quantities.wishes import Wish, wish_of
 from airproof.report import exhibits as module
-from airproof.report.exhibits import Exhibit, check_folder, draw_exhibits
+from airproof.report.exhibits import Exhibit, check_folder, draw_exhibits, drawing_of
+from airproof.report.language.language import language
+from airproof.report.pictures.dressed import dressed
+from airproof.report.pictures.sheet import Drawing, style
 
 Floats = NDArray[np.float64]
 SVG = "{http://www.w3.org/2000/svg}"
@@ -276,3 +280,35 @@ def test_boost_that_never_settled_is_not_called_low(tmp_path: Path) -> None:
     findings = tuple(finding for finding in made.verdict.findings if finding.id != "boost-error")
     brief = replace(made, verdict=replace(made.verdict, findings=findings))
     assert draw_exhibits(brief, tmp_path)[4].title == "Boost is asked for too briefly to settle"
+
+
+def axes_of(number: int, wish: Wish) -> tuple[list[str], list[float], list[str]]:
+    """Labels of the axes of an exhibit, where its upper axis is marked, and its marks."""
+    with style():
+        drawing = drawing_of(number, weighing())
+        assert isinstance(drawing, Drawing)
+        drawing = dressed(drawing, language("en"), wish)
+        drawing.figure.canvas.draw()
+        axes = drawing.figure.axes
+        labels = [text for one in axes for text in (one.get_xlabel(), one.get_ylabel()) if text]
+        upper = axes[0].yaxis
+        return labels, list(upper.get_ticklocs()), [tick.get_text() for tick in upper.get_ticklabels()]
+
+
+def test_a_vacuum_on_an_axis_is_counted_from_the_air_outside_and_what_is_drawn_stays() -> None:
+    day = weighing().barometer.kpa
+    labels, places, marks = axes_of(2, wish_of("kPa", vacuum=True, barometer_kpa=day))
+    assert "manifold pressure,\nkPa gauge" in [label.replace("\N{NO-BREAK SPACE}", " ") for label in labels]
+    assert [float(mark) for mark in marks] == pytest.approx([place - day for place in places])
+    assert min(float(mark) for mark in marks) < 0.0
+
+
+def test_what_is_held_against_the_air_itself_stays_absolute_on_its_axis() -> None:
+    day = weighing().barometer.kpa
+    labels, _, _ = axes_of(1, wish_of("kPa", vacuum=True, barometer_kpa=day))
+    assert any(label.endswith("kPa absolute") for label in labels)
+
+
+def test_without_a_barometer_an_axis_stays_absolute() -> None:
+    labels, _, _ = axes_of(2, wish_of("kPa", vacuum=True))
+    assert any(label.endswith("kPa absolute") for label in labels)

@@ -306,7 +306,7 @@ class TestUnits:
     def titled(self, made: Seen, wish: Wish, window: tuple[float, float] = WINDOW) -> tuple[str, dict[str, Any]]:
         drawn = figure(made, view(wish=wish, window=window))
         sound(drawn)
-        return drawn["layout"]["yaxis2"]["title"]["text"], drawn
+        return drawn["layout"]["annotations"][0]["text"], drawn
 
     @pytest.mark.parametrize(
         ("wish", "unit", "factor"),
@@ -317,7 +317,7 @@ class TestUnits:
         """Factors: NIST SP 811 (2008), appendix B.8: inch of mercury (conventional), psi, bar."""
         made = seen()
         title, drawn = self.titled(made, wish)
-        assert title == f"pressures<br>{unit}"
+        assert title == f"pressures, {unit}"
         name = glossary().signals["manifold_pressure"].title
         shown = line_of(drawn, name)
         assert shown["hovertemplate"].endswith(unit)
@@ -327,14 +327,14 @@ class TestUnits:
         time = np.arange(0.0, 5.0)
         recording = Recording({"coolant_temperature": signal("coolant_temperature", "degC", time, np.full(5, 100.0))})
         drawn = figure(Seen(recording, Regimes({})), view(groups=("temperatures",), wish=Wish("inHg", "degF")))
-        assert drawn["layout"]["yaxis2"]["title"]["text"] == "temperatures<br>degF"
+        assert drawn["layout"]["annotations"][0]["text"] == "temperatures, degF"
         assert drawn["data"][-1]["y"] == [212.0] * 5
 
     def test_what_has_no_unit_shows_none(self) -> None:
         time = np.arange(0.0, 5.0)
         recording = Recording({"lambda": signal("lambda", "1", time, np.ones(5))})
         drawn = figure(Seen(recording, Regimes({})), view(groups=("lambda",)))
-        assert drawn["layout"]["yaxis2"]["title"]["text"] == "lambda<br>"
+        assert drawn["layout"]["annotations"][0]["text"] == "lambda"
 
     def test_below_the_air_outside_everything_in_a_row_is_counted_one_way_at_any_window(self) -> None:
         """The car boosts: then what is below the air outside is negative, in every window and for every line."""
@@ -345,7 +345,7 @@ class TestUnits:
         values = dict(zip(one.time.round(3), one.values, strict=True))
         for window in (WINDOW, (32.0, 40.0)):  # in the second it does not boost
             title, drawn = self.titled(made, wish, window)
-            assert title == "pressures<br>kPa gauge"
+            assert title == "pressures, kPa gauge"
             for trace in drawn["data"][1:]:
                 assert trace.get("hovertemplate", "gauge").endswith("gauge")
             shown = line_of(drawn, name)
@@ -360,7 +360,7 @@ class TestUnits:
         signals = {"manifold_pressure": signal("manifold_pressure", "kPa", time, np.linspace(30.0, 98.0, 10))}
         recording = Recording(signals)
         drawn = figure(Seen(recording, Regimes({})), view(wish=Wish("kPa", "degC", True, 98.0), window=(0.0, 10.0)))
-        assert drawn["layout"]["yaxis2"]["title"]["text"] == "pressures<br>kPa vacuum"
+        assert drawn["layout"]["annotations"][0]["text"] == "pressures, kPa vacuum"
         assert drawn["data"][-1]["y"] == pytest.approx(np.linspace(68.0, 0.0, 10), rel=1e-4, abs=1e-9)
 
 
@@ -398,3 +398,17 @@ def test_whatever_was_recorded_can_be_drawn(
         figure(made, view(window=window, groups=groups_of(recording), wish=wish, over=recording, shift_s=shift)),
         allow_nan=False,
     )
+
+
+class TestTime:
+    @pytest.mark.parametrize(
+        ("window", "marks"),
+        [
+            ((0.0, 366.25), ["0:00", "1:00", "2:00", "3:00", "4:00", "5:00", "6:00"]),
+            ((200.0, 226.0), ["3:20", "3:25", "3:30", "3:35", "3:40", "3:45"]),
+            ((59.0, 61.0), ["0:59.0", "0:59.5", "1:00.0", "1:00.5", "1:01.0"]),
+            ((0.0, 8000.0), ["0:00", "30:00", "60:00", "90:00", "120:00"]),
+        ],
+    )
+    def test_is_marked_as_every_sentence_writes_it(self, window: tuple[float, float], marks: list[str]) -> None:
+        assert figure(seen(), view(window=window))["layout"]["xaxis"]["ticktext"] == marks

@@ -201,10 +201,17 @@ class TestSettings:
     def test_what_is_liked_is_kept_and_spoken(self, bench: Bench, tmp_path: Path) -> None:
         bench.like(bench.settings.model_copy(update={"name": "Kim", "pressure": "inHg"}))
         assert bench.speaker == "Kim"
-        assert bench.words("It reads 50 kPa too high. Give it with --data.") == "It reads 14.8 inHg too high."
+        said = bench.words("It reads 50 kPa too high. Give it with --data.")
+        assert said == "It reads 14.8\N{NO-BREAK SPACE}inHg too high."
         other = Bench(tmp_path / "data", "me")
         assert other.settings == bench.settings
         other.close()
+
+    def test_a_vacuum_is_counted_from_the_air_of_a_job_and_stays_absolute_without_one(self, bench: Bench) -> None:
+        bench.like(bench.settings.model_copy(update={"below_the_air_outside": True}))
+        assert bench.words("It shows 52 kPa absolute.") == "It shows 52\N{NO-BREAK SPACE}kPa absolute."
+        assert bench.words("It shows 52 kPa absolute.", 97.2) == "It shows 45\N{NO-BREAK SPACE}kPa vacuum."
+        assert bench.words("It reads 8 kPa high.", 97.2) == "It reads 8\N{NO-BREAK SPACE}kPa high."
 
     def test_a_damaged_settings_file_opens_nothing(self, tmp_path: Path) -> None:
         (tmp_path / "data").mkdir()

@@ -112,6 +112,41 @@ class TestFromIntakeToTheEnd:
         assert "/tmp" not in said.inner_text()
         expect(page.locator("#page")).to_contain_text("None yet. What tells most")
 
+    @pytest.mark.parametrize(
+        ("content", "says"),
+        [
+            (b"", "The file is empty"),
+            (b"Time (s),Engine speed (1/min)\n", "no line of numbers under them"),
+            (b"a letter to my aunt\nwith two lines\n", "no table in it"),
+        ],
+        ids=["nothing", "headings alone", "a letter"],
+    )
+    def test_a_file_without_a_recording_is_refused_in_words(
+        self, phone: Visitor, tmp_path: Path, content: bytes, says: str
+    ) -> None:
+        page = new_job(phone, "no recording")
+        file = tmp_path / "given.csv"
+        file.write_bytes(content)
+        expect(give(page, file)).to_contain_text(says)
+        expect(page.locator("#page")).to_contain_text("None yet. What tells most")
+
+    def test_a_recording_given_twice_is_one(self, phone: Visitor) -> None:
+        page = job_with_recording(phone, "given twice")
+        expect(give(page, DEMO / "recording.csv")).to_contain_text("is in the job already")
+        assert page.locator("#page a[href*='/recording/']").count() == 1
+        page.get_by_label("What it is").select_option("after")
+        expect(give(page, DEMO / "recording.csv")).to_contain_text("what it is was corrected")
+        expect(page.locator("#page")).to_contain_text("This car, after the repair.")
+        assert page.locator("#page a[href*='/recording/']").count() == 1
+
+    def test_a_form_pressed_twice_is_sent_once(self, phone: Visitor) -> None:
+        page = phone.opens("/new")
+        page.get_by_label("The complaint").fill("pressed by an eager thumb")
+        page.get_by_role("button", name="Open the job").dblclick()
+        page.wait_for_url("**/job/*")
+        found = phone.opens("/?words=eager")
+        assert found.locator("#page ul.evidence > li").count() == 1
+
     @pytest.mark.realdata
     @pytest.mark.skipif(not REAL.is_dir(), reason="set AIRPROOF_REALDATA to the folder of real recordings")
     def test_a_real_recording_is_read_and_weighed(self, visitor: Visitor) -> None:
@@ -167,13 +202,13 @@ class TestCorrecting:
         part = unfold(page, "A pressure read with the key on")
         part.get_by_label("What it shows, absolute").fill("98.2kPa")
         part.get_by_role("button", name="Keep").click()
-        fact = unfold(page, "manifold pressure 98.2kPa")
+        fact = unfold(page, "manifold pressure 98.2 kPa")
         fact.get_by_label("Pressure, absolute, with its unit").fill("105 kPa")
         fact.get_by_role("button", name="Correct it").click()
         expect(page.locator("#page")).to_contain_text("manifold pressure 105 kPa")
-        assert page.get_by_text("manifold pressure 98.2kPa", exact=False).count() == 0
+        assert page.get_by_text("manifold pressure 98.2 kPa", exact=False).count() == 0
         history = unfold(page, "All that was said")
-        expect(history).to_contain_text("manifold pressure 98.2kPa")
+        expect(history).to_contain_text("manifold pressure 98.2 kPa")
         expect(history).to_contain_text("corrects")
 
     def test_a_code_is_taken_back(self, visitor: Visitor) -> None:
@@ -191,6 +226,16 @@ class TestCorrecting:
 
 
 class TestTwoAtOnce:
+    def test_whoever_looks_at_a_job_that_is_deleted_is_told(self, phone: Visitor) -> None:
+        page = new_job(phone, "deleted elsewhere")
+        number = page.url.rpartition("/")[2]
+        other = phone.opens(f"/job/{number}/delete")
+        other.get_by_label("The job's number").fill(number)
+        other.get_by_label("And once more").fill(number)
+        other.get_by_role("button", name="Delete it for good").click()
+        page.bring_to_front()
+        expect(page.locator("#page")).to_contain_text("somebody has deleted it")
+
     def test_each_sees_what_the_other_adds(self, visitor: Visitor) -> None:
         one = new_job(visitor, "two tabs")
         other = visitor.opens(one.url.removeprefix(visitor.address))

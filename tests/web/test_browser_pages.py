@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
-from visiting import LAPTOP, PHONE, Visitor, give, new_job, weighed
+from visiting import LAPTOP, PHONE, Visitor, give, new_job, unfold, weighed
 
 PAGES = ("/", "/new", "/job/1", "/job/1/step/measure-key-on-signal", "/settings", "/rehearse", "/job/1/delete")
 SERIOUS = ("serious", "critical")
@@ -106,6 +106,30 @@ class TestUnits:
         page.wait_for_load_state("networkidle")
         job.reload()
         expect(weighed(job)).to_contain_text("reads about 8 kPa high")
+
+    def test_a_vacuum_is_counted_from_the_air_of_the_job(self, phone: Visitor) -> None:
+        """350 m of the standard atmosphere are 97.2 kPa (ISO 2533): 52 kPa there are a vacuum of 45."""
+        job = new_job(phone, "vacuum")
+        part = unfold(job, "Add a freeze frame")
+        part.get_by_label("Its values").fill("MAP 52 kPa\nCoolant temp = 88 C")
+        part.get_by_role("button", name="Keep the freeze frame").click()
+        expect(job.locator("#page")).to_contain_text("manifold pressure 52 kPa absolute")
+        page = phone.opens("/settings")
+        page.get_by_label("Count pressures from the air outside").check()
+        page.get_by_role("button", name="Keep").first.click()
+        page.wait_for_load_state("networkidle")
+        try:
+            job.reload()
+            expect(job.locator("#page")).to_contain_text("manifold pressure 45 kPa vacuum")
+            demo = phone.opens("/job/1")
+            expect(weighed(demo)).to_contain_text("reads about 8 kPa high (6 to 10)")  # a difference stays one
+            demo.locator(".cause summary").first.click()
+            expect(demo.locator(".cause").first).to_contain_text("105.0 kPa absolute with the engine off")
+        finally:
+            page = phone.opens("/settings")
+            page.get_by_label("Count pressures from the air outside").uncheck()
+            page.get_by_role("button", name="Keep").first.click()
+            page.wait_for_load_state("networkidle")
 
 
 class TestTraces:

@@ -81,7 +81,7 @@ class TestPages:
         assert {name: answer.headers[name] for name in HEADERS} == HEADERS
 
     def test_what_is_not_there_is_said_with_markup_as_text(self) -> None:
-        assert "job &lt;b&gt;7&lt;/b&gt; is not there" in asked("/job").text
+        assert "Job &lt;b&gt;7&lt;/b&gt; is not there" in asked("/job").text
         assert "Not Found" not in asked("/nowhere").text
 
     def test_all_that_was_said_is_text(self) -> None:

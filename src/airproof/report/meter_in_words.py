@@ -215,7 +215,8 @@ def _which(named: Recognised, loosely: bool) -> list[str]:
         fits = "fits the readings" if named.expected.fitting else "does not fit the readings"
         if named.expected.fitting and loosely:
             fits = "fits them only as a part would that is off by what is said above"
-        lines.append(f"The line the car expects ({named.expected.line.id}) {fits}.")
+        expected = named.expected.line
+        lines.append(f"The line the car expects, {_lower(expected.title)} [{expected.id}], {fits}.")
     others = [one for one in named.candidates if named.expected is None or one.line.id != named.expected.line.id]
     fitting = [one for one in others if one.fitting][:FOREMOST_LINES]
     lines += [f"Fits: {_lower(one.line.title)} [{one.line.id}], {one.line.standing}." for one in fitting]

@@ -18,11 +18,17 @@ from airproof.quantities.wishes import AS_IT_IS, Wish, in_units
 from airproof.recording.recording import Floats, Interval, Recording, Signal
 from airproof.recording.regimes import Regime, Regimes
 from airproof.recording.signals import signal_kind
+from airproof.report.wording import clock
 
 COLUMNS = 900
 """Stretches of which the lowest and highest value are drawn: about what a laptop's screen has pixels."""
 
-ROW_PX, REGIME_PX, EDGE_PX = 150, 110, 70
+ROW_PX, REGIME_PX, EDGE_PX = 165, 116, 70
+TITLE_PX = 21
+"""Of a row, for its title."""
+
+TICKS_S = (0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400)
+MOST_TICKS = 7
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("pressures", ("manifold_pressure", "charge_pressure", "charge_pressure_target", "barometric_pressure")),
     ("engine speed", ("engine_speed",)),
@@ -105,7 +111,7 @@ def figure(seen: Seen, view: View) -> dict[str, Any]:
     tops = 1.0 - np.concatenate([[0.0], np.cumsum(heights)]) / total
     layout: dict[str, Any] = {
         "height": total + EDGE_PX,
-        "margin": {"l": 62, "r": 8, "t": 8, "b": 46},
+        "margin": {"l": 66, "r": 8, "t": 8, "b": 46},
         "paper_bgcolor": paper,
         "plot_bgcolor": paper,
         "font": {"family": "Georgia, serif", "size": 14, "color": ink},
@@ -115,12 +121,16 @@ def figure(seen: Seen, view: View) -> dict[str, Any]:
         "showlegend": False,
         "xaxis": {
             "range": list(view.window),
-            "title": {"text": "time, s"},
+            "title": {"text": "time, min:s"},
+            "tickmode": "array",
+            **_moments(view.window),
+            "unifiedhovertitle": {"text": "%{x:.1f} s"},
             "gridcolor": soft,
             "anchor": f"y{len(rows) + 1}" if rows else "y",
             "zeroline": False,
         },
         "shapes": _shapes(seen, view, soft),
+        "annotations": [],
         "uirevision": "kept",
     }
     traces = [_doing(seen.regimes, view.window, ink)]
@@ -130,15 +140,15 @@ def figure(seen: Seen, view: View) -> dict[str, Any]:
         "visible": regimes_known,
         "tickvals": list(range(len(Regime))),
         "ticktext": [str(regime) for regime in Regime],
-        "tickfont": {"size": 11},
+        "tickfont": {"size": 12},
         "gridcolor": soft,
         "range": [-0.6, len(Regime) - 0.4],
     }
     for place, (title, names) in enumerate(rows, start=2):
-        unit = _unit(names, seen, view)
+        top = tops[place - 1] - TITLE_PX / total
+        layout["annotations"].append(_titled(", ".join(filter(None, (title, _unit(names, seen, view)))), top))
         layout[f"yaxis{place}"] = {
-            "domain": [tops[place] + 0.012, tops[place - 1] - 0.004],
-            "title": {"text": f"{title}<br>{unit}", "font": {"size": 12}},
+            "domain": [tops[place] + 0.008, top],
             "gridcolor": soft,
             "zeroline": False,
             "fixedrange": True,
@@ -153,6 +163,24 @@ _CONFIG = {
     "responsive": True,
     "modeBarButtonsToRemove": ["select2d", "lasso2d", "autoScale2d", "toImage", "sendDataToCloud"],
 }
+
+
+def _titled(text: str, bottom: float) -> dict[str, Any]:
+    """The title of a row, above it, to be read without turning one's head."""
+    place = {"x": 0.0, "xref": "paper", "xanchor": "left", "y": bottom, "yref": "paper", "yanchor": "bottom"}
+    return {"text": text, "showarrow": False, "font": {"size": 13}, **place}
+
+
+def _moments(window: Interval) -> dict[str, Any]:
+    """Where a time axis is marked, and its marks as every sentence writes them: "3:20"."""
+    start, end = window
+    step = next((one for one in TICKS_S if (end - start) / one <= MOST_TICKS), (end - start) / MOST_TICKS)
+    at = step * np.arange(np.ceil(start / step - 1e-9), np.floor(end / step + 1e-9) + 1.0)
+    if step >= 1.0:
+        return {"tickvals": at.tolist(), "ticktext": [clock(second) for second in at]}
+    places = 1 if step >= 0.1 else 2
+    text = [f"{int(second // 60)}:{second % 60:0{places + 3}.{places}f}" for second in at.round(places)]
+    return {"tickvals": at.tolist(), "ticktext": text}
 
 
 def _row(seen: Seen, view: View, names: Sequence[str], place: int, ink: str) -> list[dict[str, Any]]:

@@ -20,7 +20,7 @@ async def show(bench: Bench, job: int) -> None:
     """The page on which a job is deleted for good."""
     line = await asyncio.to_thread(bench.store.line, job)
     with page(bench, f"Delete job {job}"):
-        heading(1, f"Delete {title_of(line)}?")
+        heading(1, f"Delete {title_of(line)[:1].lower()}{title_of(line)[1:]}?")
         folder = bench.folder / EXPORTED
         say(f"It is written to a file first, whole, in {folder}; from there it can be taken in again.")
         say("Then it is gone from here for good, with recordings that no other job speaks of.")

@@ -23,6 +23,7 @@ def page(bench: Bench, title: str, here: str = "") -> Iterator[None]:
     ui.add_head_html(f'<link rel="stylesheet" href="/assets/airproof.css?{__version__}">')
     ui.add_head_html(f'<script defer src="/assets/airproof.js?{__version__}"></script>')
     ui.query("body").classes(f"look-{look}")
+    ui.query(".q-page").props("role=none")  # the library's own frame is no landmark: ours is
     link("To the page itself", "#page", classes="skip")
     with Mark("header", classes="top"), Mark("nav", aria_label="Places"):
         for address, name in PLACES:
@@ -37,6 +38,22 @@ def page(bench: Bench, title: str, here: str = "") -> Iterator[None]:
             "licensed practice come first."
         )
     Mark("p", id="aloud", role="status", aria_live="polite", classes="aloud")
+    Mark("p", id="heard", role="status", aria_live="polite", classes="heard")
+
+
+def hear(text: str) -> None:
+    """Say something that is to be seen on the page anyway, for those who only hear it."""
+    ui.run_javascript(f"airproof.hear({json.dumps(text)})")
+
+
+async def is_dark(bench: Bench) -> bool:
+    """Whether this browser shows the page dark: what is drawn here and not there must know."""
+    if bench.settings.look != "as the system":
+        return bench.settings.look == "dark"
+    try:
+        return bool(await ui.run_javascript("return matchMedia('(prefers-color-scheme: dark)').matches"))
+    except TimeoutError:  # it has gone
+        return False
 
 
 def aloud(text: str) -> None:

@@ -59,7 +59,8 @@ def _list(bench: Bench, found: list[JobLine], count: int, words: str) -> None:
 
 def title_of(line: JobLine) -> str:
     """A job in one line: its number and which car."""
-    return f"Job {line.number}: " + (", ".join(p for p in (line.car, line.plate, line.owner) if p) or "a car")
+    who = ", ".join(part for part in (line.car, line.plate, line.owner) if part)
+    return f"Job {line.number}: {who}" if who else f"Job {line.number}"
 
 
 def _where_it_stands(bench: Bench, line: JobLine) -> str:

@@ -5,6 +5,8 @@ Text is always text: nothing that was typed or came in a file becomes markup.
 
 from __future__ import annotations
 
+import math
+import time
 from collections.abc import Awaitable, Callable, Iterable, Mapping, Sequence
 from typing import Any, TypeAlias
 
@@ -19,6 +21,9 @@ Values: TypeAlias = Mapping[str, list[str]]
 """What a form holds when it is sent: every value of each name."""
 
 Act: TypeAlias = Callable[[Values], Awaitable[None] | None]
+
+TWICE_S = 0.5
+"""After a form was taken, the other press of two; the usual time of a double click."""
 
 _FORM = """(e) => { e.preventDefault(); const all = {};
 for (const [name, value] of new FormData(e.target, e.submitter)) (all[name] ??= []).push(String(value)); emit(all); }"""
@@ -142,6 +147,7 @@ class Form(Mark):
     def __init__(self, act: Act, *, send: str = "", classes: str = "", **attributes: Any) -> None:
         super().__init__("form", classes=classes, autocomplete="off", **attributes)
         self._act, self._send = act, send
+        self._deaf_until = 0.0
         self.on("submit", self._sent, js_handler=_FORM)
 
     def __exit__(self, *fault: object) -> None:
@@ -156,15 +162,21 @@ class Form(Mark):
         self._said.write(text)
 
     async def _sent(self, event: Any) -> None:
+        if time.monotonic() < self._deaf_until:  # pressed twice, meant once
+            return
         values = event.args if isinstance(event.args, dict) else {}
+        self._deaf_until = math.inf
         self.tell("")
         try:
             outcome = self._act(values)
             if outcome is not None:
                 await outcome
+            self._deaf_until = time.monotonic() + TWICE_S
         except AirproofError as fault:
+            self._deaf_until = 0.0
             self.tell(in_words(fault))
         except Exception as fault:  # the page lives on; the number leads to what is in the log
+            self._deaf_until = 0.0
             self.tell(reported(fault))
 
 

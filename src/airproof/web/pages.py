@@ -21,7 +21,7 @@ from airproof.web.faults import reported
 from airproof.web.guard import HEADERS
 from airproof.web.marks import in_words
 from airproof.web.pictures import picture_called
-from airproof.web.plain import not_there, plain
+from airproof.web.plain import ALL_JOBS, not_there, plain
 
 if TYPE_CHECKING:
     from airproof.web.bench import Bench
@@ -174,7 +174,7 @@ async def _nothing_here(request: Request, fault: Exception) -> Response:
 
 async def _own_fault(request: Request, fault: Exception) -> Response:
     del request
-    told = plain("Something went wrong", reported(fault), status=500, inside='<p><a href="/">All jobs</a></p>')
+    told = plain("Something went wrong", reported(fault), status=500, inside=ALL_JOBS)
     told.headers.update(HEADERS)  # this answer is given outside the guard
     return told
 
@@ -185,4 +185,4 @@ def _told_on_the_page(fault: Exception) -> None:
 
     heading(1, "Something went wrong")
     say(reported(fault))
-    link("All jobs", "/")
+    link("All jobs", "/", "press")

@@ -43,6 +43,12 @@ def door(said: str = "", status: int = 401) -> HTMLResponse:
     return plain("Who is there?", said, where, status=status, inside=_DOOR)
 
 
+ALL_JOBS = '<p><a class="press" href="/">All jobs</a></p>'
+
+
 def not_there(what: str) -> HTMLResponse:
     """For an address that leads nowhere."""
-    return plain("Nothing here", what, status=404, inside='<p><a href="/">All jobs</a></p>')
+    told = (
+        what[:1].upper() + what[1:] or "No page has this address: what it led to may be gone, or it was typed wrongly."
+    )
+    return plain("Nothing here", told, status=404, inside=ALL_JOBS)

@@ -26,7 +26,7 @@ from airproof.report.trace import Seen, View, figure, groups_of, key
 from airproof.report.wording import number
 from airproof.web.bench import Bench
 from airproof.web.case.intake import engine_drafts, engine_fields
-from airproof.web.frame import page
+from airproof.web.frame import hear, is_dark, page
 from airproof.web.marks import Form, Mark, Values, button, choice, folded, heading, lines, new_key, say
 
 LOGGER, FAULTY = "fast", "with the fault"
@@ -89,7 +89,7 @@ async def show(bench: Bench) -> None:
             say("The simulated engine is made ready ..." if ready else _FIRST, "news", role="status")
 
         async def begin() -> None:
-            stage = Stage(bench)
+            stage = Stage(bench, await is_dark(bench))
             await stage.engine(USUAL)
             place.clear()
             with place:
@@ -104,8 +104,8 @@ _FIRST = "The simulated engine is being compiled: half a minute, this once."
 class Stage:
     """The rehearsal as one browser plays it: a healthy drive, and the same one with the fault."""
 
-    def __init__(self, bench: Bench) -> None:
-        self.bench = bench
+    def __init__(self, bench: Bench, dark: bool) -> None:
+        self.bench, self.dark = bench, dark
         self.cause, self.size = "map-offset", 8.0
         self.asked = 0
         self.busy = False
@@ -123,7 +123,7 @@ class Stage:
         self.chooser = Mark("div")
         self.view = View((self.healthy.recording.start_s, self.healthy.recording.end_s), self._groups())
         self.view = replace(self.view, wish=self._wish, over_name="healthy", columns=COARSE)
-        self.view = replace(self.view, dark=self.bench.settings.look == "dark")
+        self.view = replace(self.view, dark=self.dark)
         say("Thin lines: with the fault. Broad grey lines: the same drive of the same car, healthy.", "soft")
         self.plot = ui.plotly(figure(self._seen(), self.view)).classes("trace")
         self.plot.props["role"] = "group"
@@ -131,7 +131,7 @@ class Stage:
         self.plot.on("plotly_relayout", self._zoomed, throttle=0.15, leading_events=False)
         with folded("Which line is which"):
             lines(key(self._seen(), self.view))
-        self.table = Mark("div", aria_live="polite")
+        self.table = Mark("div")
         self._choose()
         button("Save it as a job to practise on", self._save, aria_describedby="practise")
         say(
@@ -266,6 +266,7 @@ class Stage:
             size = self._size(sizes_of(self.cause, self.bench.known))
             title = f"{self.bench.known.causes[self.cause].title}: {size}"
             parts = compared_in_words(comparison, codes[0], codes[1], title, self._wish)
+            hear(" ".join(words(line) for line in parts[0].lines))
             heading(2, "What it shows")
             for part in parts:
                 if part.id in ("answer", "still", "codes"):

@@ -56,8 +56,8 @@ def _likes(bench: Bench) -> None:
         field("Your name", "name", now.name, hint="Stands beside what you add to a job.")
         field("Altitude of the shop", "altitude", now.altitude, hint="Put into each new job, such as 350m.")
     say(
-        "Everywhere at once; underneath everything stays exact, in kPa absolute and degrees Celsius. Counted from the air "
-        "outside is what a running engine draws or makes. What is held against the air of the day itself stays "
+        "Everywhere at once; underneath everything stays exact, in kPa absolute and degrees Celsius. Counted from the "
+        "air outside is what a running engine draws or makes. What is held against the air of the day itself stays "
         "absolute, and so does everything in a job of which neither altitude nor air pressure is known.",
         "soft",
     )

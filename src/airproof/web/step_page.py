@@ -40,7 +40,7 @@ async def show(bench: Bench, job: int, name: str) -> None:
         )
     case = CaseFile(bench, job, await asyncio.to_thread(bench.store.events, job))
     with page(bench, step.title):
-        link(f"Job {job}", f"/job/{job}#next")
+        link(f"Back to job {job}", f"/job/{job}#next", "back")
         heading(1, step.title)
         _cost(case, step)
         _safety(step)
@@ -105,7 +105,7 @@ def _came_of_it(case: CaseFile, step: Step) -> None:
         }
     )
     with Form(keep, send="Keep it, and go on"):
-        picks("This was found", "outcome", outcomes)
+        picks("This was found" if step.tells else "How it went", "outcome", outcomes)
         with folded("What it took"), Mark("div", classes="pair"):
             field("Minutes", "minutes", inputmode="decimal")
             field(f"Money, {case.bench.prices.currency}", "money", inputmode="decimal")

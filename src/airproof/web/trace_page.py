@@ -27,7 +27,7 @@ from airproof.report.trace import AT_FIRST, Seen, View, figure, groups_of, key
 from airproof.report.wording import clock, duration, sentence
 from airproof.web.bench import Bench
 from airproof.web.case.file import CaseFile, the_day
-from airproof.web.frame import page
+from airproof.web.frame import hear, is_dark, page
 from airproof.web.marks import Form, Mark, Values, button, choice, field, folded, heading, lines, link, one, say, ticks
 from airproof.web.work import Stopped
 
@@ -35,6 +35,8 @@ AROUND = 0.15
 """Of a stretch that is looked at, shown to either side."""
 
 NOT_ONE = ""
+BY_ITSELF = 3
+"""Places of a finding that have a button each."""
 
 
 async def show(bench: Bench, job: int, sha256: str, asked: Mapping[str, str]) -> None:
@@ -45,13 +47,14 @@ async def show(bench: Bench, job: int, sha256: str, asked: Mapping[str, str]) ->
         raise UnusableRequest(f"job {job} has no such recording", "one that its page names", "Go back to the job.")
     with page(bench, fact.payload.name):
         ui.query("body").classes("wide")
-        link(f"Job {job}", f"/job/{job}#weighing")
+        link(f"Back to job {job}", f"/job/{job}#weighing", "back")
         heading(1, fact.payload.name)
         with Mark("div") as place:
             say("Reading ...", "soft", role="status")
 
         async def draw() -> None:
-            viewer = await asyncio.to_thread(_viewer, bench, job, state, fact)
+            dark = await is_dark(bench)
+            viewer = await asyncio.to_thread(_viewer, bench, job, state, fact, dark)
             place.clear()
             with place:
                 viewer.show(asked)
@@ -59,11 +62,11 @@ async def show(bench: Bench, job: int, sha256: str, asked: Mapping[str, str]) ->
         ui.timer(0.0, draw, once=True)
 
 
-def _viewer(bench: Bench, job: int, state: State, fact: Fact[RecordingFact]) -> Viewer:
+def _viewer(bench: Bench, job: int, state: State, fact: Fact[RecordingFact], dark: bool = False) -> Viewer:
     recording = _signals(bench, state, fact)
     engine = state.engine.payload.engine if state.engine else None
     seen = Seen(recording, find_regimes(recording, idle_rpm=engine.idle_rpm if engine else None))
-    return Viewer(bench, job, state, fact, seen)
+    return Viewer(bench, job, state, fact, seen, dark)
 
 
 def _found_in(recording: Recording, weighing: Weighing) -> Seen:
@@ -79,14 +82,15 @@ def _signals(bench: Bench, state: State, fact: Fact[RecordingFact]) -> Recording
 class Viewer:
     """The traces of one recording, as one browser looks at them."""
 
-    def __init__(self, bench: Bench, job: int, state: State, fact: Fact[RecordingFact], seen: Seen) -> None:
+    def __init__(
+        self, bench: Bench, job: int, state: State, fact: Fact[RecordingFact], seen: Seen, dark: bool = False
+    ) -> None:
         self.bench, self.job, self.state, self.fact, self.seen = bench, job, state, fact, seen
         recording = seen.recording
         self.whole: Interval = (recording.start_s, max(recording.end_s, recording.start_s + 1.0))
         self.barometer_kpa = air_kpa(the_day(state, bench.weighed(job, state)))
         wish = bench.settings.wish(self.barometer_kpa)
         groups = groups_of(recording)
-        dark = bench.settings.look == "dark"
         self.view = View(self.whole, groups[:AT_FIRST], wish=wish, dark=dark)
 
     def words(self, text: str) -> str:
@@ -111,15 +115,15 @@ class Viewer:
         self.plot.props["aria-label"] = "Traces over time; what was found in them is listed below in words."
         # What zooming asks for comes as one of two forms; anything else it says is not for us.
         self.plot.on("plotly_relayout", self._zoomed, throttle=0.15, leading_events=False)
-        with folded("Which line is which"):
-            self.key = Mark("div")
-        self._tell_key()
         with Mark("div"):
             button("Show all of it", lambda: self._look(self.whole), "quiet")
             button("Earlier", lambda: self._move(-0.5), "quiet")
             button("Later", lambda: self._move(0.5), "quiet")
             button("Closer", lambda: self._scale(0.5), "quiet")
             button("Farther", lambda: self._scale(2.0), "quiet")
+        with folded("Which line is which", opened=True):
+            self.key = Mark("div")
+        self._tell_key()
         self._choose()
         self.found = Mark("div")
         self._found()
@@ -138,8 +142,9 @@ class Viewer:
             weighing = (await self.bench.weigh(self.job)).weighing
             self.seen = _found_in(self.seen.recording, weighing)
             self._tell_key()
-            self._found()
             self._draw()
+            count = self._found()
+            hear(f"{count} things are not as on a healthy engine." if count else "All is as on a healthy engine.")
 
     def _tell_key(self) -> None:
         self.key.clear()
@@ -167,20 +172,21 @@ class Viewer:
                 choice("Lay over it", "over", {NOT_ONE: "no other", **others})
                 field("Move that one by, s", "shift", "0", inputmode="decimal")
 
-    def _found(self) -> None:
+    def _found(self) -> int:
+        """What is odd, in words; how much of it."""
         odd = [f for f in self.seen.findings if f.unexpected and f.unit and f.intervals]
         self.found.clear()
         if not odd:
-            return
+            return 0
         with self.found:
             heading(2, "What is not as on a healthy engine")
         with self.found, Mark("ul", classes="evidence"):
             for finding in odd:
                 with Mark("li"):
                     say(sentence(self.words(finding.says)))
-                    start, end = finding.intervals[0][0], finding.intervals[-1][1]
-                    told = f"Show {clock(start)} to {clock(end)}"
-                    button(told, self._shower(finding.intervals), "quiet small")
+                    for told, intervals in shown_by(finding.intervals):
+                        button(told, self._shower(intervals), "quiet small")
+        return len(odd)
 
     def _shower(self, intervals: tuple[Interval, ...]) -> Any:
         def look() -> None:
@@ -222,6 +228,13 @@ class Viewer:
 
     def _draw(self) -> None:
         self.plot.update_figure(figure(self.seen, self.view))
+
+
+def shown_by(intervals: tuple[Interval, ...]) -> list[tuple[str, tuple[Interval, ...]]]:
+    """What can be shown of the places of a finding: each by itself, or all of many at once."""
+    if len(intervals) <= BY_ITSELF:
+        return [(f"Show {clock(start)} to {clock(end)}", ((start, end),)) for start, end in intervals]
+    return [(f"Show {clock(intervals[0][0])} to {clock(intervals[-1][1])}, {len(intervals)} places", intervals)]
 
 
 def _seconds(typed: str) -> float:

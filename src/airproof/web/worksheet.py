@@ -36,6 +36,8 @@ class Sheet:
         self.case, self.step = case, step
         self.before = case.state.measured[-1] if case.state.measured else None
         self.typed = typed_from(self.held)
+        self.line = self.typed.get("sensor line", "")
+        self.expected: dict[str, Mark] = {}
 
     @property
     def held(self) -> Mapping[Any, Any]:
@@ -46,11 +48,18 @@ class Sheet:
         """Fields with what to expect beside each, and what they say so far."""
         known = self.case.bench.known
         sensors = {"": "not known"} | {n: s.title for n, s in known.sensors.items() if s.known}
-        sheet = self._sheet(self.typed.get("sensor line", ""))
+        sheet = self._sheet(self.line)
+        kind = known.sensor_kinds[sheet.kind.id]
         heading(2, "Worksheet")
-        say(sentence(f"{known.sensor_kinds[sheet.kind.id].title}: {sheet.kind.told_by}"), "soft")
+        say(sentence(f"{kind.title}: {kind.told_by}"), "soft")
         with Form(self._keep, send="Keep these readings") as form:
-            choice("The sensor's line", "sensor line", sensors, self.typed.get("sensor line", ""))
+            choice(
+                "The sensor's line",
+                "sensor line",
+                sensors,
+                self.line,
+                hint="From pressure to voltage, as its maker states it. Left out, all published ones are shown.",
+            )
             field(
                 "The meter's accuracy on volts",
                 "meter accuracy",
@@ -62,10 +71,10 @@ class Sheet:
             for task in asked:
                 if task not in others:
                     self._task(task)
+            self.says = Mark("div", role="status", aria_live="polite")
             with folded("Other things to measure while the meter is there"):
                 for task in others:
                     self._task(task)
-        self.says = Mark("div", role="status", aria_live="polite")
         form.on(
             "input",
             self._typed,
@@ -97,6 +106,17 @@ class Sheet:
             heading(3, task.task.title)
             say(f"Probes: {task.task.probes} Key: {task.task.key} Plug: {task.task.plug}")
             lines(map(words, task.task.how))
+            self.expected[what] = Mark("div")
+            self._expect(task)
+            self._fields(what)
+            with folded("What a reading can mean"):
+                lines(f"If {outcome_words(name)}: {words(text)}" for name, text in task.task.outcomes.items())
+
+    def _expect(self, task: Task) -> None:
+        """What a good sensor would show here and today, on the line that was chosen or on every published one."""
+        words, place = self.case.words, self.expected[task.task.id]
+        place.clear()
+        with place:
             if task.rows:
                 with Mark("table"), Mark("tbody"):
                     for row in task.rows:
@@ -104,8 +124,6 @@ class Sheet:
                             Mark("th", words(row.label), scope="row")
                             Mark("td", words(band(row.expected)), classes="number")
             lines((words(note) for note in task.notes), "soft")
-            self._fields(what)
-            lines(f"If {outcome_words(name)}: {words(text)}" for name, text in task.task.outcomes.items())
 
     def _fields(self, what: str) -> None:
         typed = self.typed.get
@@ -135,6 +153,12 @@ class Sheet:
     async def _typed(self, event: Any) -> None:
         """What the readings say, while they are typed."""
         said = {name: one(event.args, name) for name in event.args}
+        line = said.get("sensor line", "")
+        if line != self.line:
+            self.line = line
+            for task in self._sheet(line).tasks:
+                if task.task.id in self.expected:
+                    self._expect(task)
         self.says.clear()
         with self.says:
             try:
@@ -147,9 +171,13 @@ class Sheet:
                 return
             heading(3, "What these readings say")
             for part in parts:
-                if part.heading:
-                    heading(4, part.heading)
-                lines(map(self.case.words, part.lines))
+                if not part.heading:
+                    lines(map(self.case.words, part.lines))
+            with folded("Reading by reading, and what this rests on"):
+                for part in parts:
+                    if part.heading:
+                        heading(4, part.heading)
+                        lines(map(self.case.words, part.lines))
 
     def _judged(self, tables: dict[str, Any]) -> Any:
         known, place = self.case.bench.known, self.case.state.place

@@ -11,6 +11,11 @@ window.airproof = {
     this.passing = setTimeout(() => { line.textContent = ""; }, 9000);
   },
 
+  hear(text) {
+    const line = document.getElementById("heard");
+    if (line) line.textContent = line.textContent === text ? text + "\u00a0" : text;
+  },
+
   // Files go one after the other, each as it is, in the body of a request of its own.
   async send(place, files, role) {
     const said = place.querySelector("[data-said]"), bar = place.querySelector("progress");

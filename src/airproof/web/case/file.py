@@ -17,10 +17,11 @@ from airproof.jobs.events import Draft, Event
 from airproof.jobs.state import State, state_of
 from airproof.jobs.trouble import ChangedMeanwhile
 from airproof.jobs.weighing import Weighed
+from airproof.report.in_words import answer
 from airproof.report.job_in_words import fact_in_words
 from airproof.web.bench import Bench
 from airproof.web.faults import reported
-from airproof.web.frame import aloud, page
+from airproof.web.frame import aloud, hear, page
 from airproof.web.jobs_page import title_of
 from airproof.web.marks import Mark, button, in_words, say
 from airproof.web.work import Stopped
@@ -50,6 +51,7 @@ class CaseFile:
     parts: list[Part] = field(default_factory=list)
     weighed: Weighed | None = None
     trouble: str = ""
+    gone: bool = False
     client: Client = field(default_factory=lambda: ui.context.client)
 
     def __post_init__(self) -> None:
@@ -73,6 +75,11 @@ class CaseFile:
         """Say something aloud on this page; the part from which it is said may be gone by then."""
         with self.client:
             aloud(text)
+
+    def hear(self, text: str) -> None:
+        """Say what has come on this page, for those who only hear it."""
+        with self.client:
+            hear(text)
 
     def part(self, draw: Callable[[CaseFile], None], *, on: str, of: Collection[str] = ()) -> None:
         """A part of the page; `on` is "facts" or "weighing", whatever it is drawn from; `of` are the kinds of facts
@@ -145,11 +152,17 @@ class CaseFile:
     async def weigh(self) -> None:
         """Weigh the job as it stands, and show it."""
         self.trouble = ""
+        if self.state.engine is None:  # said where the answer would stand
+            self.weighed = None
+            self.redraw("work")
+            self.redraw("weighing")
+            return
         try:
             found = self.bench.weighed(self.job, self.state)
             if found is None:
                 self.redraw("work")
                 found = await self.bench.weigh(self.job)
+                self.hear(f"Weighed. {' '.join(map(self.words, answer(found.weighing.verdict)))}")
             self.weighed = found
         except Stopped:
             self.trouble = "The weighing was stopped. What is shown below is from before."
@@ -163,7 +176,15 @@ class CaseFile:
 
     async def look(self) -> None:
         """Ask whether the job has moved on; cheap enough to be asked every second."""
-        last = await asyncio.to_thread(self.bench.store.last_event, self.job)
+        if self.gone:
+            return
+        try:
+            last = await asyncio.to_thread(self.bench.store.last_event, self.job)
+        except AirproofError:
+            self.gone = True
+            self.trouble = "This job is not here any more: somebody has deleted it. Nothing more can be added to it."
+            self.redraw("work")
+            return
         if last > self.seen:
             await self.follow()
 

@@ -37,7 +37,7 @@ def _said(case: CaseFile) -> None:
 def _explained(case: CaseFile, code: str) -> Callable[[], None]:
     def draw() -> None:
         for part in explain(code, case.bench.known).parts:
-            heading(4, part.heading)
+            heading(3, part.heading)
             lines(map(case.words, part.lines))
 
     return draw
@@ -64,7 +64,8 @@ def _codes(case: CaseFile) -> None:
         field("Paste or type them, in any form", "text", long=True, spellcheck="false")
         choice("How they stand", "status", {name: name for name in case.bench.known.statuses}, "stored")
 
-    folded_form("Add codes", add, fields, "Find the codes", opened=not case.state.codes)
+    nothing_yet = not case.state.codes and case.state.readiness is None
+    folded_form("Add codes", add, fields, "Find the codes", opened=nothing_yet)
 
 
 def _frame(case: CaseFile) -> None:

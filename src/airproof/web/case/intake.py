@@ -46,7 +46,7 @@ def noted_ticks(known: Knowledge, kind: Any, legend: str) -> None:
 def car_fields(car: Car | None = None) -> None:
     """Which car."""
     said = car.model_dump() if car is not None else {}
-    with folded("Which car", opened=car is not None):
+    with folded("Which car", opened=car is not None and car != Car()):
         with Mark("div", classes="pair"):
             for name, label in (("make", "Make"), ("model", "Model"), ("plate", "Plate"), ("owner", "Owner")):
                 field(label, name, _text(said.get(name)))

@@ -47,6 +47,7 @@ def _way(case: CaseFile, weighed: Weighed) -> None:
         task = planning_task(weighed, case.state, case.bench.known, case.bench.prices)
         advice = await asyncio.to_thread(advise, task)
         place.clear()
+        case.hear("The plan is there.")
         with place:
             for part in plan_in_words(advice, task):
                 if part.id in ("first", "how", "care"):

@@ -82,8 +82,10 @@ def _proved(case: CaseFile) -> Proving:
 
 def _tell(case: CaseFile, place: Mark, proving: Proving) -> None:
     place.clear()
+    parts = proof_in_words(proving.proof)
+    case.hear(" ".join(map(case.words, parts[0].lines)))
     with place:
-        for part in proof_in_words(proving.proof):
+        for part in parts:
             if part.heading:
                 heading(3, part.heading)
                 lines(map(case.words, part.lines))

@@ -28,8 +28,9 @@ def show(case: CaseFile) -> None:
     """Each recording, and a place to give another."""
     heading(2, "Recordings")
     case.part(_all, on="facts", of=("recording",))
-    link("Or record it from here, with an adapter at the car's plug", f"/job/{case.job}/line")
     drop(f"/job/{case.job}/recordings", "Choose a recording", roles=ROLES)
+    with Mark("p"):
+        link("Or record it from here, with an adapter at the car's plug", f"/job/{case.job}/line")
 
 
 def _all(case: CaseFile) -> None:

@@ -41,7 +41,7 @@ def show(case: CaseFile) -> None:
         await case.add(in_place(drafts, case.state))
 
     folded_form("Write down or correct the complaint", keep, lambda: _complaint_fields(case), "Keep")
-    heading(3, "Car and engine")
+    heading(3, "Car and engine", id="car")
     case.part(_car, on="facts", of=THE_CAR)
 
     async def keep_car(values: Values) -> None:
@@ -82,7 +82,7 @@ def _car(case: CaseFile) -> None:
     if case.bench.settings.below_the_air_outside and case.barometer_kpa is None:
         say("Pressures stay absolute here: the air outside, from which a vacuum is counted, is not known.", "soft")
     if case.state.engine is None:
-        say("The engine is not known yet: nothing can be weighed before it is.", "news")
+        say("The engine is not known yet, and nothing can be weighed before it is: four things are enough.", "news")
 
 
 def _car_fields(case: CaseFile) -> None:

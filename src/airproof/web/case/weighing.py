@@ -13,18 +13,28 @@ from airproof.web.pictures import exhibits_of
 
 def answer_in_short(case: CaseFile) -> None:
     """What it comes to, for who reads nothing else."""
+    if case.state.engine is None:
+        with Mark("section", classes="answer", aria_label="The answer"):
+            say("Nothing can be weighed yet: the engine is not known.")
+            with Mark("p"):
+                link("Say which engine it is", "#car")
     if case.weighed is None:
         return
-    verdict = case.weighed.weighing.verdict
+    weighed, words = case.weighed, case.words
+    verdict = weighed.weighing.verdict
     with Mark("section", classes="answer", aria_label="The answer"):
         for line in answer(verdict):
-            say(case.words(line))
-        plan = case.weighed.plan
+            say(words(line))
+        plan = weighed.plan
         if plan is not None and plan.next_steps:
             step = plan.next_steps[0]
+            parts = {part.id: part for part in in_words(weighed.weighing, plan, weighed.recordings)}
             with Mark("p"):
                 Mark("span", "Next: ")
                 link(step.title, f"/job/{case.job}/step/{step.id}")
+                cost = parts["next"].lines[0].removeprefix(f"{step.title}: ")
+                Mark("span", f", {words(cost)} ")
+                link("Why", "#next", aria_label="Why this step comes next")
 
 
 def show(case: CaseFile) -> None:
@@ -45,7 +55,11 @@ def show(case: CaseFile) -> None:
     for cause in shown.causes:
         _cause(case, cause)
     if shown.others:
-        say(words(shown.others), "soft")
+        together, _, which = shown.others.partition(" (")
+        say(words(f"{together}."), "soft")
+        if which:
+            with folded("Which these are"):
+                lines(sentence(words(one)) for one in which.removesuffix(".").removesuffix(")").split("; "))
     for pair in weighing.verdict.pairs[:2]:
         names = " and ".join(case.bench.known.causes[name].title.lower() for name in pair.causes)
         say(f"Both at once ({names}): {100 * pair.probability:.0f} in 100 against either alone.")
@@ -143,7 +157,8 @@ def _exhibits(case: CaseFile) -> None:
                     say(f"Exhibit {one.number}, {one.title.lower()}: not drawn, because {one.not_drawn}.", "soft")
                     continue
                 with Mark("figure", id=f"exhibit-{one.number}"):
-                    Mark("img", src=one.address, alt=one.alt, loading="lazy", width=one.width, height=one.height)
+                    with link("", one.address, target="_blank"):  # by itself it can be drawn as large as one likes
+                        Mark("img", src=one.address, alt=one.alt, loading="lazy", width=one.width, height=one.height)
                     Mark("figcaption", f"Exhibit {one.number}. {case.words(one.caption)}")
 
     # Drawing takes as long as weighing: not before somebody looks there.
