@@ -340,7 +340,7 @@ class TestUnits:
         """The car boosts: then what is below the air outside is negative, in every window and for every line."""
         made = seen()
         wish = Wish("kPa", "degC", True, BAROMETER.kpa)
-        name = glossary().signals["manifold_pressure"].title
+        name = glossary().signals["manifold_pressure"].title.removesuffix(" (absolute)")
         one = made.recording["manifold_pressure"]
         values = dict(zip(one.time.round(3), one.values, strict=True))
         for window in (WINDOW, (32.0, 40.0)):  # in the second it does not boost

@@ -17,7 +17,7 @@ from airproof.jobs.prepared import open_prepared
 from airproof.knowledge.load import knowledge
 from airproof.report.trace import figure
 from airproof.web.bench import Bench
-from airproof.web.trace_page import Viewer, _asked, _seconds, _viewer
+from airproof.web.trace_page import Viewer, _asked, _seconds, _viewer, shown_by
 
 DEMO = Path(__file__).parents[2] / "examples" / "demo-job"
 
@@ -123,3 +123,11 @@ class TestLooking:
         assert (start, end) == (98.0, 112.0)
         assert viewer._around((0.0, 1.0))[0] == viewer.whole[0]
         assert np.isfinite(viewer._around((0.0, 1e9))).all()
+
+
+class TestPlacesOfAFinding:
+    def test_few_have_a_button_each_and_many_have_one(self) -> None:
+        few = shown_by(((0.0, 12.0), (356.0, 366.0)))
+        assert few == [("Show 0:00 to 0:12", ((0.0, 12.0),)), ("Show 5:56 to 6:06", ((356.0, 366.0),))]
+        places = tuple((float(start), start + 4.0) for start in range(10, 60, 10))
+        assert shown_by(places) == [("Show 0:10 to 0:54, 5 places", places)]

@@ -93,7 +93,7 @@ def key(seen: Seen, view: View) -> list[str]:
     told = []
     for title in view.groups:
         names = _names(title, seen.recording)
-        lines = [f"{STYLE_WORDS[STYLES[n % len(STYLES)]]} {signal_kind(name).title}" for n, name in enumerate(names)]
+        lines = [f"{STYLE_WORDS[STYLES[n % len(STYLES)]]} {_title(name, view.wish)}" for n, name in enumerate(names)]
         if any(_relation(seen, name) is not None for name in names):
             lines.append("broad grey strokes: where 90 in 100 healthy engines lie")
         if len(lines) > 1:
@@ -158,10 +158,9 @@ def figure(seen: Seen, view: View) -> dict[str, Any]:
 
 
 _CONFIG = {
-    "displaylogo": False,
+    "displayModeBar": False,  # the page has buttons of its own, for thumbs
     "scrollZoom": False,
     "responsive": True,
-    "modeBarButtonsToRemove": ["select2d", "lasso2d", "autoScale2d", "toImage", "sendDataToCloud"],
 }
 
 
@@ -212,7 +211,7 @@ def _line(
         "mode": "lines",
         "x": np.round(time, 3).tolist(),
         "y": _told(shown),
-        "name": f"{before}{signal_kind(signal.name).title}",
+        "name": f"{before}{_title(signal.name, view.wish)}",
         "line": {**look, "shape": "hv" if step else "linear"},
         "hovertemplate": f"%{{y}} {unit}",
         "connectgaps": False,
@@ -324,6 +323,12 @@ def _names(title: str, recording: Recording) -> list[str]:
         if group == title:
             return [name for name in names if name in recording]
     return [name for name in recording if signal_kind(name).title == title]
+
+
+def _title(name: str, wish: Wish) -> str:
+    """What a signal is called; "absolute" only where it is shown so."""
+    title = signal_kind(name).title
+    return title.removesuffix(" (absolute)") if wish.vacuum and wish.barometer_kpa is not None else title
 
 
 def _kind_unit(name: str) -> str:

@@ -101,7 +101,7 @@ class Viewer:
         """The whole of it."""
         recording = self.seen.recording
         long = f"{duration(recording.duration_s)}, {len(recording.signals)} signals"
-        say(f"{long}. Draw across the picture to come closer.")
+        say(f"{long}. With a mouse, draw across the picture to come closer; a tap shows the values there.")
         asked_window = _asked(asked)
         if asked_window is not None:
             self.view = replace(self.view, window=self._around(asked_window), marked=(asked_window,))

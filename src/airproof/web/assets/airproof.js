@@ -69,6 +69,11 @@ for (const name of ["dragenter", "dragover", "dragleave", "drop"])
     if (name === "drop") airproof.give(place, e.dataTransfer.files);
   });
 
+// A thumb on a picture as high as its screen scrolls the page: the picture hears its taps alone.
+document.addEventListener("touchstart", (e) => {
+  if (e.target.closest?.(".trace")) e.stopPropagation();
+}, { capture: true, passive: true });
+
 // What is costly to draw says when it comes into sight, once: places marked so, whenever they are put on the page.
 const watching = new IntersectionObserver((all) => {
   for (const one of all) {
