@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from airproof.jobs.adding import in_place
 from airproof.jobs.overview import car_in_words
+from airproof.jobs.prepared import NOTE
 from airproof.knowledge.vin import doubts_of
 from airproof.web.case import intake
 from airproof.web.case.fact import facts
@@ -21,6 +22,8 @@ def head(case: CaseFile) -> None:
     car = case.state.car
     who = ", ".join(part for part in (car_in_words(case.state), car.plate, car.owner) if part)
     heading(1, f"Job {case.job}" + (f": {who}" if who else ""))
+    if any(note.payload.text == NOTE for note in case.state.notes):
+        say(NOTE, "soft")
     if case.state.closed is not None:
         closed = case.state.closed.payload
         cause = case.bench.known.causes.get(closed.cause)
