@@ -27,7 +27,7 @@ CLEARED = {"": "nobody knows", "yes": "cleared after the repair", "no": "not cle
 def show(case: CaseFile) -> None:
     """What was done, what the car says since, and the judgement."""
     heading(2, "Proof", id="proof")
-    case.part(_done, on="facts", of=KINDS)
+    case.part(_done, on="facts", of=(*KINDS, "recording"))
     case.part(_judgement, on="facts", of=(*KINDS, "recording", "proof", "place", "engine"))
     folded_form("What was repaired", lambda values: _keep_repair(case, values), lambda: _repair_fields(case), "Keep")
     folded_form(
@@ -39,7 +39,8 @@ def show(case: CaseFile) -> None:
 
 
 def _done(case: CaseFile) -> None:
-    if not facts(case, KINDS):
+    facts(case, KINDS)
+    if not case.state.recordings_as("after"):
         say(
             "A repair is proved when the same checks that found the fault find it gone. Record again as before, in the "
             "same regimes, and give the recording above as one of after the repair.",
