@@ -1,6 +1,7 @@
-"""Takes the pictures of the pages that the documents show, with the demo job: python benchmarks/take_pictures.py.
+"""Takes the pictures of the pages that the documents show, with the demo job: benchmarks/take_pictures.py [FOLDER]
 
-Every picture is made here and none by hand, so that they can be made anew whenever a page changes.
+Every picture is made here and none by hand, so that they can be made anew whenever a page changes. With a folder, every
+page is taken into it at both sizes, light and dark, to be looked at; the documents' own stay as they are.
 """
 
 from __future__ import annotations
@@ -23,19 +24,20 @@ from conftest import chromium  # noqa: E402
 
 INTO = PROJECT / "docs" / "pictures"
 COLOURS = 48  # of a picture: ink, paper and greys need no more, and it stays small
-LONGEST = 4200  # pixels of a page's height
+LONGEST = 4200  # pixels of a page's height; to be looked at, all of it
 
 
-def take(page: Page, name: str, size: tuple[int, int]) -> None:
+def take(page: Page, name: str, size: tuple[int, int], into: Path) -> None:
     """One picture of a whole page."""
     page.wait_for_timeout(900)
     raw = page.screenshot(full_page=True, clip=None)
     picture = Image.open(io.BytesIO(raw)).convert("RGB")
-    picture = picture.crop((0, 0, picture.width, min(picture.height, LONGEST)))
+    if into == INTO:
+        picture = picture.crop((0, 0, picture.width, min(picture.height, LONGEST)))
     device = "phone" if size == PHONE else "laptop"
-    path = INTO / f"{name}_{device}.png"
+    path = into / f"{name}_{device}.png"
     picture.quantize(COLOURS, method=Image.Quantize.MEDIANCUT).save(path, optimize=True)
-    print(f"{path.relative_to(PROJECT)}: {picture.width} x {picture.height}, {path.stat().st_size // 1024} kB")
+    print(f"{path.name}: {picture.width} x {picture.height}, {path.stat().st_size // 1024} kB")
 
 
 def job(page: Page, address: str) -> None:
@@ -51,57 +53,66 @@ def job(page: Page, address: str) -> None:
     page.evaluate("window.scrollTo(0, 0)")
 
 
-def pages(page: Page, address: str, size: tuple[int, int]) -> None:
-    """Every page of which the documents speak."""
+def pages(page: Page, address: str, size: tuple[int, int], into: Path, look: str = "") -> None:
+    """Every page of which the documents speak; `look` stands in the names of the pictures."""
+
+    def took(name: str) -> None:
+        take(page, f"{name}{look}", size, into)
+
     job(page, address)
-    take(page, "job", size)
+    took("job")
     page.goto(f"{address}/job/1/step/measure-key-on-signal")
     page.get_by_label("The sensor's line").select_option("absolute-250-kpa")
     page.get_by_label("At the plug").fill("2.01 V")
     page.get_by_text("What these readings say").wait_for()
-    take(page, "step", size)
+    took("step")
     page.goto(f"{address}/job/1")
     page.locator("a[href*='/recording/']").first.click()
     page.locator(".trace .main-svg").first.wait_for()
     page.get_by_text("What is not as on a healthy engine").wait_for()
-    take(page, "traces", size)
+    took("traces")
     page.goto(f"{address}/rehearse")
     page.get_by_label("What is wrong").select_option("vacuum-leak", timeout=90_000)
     page.locator("table").wait_for()
-    take(page, "rehearsal", size)
-    for name, path in (("jobs", "/"), ("new_job", "/new"), ("settings", "/settings")):
+    took("rehearsal")
+    more = (("delete", "/job/1/delete"), ("line", "/job/1/line"), ("nothing_here", "/nowhere")) if into != INTO else ()
+    for name, path in (("jobs", "/"), ("new_job", "/new"), ("settings", "/settings"), *more):
         page.goto(address + path)
-        take(page, name, size)
+        took(name)
 
 
-def main() -> None:
+def main(into: Path) -> None:
     """Serve, visit, take."""
-    INTO.mkdir(exist_ok=True)
+    into.mkdir(exist_ok=True, parents=True)
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
         words = [sys.executable, "-m", "airproof", "serve", "--data", "demo", "--demo", str(DEMO)]
         surroundings = os.environ | {"PYTHONUNBUFFERED": "1", "AIRPROOF_AUTHOR": "mechanic"}
         with subprocess.Popen(words, stdout=subprocess.PIPE, text=True, env=surroundings, cwd=folder) as process:
             try:
-                visit(process, playwright)
+                visit(process, playwright, into)
             finally:
                 process.terminate()
 
 
-def visit(process: subprocess.Popen[str], playwright: Playwright) -> None:
+def visit(process: subprocess.Popen[str], playwright: Playwright, into: Path) -> None:
     """Everything, against a server that is starting."""
     assert process.stdout is not None
     address = process.stdout.readline().split()[-1].removesuffix("/job/1")
     browser = playwright.chromium.launch(executable_path=chromium(), args=["--no-sandbox"])
     for size in (LAPTOP, PHONE):
         context = browser.new_context(viewport={"width": size[0], "height": size[1]})
-        pages(context.new_page(), address, size)
+        pages(context.new_page(), address, size, into)
         context.close()
-    dark = browser.new_context(viewport={"width": PHONE[0], "height": PHONE[1]}, color_scheme="dark")
-    page = dark.new_page()
-    job(page, address)
-    take(page, "job_dark", PHONE)
+        dark = browser.new_context(viewport={"width": size[0], "height": size[1]}, color_scheme="dark")
+        page = dark.new_page()
+        if into != INTO:
+            pages(page, address, size, into, "_dark")
+        elif size == PHONE:
+            job(page, address)
+            take(page, "job_dark", PHONE, into)
+        dark.close()
     browser.close()
 
 
 if __name__ == "__main__":
-    main()
+    main(Path(sys.argv[1]).resolve() if len(sys.argv) > 1 else INTO)
