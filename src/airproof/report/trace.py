@@ -49,7 +49,8 @@ BANDS: Mapping[str, str] = {
 }
 """Which relation's healthy range lies over which signal."""
 
-GREY = "#8a949e"
+GREY, DARK_GREY = "#8a949e", "#5f6973"
+"""Of what lies below the lines, on light and on dark paper."""
 STYLES = ("solid", "dash", "dot", "dashdot")
 STYLE_WORDS = {"solid": "unbroken", "dash": "dashed", "dot": "dotted", "dashdot": "dash and dot"}
 LEAST_SHADED = 0.004  # of the window: a narrower stretch is not seen
@@ -190,7 +191,7 @@ def _row(seen: Seen, view: View, names: Sequence[str], place: int, ink: str) -> 
     if view.over is not None:
         for name in names:
             if name in view.over:
-                look = {"color": GREY, "width": 4.5, "dash": "solid"}
+                look = {"color": DARK_GREY if view.dark else GREY, "width": 4.5, "dash": "solid"}
                 traces.append(_line(view.over[name], view, look, highest, f"{view.over_name}: ", view.shift_s))
     for name in names:
         traces += _band(seen, view, name, highest)
@@ -251,7 +252,7 @@ def _band(seen: Seen, view: View, name: str, highest: float) -> list[dict[str, A
             "x": x,
             "y": y,
             "name": "healthy range",
-            "line": {"color": GREY, "width": 5},
+            "line": {"color": DARK_GREY if view.dark else GREY, "width": 5},
             "opacity": 0.45,
             "hoverinfo": "skip",
         }

@@ -51,7 +51,7 @@ class Sheet:
         sheet = self._sheet(self.line)
         kind = known.sensor_kinds[sheet.kind.id]
         heading(2, "Worksheet")
-        say(sentence(f"{kind.title}: {kind.told_by}"), "soft")
+        say(f"{sentence(kind.title)} {sentence(kind.told_by)}", "soft")
         with Form(self._keep, send="Keep these readings") as form:
             choice(
                 "The sensor's line",

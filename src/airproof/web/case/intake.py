@@ -99,9 +99,7 @@ def place_fields(altitude: str = "", place: Place | None = None) -> None:
             said.altitude or altitude,
             hint="Such as 350m or 1150ft: the strongest help there is.",
         )
-        field(
-            "Or the air pressure there", "barometer", said.barometer or "", hint="Absolute, such as 98.2kPa absolute."
-        )
+        field("Or its air pressure", "barometer", said.barometer or "", hint="Absolute, such as 98.2kPa absolute.")
         field("Temperature outside", "ambient", said.ambient or "", hint="Such as 18C or 64F.")
 
 
