@@ -11,6 +11,7 @@ from small_cases import DAY, NATURAL, TURBO, Floats, case_of, changed, without, 
 from airproof.diagnosis.case import Case
 from airproof.diagnosis.checks import boost_control, exhaust, full_load, idle, overrun, response, temperatures
 from airproof.diagnosis.testimony import Testimony as Told  # under its own name it would be collected as a test
+from airproof.recording.regimes import Regime
 
 NATURAL_ROUND = workshop_round(NATURAL)
 TURBO_ROUND = workshop_round(TURBO)
@@ -199,6 +200,14 @@ class TestBoost:
         assert one.finding.value == pytest.approx(1.75 * np.exp(0.02) * DAY - DAY - 80.0, abs=0.5)
         unrated = TURBO.model_copy(update={"rated_boost_kpa": None})
         assert boost_control.check(case_of(without(TURBO_ROUND, "charge_pressure_target"), unrated)) == []
+
+    def test_a_pull_too_short_for_boost_to_come_up_says_nothing_of_it(self) -> None:
+        recording = without(TURBO_ROUND, "charge_pressure_target")
+        (start, end), *_ = case_of(recording, TURBO).regimes.intervals(Regime.FULL_LOAD)
+        assert end - start > boost_control.SPOOLING_S
+        short = case_of(recording.between(0.0, start + boost_control.SPOOLING_S - 0.1), TURBO)
+        assert short.regimes.intervals(Regime.FULL_LOAD)
+        assert boost_control.check(short) == []
 
     def test_a_dead_charge_sensor_is_no_missing_boost(self) -> None:
         case = case_of(changed(TURBO_ROUND, "charge_pressure", lambda v: 0.0 * v), TURBO)

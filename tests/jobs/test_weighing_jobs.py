@@ -99,6 +99,7 @@ class TestOfToday:
             draft("reading", signal="barometric_pressure", value="97.2 kPa"), draft("readiness", codes_read=True),
             draft("recording", sha256="c" * 64, bytes=9, name="x.csv", role="good"),
             draft("step", id="look-hoses", outcome="not found"),
+            draft("step", id="measure-key-on-signal", outcome="could not"),
         ):  # fmt: skip
             add(store, job, said)
             assert todays_verdict(store.state(job), KNOWN) is None, said.kind

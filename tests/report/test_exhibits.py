@@ -190,6 +190,15 @@ def test_where_only_the_sensor_itself_tells_the_pressure_of_the_day_none_is_said
     assert title == "Engine off, the manifold pressure sensor reads 98 kPa; only an altitude can judge that"
 
 
+def test_where_the_day_is_stated_the_sensors_are_held_against_it_as_in_the_findings(tmp_path: Path) -> None:
+    stated = replace(weighing(), weather=Barometer(98.1, 0.4, "the barometer as it was stated"))
+    first = draw_exhibits(stated, tmp_path)[0]
+    assert first.title == "Engine off, the manifold pressure sensor reads 7.9 kPa above the barometer"
+    assert "as it was stated" in first.caption
+    loose = replace(weighing(), weather=Barometer(101.0, 4.5, "nothing is known of the place"))
+    assert draw_exhibits(loose, tmp_path)[0].title.endswith("8.0 kPa above the barometer")
+
+
 def test_a_barometer_that_lies_is_held_against_the_other_sensors(tmp_path: Path) -> None:
     made = weighing(offset_kpa=0.0, said=verdict(cause("baro-sensor", 0.9), cause("none", 0.1)))
     own = made.recording["barometric_pressure"]

@@ -147,8 +147,9 @@ def weigh(
         said = _Said.of(facts, case, known, measured)
         verdict = _verdict(case, hypotheses, said.testimonies, known, refusal=refusal)
         return Weighing(
-            recording, case.regimes, profile, case.barometer, verdict, (), tuple(baselines), tuple(sisters), steps_done
-        )
+            recording, case.regimes, profile, case.barometer, verdict, (), tuple(baselines), tuple(sisters), steps_done,
+            weather=weather,
+        )  # fmt: skip
 
     testimonies, posterior, narrowed, said, there = _judge(case, hypotheses, facts, known, measured)
     tell(0.8)
@@ -189,6 +190,7 @@ def weigh(
         tuple(sisters),
         steps_done,
         there,
+        weather,
     )
     tell(1.0)
     return weighing

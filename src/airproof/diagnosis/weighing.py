@@ -53,6 +53,7 @@ class RelationTrace:
 class Weighing:
     """One recording weighed; `steps_done`: steps that were told, and whether each found what it looks for.
 
+    `weather`: what is known of the day without any sensor of the car; `barometer` is the best estimate with them.
     `there`: where the likeliest cause came or went, the stretches in which it was there, which alone were judged.
     """
 
@@ -66,6 +67,7 @@ class Weighing:
     sisters: tuple[Recording, ...] = field(default=())
     steps_done: Mapping[str, bool] = field(default_factory=dict)
     there: tuple[Interval, ...] | None = None
+    weather: Barometer | None = None
 
     def trace(self, name: str) -> RelationTrace | None:
         """The trace of that id, or None where the signals for it are missing."""

@@ -120,7 +120,7 @@ def keep_verdict(store: Store, job: int, weighed: Weighed, as_object: AsObject, 
 
 
 def fingerprint(state: State, known: Knowledge, learned: str = "") -> str:
-    """SHA-256 over all that a weighing of this state hears; a verdict with the same is of today."""
+    """SHA-256 over all that a weighing of this state and its plan hear; a verdict with the same is of today."""
     return _fingerprint(state, written(state, known), learned)
 
 
@@ -147,8 +147,7 @@ def planning_task(weighed: Weighed, state: State, known: Knowledge, prices: Pric
 
 
 def _after_steps(task: Task, state: State, known: Knowledge) -> Task:
-    latest = {fact.payload.id: fact.payload.outcome for fact in state.steps}
-    for id_, outcome in sorted(latest.items()):
+    for id_, outcome in sorted(_latest_outcomes(state).items()):
         step = known.steps.get(id_)
         if step is None or step.ends:
             continue
@@ -162,6 +161,10 @@ def _after_steps(task: Task, state: State, known: Knowledge) -> Task:
             if step is not None and not step.tells and id_ not in task.done:
                 task = task.after(step, None)
     return task
+
+
+def _latest_outcomes(state: State) -> dict[str, str]:
+    return {fact.payload.id: fact.payload.outcome for fact in state.steps}
 
 
 def recordings_as(store: Store, state: State, role: str) -> list[Recording]:
@@ -210,6 +213,9 @@ def _fingerprint(state: State, says: Written, learned: str) -> str:
         "recordings": recordings,
         "learned": learned,
     }
+    could_not = sorted(id_ for id_, outcome in _latest_outcomes(state).items() if outcome == "could not")
+    if could_not:  # the plan of a verdict goes round it
+        heard["could_not"] = could_not
     return hashlib.sha256(json.dumps(heard, sort_keys=True).encode()).hexdigest()
 
 

@@ -142,8 +142,7 @@ class Bench:
         """What a weighing of this state and its plan hear, in short."""
         from airproof.jobs.weighing import fingerprint
 
-        could_not = sorted(one.payload.id for one in state.steps if one.payload.outcome == "could not")
-        return " ".join([fingerprint(state, self.known, self.mark), *could_not])
+        return fingerprint(state, self.known, self.mark)
 
     def weighed(self, job: int, state: State) -> Weighed | None:
         """The job weighed as it stands now, if that has been done."""

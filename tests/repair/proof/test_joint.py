@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import multivariate_t
 
 from airproof.diagnosis.testimony import TAIL, log_t
-from airproof.repair.proof.joint import JointGroup, Wrong
+from airproof.repair.proof.joint import JointGroup, Wrong, less_sure
 
 
 def made(seed: int, before: int, after: int) -> tuple[JointGroup, np.ndarray]:
@@ -31,10 +32,27 @@ def test_given_is_the_conditional(seed: int, before: int, after: int) -> None:
     lower = np.linalg.cholesky(left)
     for k, (i, j) in enumerate(zip(places, there, strict=True)):
         off = group.off_after["map-gain"][j] - gain @ group.off_before["map-gain"][i]
-        z = np.linalg.solve(lower, off)
+        first = group.off_before["map-gain"][i]
+        distance = float(first @ np.linalg.solve(a, first)) if before else 0.0
+        wider = np.sqrt(max(1.0, (TAIL + distance) / (TAIL + before)))
+        z = np.linalg.solve(lower, off) / wider
         # Whitened, the Gaussian is the product of standard ones; here Student's t takes the place of each.
-        expected = sum(float(log_t(np.array(one), scale)) for one, scale in zip(z, np.diag(lower), strict=True))
+        expected = sum(float(log_t(np.array(one), wider * s)) for one, s in zip(z, np.diag(lower), strict=True))
         assert np.isclose(said[k], expected, rtol=1e-6, atol=1e-6)
+
+
+def test_findings_far_off_before_foretell_less_sharply_as_with_students_t_of_two_dimensions() -> None:
+    """Against scipy: a t of two dimensions over its margin is a t of one, so much wider and of one more degree."""
+    given = np.array([0.0, 2.0, 6.0])
+    both = multivariate_t(shape=[[1.0, 0.6], [0.6, 1.0]], df=TAIL)
+    for one, wider in zip(given, less_sure(np.square(given), 1), strict=True):
+        after = np.linspace(-400.0, 400.0, 40001) + 0.6 * one
+        density = both.pdf(np.column_stack([np.full(after.size, one), after]))
+        density /= density.sum()
+        spread = np.sqrt(np.sum(density * np.square(after - 0.6 * one)))
+        narrow = 0.8 * np.sqrt((TAIL + one**2) / (TAIL + 1.0)) * np.sqrt((TAIL + 1.0) / (TAIL - 1.0))
+        assert np.isclose(spread, narrow, rtol=0.02)
+        assert np.isclose(wider, max(1.0, np.sqrt((TAIL + one**2) / (TAIL + 1.0))))
 
 
 def test_near_the_middle_it_is_the_gaussian() -> None:

@@ -71,6 +71,9 @@ def test_without_a_good_recording_it_is_proved_or_says_what_is_missing(bench: di
     assert proof.probabilities["fixed"] > 0.5
     if name in ("pim_090", "pic_110"):
         assert proof.judgement == "proved"
+    else:
+        assert any("short trim, long trim" in one.says for one in proof.missing)  # no trims are recorded there
+        assert any("a recording known to be good" in one.says for one in proof.missing)
 
 
 @pytest.mark.parametrize("name", FAULTS)

@@ -66,7 +66,9 @@ def _reached(case: Case) -> Measured | None:
     rated, pressure = case.profile.rated_boost_kpa, _filled_side(case.recording)
     if not case.profile.boosted or rated is None or pressure is None:
         return None
-    values = pressure.values[case.regimes.mask(pressure.time, Regime.FULL_LOAD)]
+    spooled = [(start + SPOOLING_S, end) for start, end in case.regimes.intervals(Regime.FULL_LOAD)]
+    settled = np.any([(pressure.time >= start) & (pressure.time <= end) for start, end in spooled], axis=0)
+    values = pressure.values[settled] if spooled else np.empty(0)
     if values.size < FEWEST_SAMPLES:
         return None
     best = float(np.quantile(values, 0.9)) - case.barometer.kpa

@@ -14,7 +14,7 @@ from airproof.diagnosis.expectations import expected
 from airproof.diagnosis.level import UNMOVED_SHARE, Level, Measured
 from airproof.diagnosis.testimony import log_t
 from airproof.knowledge.model import NONE
-from airproof.repair.proof.joint import Wrong
+from airproof.repair.proof.joint import Wrong, less_sure
 from airproof.repair.proof.levels import LEVELS
 from airproof.repair.proof.sides import Sides
 
@@ -106,6 +106,7 @@ class LevelWitness:
         values = self.undone_after[after.cause][after.places] if also else self.after.value
         off = np.broadcast_to(values - self.mean, after.places.shape)
         variance = self._variance(self.after, after.cause, also)
+        wider: Floats = np.ones(1)
         if self.before is not None:
             across = self.common
             if before.cause == after.cause and also:
@@ -113,7 +114,8 @@ class LevelWitness:
             first = self._variance(self.before, before.cause, moved)
             off = off - across / first * given
             variance -= across**2 / first
-        sd = float(np.sqrt(variance))
+            wider = less_sure(np.square(given) / first, 1)
+        sd = float(np.sqrt(variance)) * wider
         return log_t(off / sd, sd)
 
 

@@ -2,7 +2,8 @@
 
 A witness is asked for ln p(after | before, what was wrong before, what is wrong after) at places on the sizes' grids.
 The side before, with what was wrong there undone, narrows what is expected after (docs/proof.md, section 2). In the
-tails stands Student's t, as everywhere.
+tails stands Student's t, as everywhere; and as with Student's t of many dimensions, findings before that lie far off
+although the cause was undone foretell those after less sharply (`less_sure`).
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from typing import Protocol, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from airproof.diagnosis.testimony import Blur, log_t
+from airproof.diagnosis.testimony import TAIL, Blur, log_t
 from airproof.knowledge.model import NONE
 
 Floats = NDArray[np.float64]
@@ -39,6 +40,15 @@ class Witness(Protocol):
         ...
 
 
+def less_sure(off: Floats, findings: int) -> Floats:
+    """By how much wider than the Gaussian's are the standard deviations of what is left, `off` the squared
+    Mahalanobis distance of so many findings that are given: for Student's t, (n + off) / (n + findings) in the square.
+
+    Never narrower: findings that happen to lie near the middle do not make models better.
+    """
+    return np.asarray(np.sqrt(np.maximum((TAIL + off) / (TAIL + findings), 1.0)))
+
+
 @dataclass
 class JointGroup:
     """Findings of both sides that share unknowns: `off_before[c]` (S, k before) and `off_after[c]` (S', k after).
@@ -56,7 +66,7 @@ class JointGroup:
     reshaped: Reshaped | None = None
     concerns: frozenset[str] = frozenset()
     classes: Mapping[str, Places] = field(default_factory=dict)
-    _made: dict[tuple[str, str, int], tuple[Floats, Floats, Floats]] = field(default_factory=dict)
+    _made: dict[tuple[str, str, int], tuple[Floats, Floats, Floats, Floats]] = field(default_factory=dict)
 
     def says(self, before: Wrong, after: Wrong) -> Floats:
         """ln p(after | before) (n,), the findings after taken in turn."""
@@ -80,19 +90,20 @@ class JointGroup:
         return rows
 
     def _rows(self, before: Wrong, after: Wrong, there: Floats, here: Floats, kind: int) -> Floats:
-        gain, whiten, scale = self._conditional(before.cause, after.cause, kind)
+        gain, whiten, scale, first = self._conditional(before.cause, after.cause, kind)
         seen, left = there @ (whiten @ gain).T, here @ whiten.T
-        return log_t(left[after.places] - seen[before.places], scale)
+        wider = less_sure(np.sum(np.square(there @ first.T), axis=1), there.shape[1])[before.places, None]
+        return log_t((left[after.places] - seen[before.places]) / wider, scale * wider)
 
     def moved(self, before: str, there: Floats, here: Floats) -> tuple[Floats, Floats]:
         """Changes of the findings before (m, k before) and after (n, k after), as they move what is expected of a
         healthy engine after and what it shows, in standard deviations.
         """
-        gain, whiten, _ = self._conditional(before, NONE, 0)
+        gain, whiten, _, _ = self._conditional(before, NONE, 0)
         return there @ (whiten @ gain).T, here @ whiten.T
 
-    def _conditional(self, before: str, after: str, kind: int) -> tuple[Floats, Floats, Floats]:
-        """Gain on the findings before, whitening of what is left after, and its scales."""
+    def _conditional(self, before: str, after: str, kind: int) -> tuple[Floats, Floats, Floats, Floats]:
+        """Gain on the findings before, whitening of what is left after, its scales, and whitening of those before."""
         key = (self._class_of(before), self._class_of(after), 2 * kind + (before == after))
         if key not in self._made:
             k = self.off_before[before].shape[1]
@@ -100,7 +111,8 @@ class JointGroup:
             gain = np.linalg.solve(wider[:k, :k], wider[:k, k:]).T if k else np.zeros((wider.shape[0], 0))
             left = wider[k:, k:] - gain @ wider[:k, k:]
             lower = np.linalg.cholesky(left + 1e-12 * np.eye(left.shape[0]))
-            self._made[key] = (np.asarray(gain), np.linalg.inv(lower), np.diag(lower))
+            first = np.linalg.inv(np.linalg.cholesky(wider[:k, :k] + 1e-12 * np.eye(k)))
+            self._made[key] = (np.asarray(gain), np.linalg.inv(lower), np.diag(lower), first)
         return self._made[key]
 
     def _class_of(self, cause: str) -> str:

@@ -16,8 +16,9 @@ def judge(
 ) -> Judgement:
     """`done` are the outcomes after what was done, `even` those after work as likely to fail as to help.
 
-    An answer must stand on both, so that neither hope nor doubt about the work proves anything. Where a regime is
-    missing that would show the cause, "not fixed" must be as sure as a proof.
+    An answer must stand on both, so that neither hope nor doubt about the work proves anything: a proof is as sure as
+    it has to be after what was done, and at even odds the evidence is strong by itself. Where a regime is missing that
+    would show the cause, "not fixed" must be as sure as a proof.
     """
     least = {outcome: min(done[outcome], even[outcome]) for outcome in done}
     still = min(done["same"] + done["partly"], even["same"] + even["partly"])
@@ -30,7 +31,8 @@ def judge(
         return "fixed, but something else shows"
     likely_else = max(done["something else"], even["something else"])
     if (
-        least["fixed"] >= judged.proved
+        done["fixed"] >= judged.proved
+        and even["fixed"] >= judged.proved_at_even_odds
         and likely_else <= judged.nothing_else
         and not any(one.needed for one in missing)
     ):

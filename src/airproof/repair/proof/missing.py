@@ -68,7 +68,7 @@ def missing_of(
         *_answer(needs, sides),
         *_time_to_come(cause, size, sides),
         *_signals(sides),
-        *_too_small(cause, needs, size, resolves),
+        *_too_small(cause, needs, sides, size, resolves),
         *_regimes(needs.helps, sides, needed=False),
         *_barometer(cause, sides),
     ]
@@ -140,11 +140,11 @@ def _signals(sides: Sides) -> list[Missing]:
     lost = [name for name in TELLING if name in sides.before.recording and name not in sides.after.recording]
     if not lost:
         return []
-    names = ", ".join(name.replace("_", " ").removesuffix(" 1") for name in lost)
-    return [Missing("signals", None, f"recorded before and not after: {names}; record the same again", needed=False)]
+    says = f"recorded before and not after: {_in_words(lost)}; record the same again"
+    return [Missing("signals", None, says, needed=False)]
 
 
-def _too_small(cause: Cause, needs: Needs, size: Change | None, resolves: float | None) -> list[Missing]:
+def _too_small(cause: Cause, needs: Needs, sides: Sides, size: Change | None, resolves: float | None) -> list[Missing]:
     if size is None or cause.unit == "1/s":  # what comes and goes is a question of time, not of size
         return []
     none = 1.0 if cause.unit.startswith("x") else 0.0
@@ -158,7 +158,20 @@ def _too_small(cause: Cause, needs: Needs, size: Change | None, resolves: float 
         f"and the recording after could show {told}; record longer, with the same signals, and give a recording known "
         "to be good or a measurement by meter"
     )
-    return [Missing("sharper", None, says)]
+    return [Missing("sharper", None, says), *_would_show(needs, sides)]
+
+
+def _would_show(needs: Needs, sides: Sides) -> list[Missing]:
+    """What to record so that the next recording can tell."""
+    lacking = [name for name in needs.shows_in if name not in sides.after.recording]
+    if not lacking:
+        return []
+    says = f"not recorded: {_in_words(lacking)}; {needs.called} would show there: record it too"
+    return [Missing("signals", None, says, needed=False)]
+
+
+def _in_words(signals: Sequence[str]) -> str:
+    return ", ".join(name.replace("_", " ").removesuffix(" 1") for name in signals)
 
 
 def _barometer(cause: Cause, sides: Sides) -> list[Missing]:

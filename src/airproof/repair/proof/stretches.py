@@ -35,13 +35,14 @@ class Stretch(_Part):
 
 class Needs(_Part):
     """What a cause is called in a sentence, and what shows it: seconds by regime that a proof needs, that would help,
-    and findings one of which must be there.
+    findings one of which must be there, and signals in which it shows best.
     """
 
     called: str
     needs: Mapping[str, Seconds]
     helps: Mapping[str, Seconds] = {}
     findings: tuple[str, ...] = ()
+    shows_in: tuple[str, ...] = ()
 
 
 class Drive(BaseModel):

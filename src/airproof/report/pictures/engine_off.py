@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from matplotlib.ticker import MaxNLocator
 
-from airproof.diagnosis.weighing import Weighing
+from airproof.diagnosis.weighing import Barometer, Weighing
 from airproof.recording.regimes import Regime
 from airproof.report.pictures.sheet import BAND, INK, MARK, SOFT, Drawing, NotDrawn, halo, new_figure
 
@@ -37,7 +37,8 @@ class _Sensor:
 class AtRest:
     """Pressure sensors with the engine off, and what they are held against, all in kPa absolute.
 
-    `slack` to either side of `day` is where its true value lies (90 %); `against` is what it is called.
+    `slack` to either side of `day` is where its true value lies (90 %); `against` is what it is called, `says` how it
+    is known.
     """
 
     sensors: tuple[_Sensor, ...]
@@ -45,6 +46,7 @@ class AtRest:
     slack: float
     against: str
     known: bool
+    says: str
 
     @property
     def key(self) -> str:
@@ -72,13 +74,19 @@ def at_rest(weighing: Weighing) -> AtRest | None:
     others = [one for one in sensors if one.name != OWN_BAROMETER]
     if not others:
         return None
-    barometer, verdict = weighing.barometer, weighing.verdict
+    barometer, verdict = _day_of(weighing), weighing.verdict
     if verdict.refusal is None and verdict.first.id == "baro-sensor" and len(others) < len(sensors):
         # The day's pressure rests on the very reading that is in question: the other sensors are the better measure.
         day = float(np.mean([one.kpa for one in others]))
-        return AtRest(sensors, day, _TWO_SENSORS_KPA, "the other sensors", known=True)
+        return AtRest(sensors, day, _TWO_SENSORS_KPA, "the other sensors", known=True, says=barometer.says)
     known = len(others) < len(sensors) or barometer.sd_kpa < _UNKNOWN_SD_KPA
-    return AtRest(sensors, barometer.kpa, _NINETY * barometer.sd_kpa, "the barometer", known)
+    return AtRest(sensors, barometer.kpa, _NINETY * barometer.sd_kpa, "the barometer", known, barometer.says)
+
+
+def _day_of(weighing: Weighing) -> Barometer:
+    """The day as it was stated, if it was: the findings hold every sensor against that, the car's own barometer too."""
+    stated = weighing.weather
+    return weighing.barometer if stated is None or stated.sd_kpa >= _UNKNOWN_SD_KPA else stated
 
 
 def _title(rest: AtRest) -> str:
@@ -141,9 +149,9 @@ def draw(weighing: Weighing) -> Drawing | NotDrawn:
     subject = rest.subject
     caption = (
         f"With key on and engine off, {subject.words} reads {subject.kpa:.1f} kPa absolute against {day:.1f} kPa by "
-        f"{rest.against}, give or take {slack:.1f} ({weighing.barometer.says})"
+        f"{rest.against}, give or take {slack:.1f} ({rest.says})"
     )
-    if weighing.barometer.own_share > 0.5 and subject.name != OWN_BAROMETER and not rest.far(subject):
+    if _day_of(weighing).own_share > 0.5 and subject.name != OWN_BAROMETER and not rest.far(subject):
         caption += "; a car that copies its barometer from the sensor itself would hide an error here"
     listed = "; ".join(f"{one.words} {one.kpa:.1f} kPa" for one in seen)
     alt = f"Pressures with the engine off, held against {rest.against} at {day:.1f} kPa absolute: {listed}. {title}."
