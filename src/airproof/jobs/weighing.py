@@ -213,7 +213,7 @@ def _fingerprint(state: State, says: Written, learned: str) -> str:
         "recordings": recordings,
         "learned": learned,
     }
-    could_not = sorted(id_ for id_, outcome in _latest_outcomes(state).items() if outcome == "could not")
+    could_not = tuple(sorted(id_ for id_, outcome in _latest_outcomes(state).items() if outcome == "could not"))
     if could_not:  # the plan of a verdict goes round it
         heard["could_not"] = could_not
     return hashlib.sha256(json.dumps(heard, sort_keys=True).encode()).hexdigest()
