@@ -45,10 +45,10 @@ def job(page: Page, address: str) -> None:
     page.goto(f"{address}/job/1")
     page.locator(".answer").wait_for()
     page.locator(".cause summary").first.click()
-    page.locator("#exhibit-1").scroll_into_view_if_needed()
+    page.locator("#exhibit-1").evaluate("e => e.scrollIntoView()")
     for number in range(1, 6):  # all are drawn when somebody looks at the first
         page.locator(f"#exhibit-{number} img").wait_for()
-        page.locator(f"#exhibit-{number} img").scroll_into_view_if_needed()
+        page.locator(f"#exhibit-{number} img").evaluate("e => e.scrollIntoView()")
     page.wait_for_load_state("networkidle")
     page.evaluate("window.scrollTo(0, 0)")
 

@@ -32,7 +32,7 @@ class TestTheDemoJob:
     def test_shows_its_exhibits(self, visitor: Visitor) -> None:
         page = visitor.opens("/job/1")
         for number in range(1, 6):
-            page.locator(f"#exhibit-{number}").scroll_into_view_if_needed()
+            page.locator(f"#exhibit-{number}").evaluate("e => e.scrollIntoView()")
             picture = page.locator(f"#exhibit-{number} img")
             expect(picture).to_have_js_property("complete", value=True)
             page.wait_for_function(f"document.querySelector('#exhibit-{number} img').naturalWidth > 0")

@@ -96,7 +96,7 @@ class TestUnits:
         page.wait_for_load_state("networkidle")
         job = phone.opens("/job/1")
         expect(weighed(job)).to_contain_text("reads about 2.4 inHg high")
-        job.locator("#exhibit-1").scroll_into_view_if_needed()
+        job.locator("#exhibit-1").evaluate("e => e.scrollIntoView()")
         expect(job.locator("#exhibit-1 img")).to_have_attribute("alt", re.compile("inHg"))
         page = phone.opens("/settings")
         expect(page.get_by_label("Pressures", exact=True)).to_have_value("inHg")
