@@ -125,7 +125,7 @@ class TestNothingSaid:
 HERE = barometer_of(altitude_m=350.0)
 REHEARSED = {
     "healthy": (TURBO, ()),
-    "offset": (TURBO, (Fault("map-offset", 8.0),)),
+    "offset": (TURBO, (Fault("map-offset", -8.0),)),  # upwards, offset and span are nearly level
     "leak": (TURBO, (Fault("vacuum-leak", 2.0),)),
     "speed-density": (NATURAL, (Fault("map-offset", -6.0),)),
 }

@@ -1,4 +1,4 @@
-"""The whole picture: testimonies that add up to the forest, shares, words, and what a missing stretch is worth."""
+"""The whole picture: testimonies that add up to what was learnt, shares, words, and what a missing stretch is worth."""
 
 from __future__ import annotations
 
@@ -85,13 +85,14 @@ def test_what_changed_is_told_in_words_that_are_a_change() -> None:
     assert "+10 %" in told
 
 
-def test_testimonies_of_the_places_add_up_to_the_forest(case: Case) -> None:
-    forest = learned("first").forest
-    added, before = forest.contributions(first_time(case))
+def test_testimonies_of_the_places_add_up_to_forest_and_slopes(case: Case) -> None:
+    known = learned("first")
+    causes = known.forest.causes
+    added, before = known.contributions(first_time(case))
     whole = added.sum(axis=0) + before
     told = whole_picture.check(case).testimonies
     for cause, sizes in case.sizes.items():
-        k, none = forest.causes.index(cause), forest.causes.index(NONE)
+        k, none = causes.index(cause), causes.index(NONE)
         total = sum((one.log_likelihood[cause] for one in told), np.zeros(sizes.size))
         assert total == pytest.approx(np.full(sizes.size, whole[k] - whole[none]), abs=1e-9)
 

@@ -56,18 +56,29 @@ cause: how probable, how large, on what evidence, and what to do next.
 "airproof weigh --help" shows how to describe the engine and what to record.
 """
 
-app = typer.Typer(
-    name="airproof",
-    help=_HELP,
-    rich_markup_mode=None,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-    context_settings={"help_option_names": ["--help", "-h"], "max_content_width": 100},
-)
-for _name, _function in COMMANDS:
-    app.command(_name, help=_function.__doc__)(_function)
-app.add_typer(job.app, name="job")
-app.add_typer(link.app, name="link")
+GROUPS: tuple[tuple[str, typer.Typer], ...] = (("job", job.app), ("link", link.app))
+
+
+def command_line(arguments: Sequence[str] = ()) -> typer.Typer:
+    """The command line: all of it, or, as each command takes its time to be built, only the one that is asked for."""
+    asked = arguments[0] if arguments else ""
+    known = asked in {name for name, _ in (*COMMANDS, *GROUPS)}
+    app = typer.Typer(
+        name="airproof",
+        help=_HELP,
+        rich_markup_mode=None,
+        add_completion=False,
+        pretty_exceptions_enable=False,
+        context_settings={"help_option_names": ["--help", "-h"], "max_content_width": 100},
+    )
+    app.callback(invoke_without_command=True)(_airproof)
+    for name, function in COMMANDS:
+        if not known or name == asked:
+            app.command(name, help=function.__doc__)(function)
+    for name, group in GROUPS:
+        if not known or name == asked:
+            app.add_typer(group, name=name)
+    return app
 
 
 def _show_version(wanted: bool) -> None:
@@ -76,7 +87,6 @@ def _show_version(wanted: bool) -> None:
         raise typer.Exit
 
 
-@app.callback(invoke_without_command=True)
 def _airproof(
     context: typer.Context,
     version: Annotated[  # noqa: ARG001 # its callback does the work
@@ -99,7 +109,9 @@ def status_of(arguments: list[str]) -> int:
     """Run the command line; whatever happens is told on stderr, and the exit status returned."""
     make_streams_safe()
     try:
-        status: Any = typer.main.get_command(app).main(arguments, prog_name="airproof", standalone_mode=False)
+        status: Any = typer.main.get_command(command_line(arguments)).main(
+            arguments, prog_name="airproof", standalone_mode=False
+        )
         if status == INTERRUPTED:
             raise KeyboardInterrupt
         if sys.stdout is not None:

@@ -1,4 +1,4 @@
-"""The whole picture as testimonies: what the forest adds for each cause, by where in the drive it was seen."""
+"""The whole picture as testimonies: what forest and slopes add for each cause, by where in the drive it was seen."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def check(case: Case) -> Picture:
     known = learned(kind)
     if known.forest.features != names:
         raise BrokenKnowledge(f"learned_{kind}.npz: other summaries", "the summaries of this version", REINSTALL)
-    added, before = known.forest.contributions(features)
+    added, before = known.contributions(features)
     heard = known.forest.heard(features)
     seen = np.isfinite(heard)
     # What is asked of a summary that is not there is no evidence of a place: it belongs to such a car and recording.

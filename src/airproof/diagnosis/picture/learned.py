@@ -1,4 +1,4 @@
-"""What rehearsals teach: a forest for cars met for the first time, and one for cars with a known-good recording.
+"""What rehearsals teach: forest and slopes for cars met for the first time, and for cars with a known-good recording.
 
 All of it is in `data/learned_*.npz`, made by `learning/` from rehearsals of bent engines by seed; `made` says how many.
 """
@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airproof.diagnosis.picture.forest import Forest, forest_from
+from airproof.diagnosis.picture.slopes import Slopes, slopes_from
 from airproof.diagnosis.picture.words import PLACES
 from airproof.errors import BrokenKnowledge
 
@@ -30,20 +31,35 @@ KINDS = ("first", "again")
 
 @dataclass(frozen=True)
 class Learned:
-    """One forest; `usual[induction]` (3, F): of each feature the 5, 50 and 95 % points of healthy rehearsed cars;
-    `loudness[source]` (2,): with which part of their weight the picture and the single checks are heard where the
-    recording is familiar, and where it is strange. `said[place]` (C, J, C): for each cause, what that place said of
-    every cause in J rehearsals of it, nepers. `made`: from what.
+    """Forest and slopes; `usual[induction]` (3, F): of each feature the 5, 50 and 95 % points of healthy rehearsed
+    cars; `loudness[source]` (2,): with which part of their weight forest, slopes and single checks are heard where the
+    recording is familiar, and where it is strange. `said[place]` (C, J, C): for each cause, what the forest said of
+    every cause by that place in J rehearsals of it, nepers. `made`: from what.
     """
 
     forest: Forest
+    slopes: Slopes
     usual: Mapping[str, Floats]
     loudness: Mapping[str, Floats]
     said: Mapping[str, Floats]
     made: str
 
+    def contributions(self, features: Floats) -> tuple[Floats, Floats]:
+        """What each feature (F,) adds for each cause, (F, C), and what stands before any is asked, (C,), nepers: the
+        forest, and the slopes as loud as they are heard beside it.
+        """
+        heard = self._heard(self.forest.strangeness(features))
+        beside = heard["slopes"] / heard["forest"]
+        by_trees, before = self.forest.contributions(features)
+        by_slopes, constant = self.slopes.contributions(self.forest.heard(features))
+        return by_trees + beside * by_slopes, before + beside * constant
+
     def shares(self, strangeness: float) -> dict[str, float]:
-        """The part of its weight with which each source is heard."""
+        """The part of their weight with which picture and checks are heard."""
+        heard = self._heard(strangeness)
+        return {"picture": heard["forest"], "checks": heard["checks"]}
+
+    def _heard(self, strangeness: float) -> dict[str, float]:
         return {
             source: float(np.interp(strangeness, FAMILIAR_TO_STRANGE, ends)) for source, ends in self.loudness.items()
         }
@@ -67,4 +83,4 @@ def _from(held: Mapping[str, NDArray[np.generic]]) -> Learned:
     loudness = {str(name): ends for name, ends in zip(held["heard"], floats("shares"), strict=True)}
     usual = {str(name): value for name, value in zip(held["inductions"], floats("usual"), strict=True)}
     said = dict(zip(PLACES, floats("said"), strict=True))
-    return Learned(forest_from(held), usual, loudness, said, str(held["made"]))
+    return Learned(forest_from(held), slopes_from(held), usual, loudness, said, str(held["made"]))

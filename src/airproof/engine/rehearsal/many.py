@@ -7,7 +7,7 @@ import multiprocessing
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -59,9 +59,7 @@ def case_of(plan: Plan, place: int) -> Case:
     if plan.request is None:
         return draw(plan.seed, place, faults=plan.faults, drive=plan.drive, logger=plan.logger, dialect=plan.dialect)
     seed = int(np.random.SeedSequence([plan.seed, place]).generate_state(1)[0])
-    one = plan.request
-    request = Request(one.profile, one.details, one.faults, one.drive, one.scene, seed, one.earlier_drives)
-    return Case(request, plan.logger or USUAL_LOGGER, plan.dialect or USUAL_DIALECT)
+    return Case(replace(plan.request, seed=seed), plan.logger or USUAL_LOGGER, plan.dialect or USUAL_DIALECT)
 
 
 def rehearse_many(plan: Plan, progress: Callable[[float], None] | None = None, workers: int | None = None) -> Path:
