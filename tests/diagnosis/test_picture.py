@@ -55,6 +55,8 @@ def test_every_summary_has_a_title_a_place_and_a_way_to_be_shown() -> None:
         assert name in unitless or " " in named.scale.shown(0.1), name
         assert named.scale.shown(40.0)  # no overflow, however odd the recording
         assert re.match(r"\+0(\.0+)? ", named.scale.changed(0.0) or "+0 "), name
+        assert re.match(r"\+0(\.0+)? ", named.scale.changed(-1e-9) or "+0 "), name
+        assert not re.match(r"-0(\.0+)?( |$)", named.scale.shown(-1e-9)), name
     assert place_of("car boost") == CAR
 
 

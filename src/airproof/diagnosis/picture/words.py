@@ -98,13 +98,14 @@ class Scale:
     def changed(self, by: float) -> str | None:
         """The change: "+12 %", "-1.2 kPa"; None where the scale has none."""
         if self.change == "logarithm":
-            return f"{100.0 * math.expm1(min(by, MOST)):+.0f} %"
+            return f"{round(100.0 * math.expm1(min(by, MOST))) + 0.0:+.0f} %"
         if self.change == "linear":
             return self._with_unit(self.number(by) - self.number(0.0), signed=True)
         return None
 
     def _with_unit(self, number: float, *, signed: bool) -> str:
-        return f"{number:{'+' if signed else ''}.{self.digits}f} {self.unit}".rstrip()
+        rounded = round(number, self.digits) + 0.0  # so that nothing is never called minus nothing
+        return f"{rounded:{'+' if signed else ''}.{self.digits}f} {self.unit}".rstrip()
 
 
 MOST = 9.0  # of a logarithm, so that no odd recording overflows
