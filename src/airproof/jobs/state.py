@@ -176,7 +176,7 @@ def _last(facts: Sequence[Fact[Held]]) -> Fact[Held] | None:
 
 
 def _in_time(facts: Iterable[Fact[Held]]) -> list[Fact[Held]]:
-    return sorted(facts, key=lambda one: (one.at, one.uid))
+    return sorted(facts, key=lambda one: (one.at, one.number))
 
 
 def _laid(bare: Laid, over: Iterable[Laid]) -> Laid:
