@@ -23,6 +23,9 @@ HOPELESS = 0.4
 it. judged: Airproof authors; at 1 it would not pay for itself, below it something later would have to pay for
 both."""
 
+AT_ONCE = 512
+"""Beliefs followed together: so many that what is reckoned of them stays in the processor's cache."""
+
 TINY = 1e-12
 """Keeps the rate of a move that costs nothing finite."""
 
@@ -61,6 +64,12 @@ class Sequences:
         """What the sequence is expected to use up (L, E), from beliefs (L, n), steps done (L, S), set-ups standing
         (L, K), of which the first move makes use.
         """
+        some = (slice(first, first + AT_ONCE) for first in range(0, max(len(beliefs), 1), AT_ONCE))
+        return np.concatenate(
+            [self._totals(beliefs[k], done[k], None if standing is None else standing[k]) for k in some]
+        )
+
+    def _totals(self, beliefs: Floats, done: Flags, standing: Flags | None) -> Floats:
         weight = beliefs.sum(axis=1)
         total: Floats = weight[:, None] * self._end
         rows = np.arange(weight.size)
@@ -92,9 +101,12 @@ class Sequences:
     def _best_moves(self, beliefs: Floats, done: Flags, weight: Floats) -> tuple[NDArray[np.intp], Floats]:
         """The move of the highest rate, and that rate: probability cured per unit of cost."""
         cured, fired = np.split(beliefs @ self._cures_and_fires, 2, axis=1)
-        cost = weight[:, None] * self._cost_first + fired * self._cost_then
+        cost = fired * self._cost_then
+        cost += weight[:, None] * self._cost_first
         cost[:, self._needy] += weight[:, None] * ((~done).astype(np.float64) @ self._cost_needs)
-        gone = done[:, self._repair] | (self._tested & done[:, self._test])
-        rate = np.where(gone, 0.0, cured / np.maximum(cost, TINY))
+        rate = cured / np.maximum(cost, TINY, out=cost)
+        gone = np.take(done, self._repair, axis=1)
+        gone |= np.take(done, self._test, axis=1) & self._tested
+        rate[gone] = 0.0
         move = np.argmax(rate, axis=1)
         return move, rate[np.arange(move.size), move]
