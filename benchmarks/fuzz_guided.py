@@ -138,7 +138,13 @@ def main() -> None:
             (seeds / f"head-{number}").write_bytes(bytes([number]) + head)
         with atheris.instrument_imports(include=["airproof.vehicle"]):
             target = answers_target() if asked.of == "answers" else log_target(Path(scratch))
-        options = [f"-runs={asked.runs}", f"-seed={asked.seed}", "-timeout=20", "-max_len=1024", "-print_final_stats=1"]
+        options = [
+            f"-runs={asked.runs}",
+            f"-seed={asked.seed}",
+            "-timeout=300",
+            "-max_len=1024",
+            "-print_final_stats=1",
+        ]
         atheris.Setup([sys.argv[0], *options, str(seeds)], target)
         atheris.Fuzz()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 from airproof.engine.profile import EngineProfile
@@ -16,11 +17,12 @@ from airproof.vehicle.readout.read_out import read_out
 from airproof.vehicle.readout.readout import Readout
 from airproof.vehicle.recorder.plan import Plan, Speaker, plan_for
 from airproof.vehicle.recorder.recorder import Recorder
+from airproof.vehicle.stand_in.contents import gearbox_contents
 from airproof.vehicle.stand_in.manners import Manners, manners_named
 from airproof.vehicle.stand_in.rehearsed_car import RehearsedCar
 from airproof.vehicle.stand_in.simulated_bus import SimulatedBus, SimulatedClock
 from airproof.vehicle.stand_in.stand_in import StandIn
-from airproof.vehicle.stand_in.units import units_of
+from airproof.vehicle.stand_in.units import NewerUnit, units_of
 
 PROFILE = EngineProfile(
     displacement_l=2.0,
@@ -58,6 +60,13 @@ SHORT = of_stretches(
 
 def short_rehearsal(fault: str) -> Rehearsal:
     return rehearse(Request(PROFILE, Details(), (parse_fault(fault, PROFILE, Details()),), drive=SHORT, seed=3))
+
+
+def mixed(simulated: Callable[[], SimulatedCar]) -> SimulatedCar:
+    """A car whose engine answers the older services and whose gearbox the newer ones alone."""
+    at = simulated()
+    at.stand_in._units[0x7E9] = NewerUnit(0x7E9, gearbox_contents(at.car))
+    return at
 
 
 class SimulatedCar:

@@ -22,7 +22,7 @@ from airproof.vehicle.link.clock import SystemClock
 from airproof.vehicle.link.finding import Found, find
 from airproof.vehicle.readout.as_facts import facts_tables
 from airproof.vehicle.readout.from_log import readout_of_log
-from airproof.vehicle.readout.read_out import read_out
+from airproof.vehicle.readout.read_out import read_again, read_out
 from airproof.vehicle.readout.readout import Readout
 
 Many = Sequence[str] | None
@@ -124,7 +124,7 @@ def clear_and_tell(typed: Typed, out: Many, sure: int, job: JobOnTheLine | None,
         cleared = clearing.carry_out()
         if job is not None and cleared.all_of_them:
             job.keep(None, cleared=True)
-        after = read_out(link, found)
+        after = read_again(link, found)
     say(cleared_as_json(cleared, after)) if json else say_parts(cleared_in_words(cleared, after))
 
 

@@ -44,10 +44,11 @@ def readout_in_words(readout: Readout, known: Knowledge, left_out: Iterable[str]
             )
             passed = f"{len(unit.results) - len(failing)} of {len(unit.results)} tests lie within their limits"
             parts.append(Part("results", f"Monitor results, {unit.unit.name}", (passed, *lines)))
-    for unit in readout.units:
-        if unit.counted:
-            lines = tuple(f"{name.replace('_', ' ')}: {number(value)}" for name, value in unit.counted.items())
-            parts.append(Part("since-cleared", f"Since codes were cleared, {unit.unit.name}", lines))
+    parts += [
+        Part("since-cleared", f"Since codes were cleared, {unit.unit.name}", unit.counted_lines)
+        for unit in readout.units
+        if unit.counted_lines
+    ]
     parts.append(Part("units", "Control units", tuple(map(_unit, readout.units))))
     doubts = (*readout.remarks, *(line for unit in readout.units for line in unit.remarks), *left_out)
     if doubts:
@@ -64,6 +65,8 @@ def cleared_in_words(cleared: Cleared, after: Readout) -> list[Part]:
     """Who has cleared, and what stands now."""
     said = [f"{name}: {'cleared' if how is True else f'refused, {how}'}" for name, how in cleared.units.items()]
     stands = [f"{code} stands as {status}" for status in _STATUSES for code in after.codes(status)]
+    if not after.complete:
+        stands += [*after.remarks, "not every unit told its codes: read them again"]
     return [
         Part("cleared", "Cleared" if cleared.all_of_them else "Not cleared by all", tuple(said or ["nobody answered"])),
         Part("after", "Read again", tuple(stands or ["no code is there now"])),

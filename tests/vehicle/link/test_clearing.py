@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import pytest
+from invented_car import mixed
 
-from airproof.errors import NotAllowed
+from airproof.errors import NotAllowed, Unreachable
+from airproof.report.readout_in_words import cleared_in_words
 from airproof.vehicle.link.addresses import TWENTY_NINE
 from airproof.vehicle.link.clearing import HOLDS_S, Clearing, ClearPermit
-from airproof.vehicle.readout.read_out import read_out
+from airproof.vehicle.readout.read_out import read_again, read_out
 from airproof.vehicle.stand_in.manners import Manners
 
 
@@ -43,6 +45,16 @@ def test_after_all_steps_codes_are_cleared(simulated, saved, newer, addresses):
     after = at.readout()
     assert after.codes("stored") == after.codes("pending") == ()
     assert after.codes("permanent"), "permanent codes stay"
+
+
+def test_older_and_newer_units_of_one_car_are_cleared_each_in_its_way(simulated, saved):
+    at = mixed(simulated)
+    clearing = ready(at, saved)
+    out = sent_by(at)
+    cleared = clearing.carry_out()
+    assert cleared.units == {"7E8": True, "7E9": True}
+    clears = [data[1 : 1 + data[0]] for data in out if data[1] in (0x04, 0x14)]
+    assert clears == [b"\x04", b"\x14\xff\xff\x33"]  # each with a permit of its own
 
 
 @pytest.mark.parametrize("confirmed", [0, 1])
@@ -132,6 +144,36 @@ def test_a_refusal_of_the_car_is_told(simulated, saved):
     assert not cleared.all_of_them
     assert isinstance(cleared.units["7E8"], str)
     assert cleared.units["7E9"] is True
+
+
+@pytest.mark.parametrize("newer", [False, True])
+def test_unplugging_as_it_clears_leaves_it_open_and_says_so(simulated, saved, newer):
+    at = simulated(newer=newer)
+    clearing = ready(at, saved)
+    take = at.stand_in.take
+
+    def pulled(message, now):
+        if bytes(message.data)[1] in (0x04, 0x14):
+            at.pull_out()
+        return take(message, now)
+
+    at.stand_in.take = pulled
+    with pytest.raises(Unreachable, match="whether they were is not known"):
+        clearing.carry_out()
+
+
+def test_unplugging_after_it_has_cleared_still_tells_that_it_did(simulated, saved):
+    at = simulated()
+    found = at.found()
+    clearing = ready(at, saved)
+    cleared = clearing.carry_out()
+    link = at.link(found)
+    at.pull_out()
+    after = read_again(link, found)
+    said = " ".join(line for part in cleared_in_words(cleared, after) for line in part.lines)
+    assert "7E8: cleared" in said
+    assert "could not be read again" in said
+    assert "no code is there now" not in said
 
 
 def test_reading_everything_sends_nothing_that_clears(simulated):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import can
 import pytest
 from can.interfaces import BACKENDS
-from invented_car import ADAPTER, SimulatedCar
+from invented_car import ADAPTER, SimulatedCar, mixed
 
 from airproof.errors import MissingExtra, Unreachable, UnusableRequest
 from airproof.vehicle.link.adapter import LOOPBACK_KINDS, Adapter, adapter_of, open_adapter
@@ -55,6 +55,15 @@ def test_every_kind_of_car_is_found(simulated, addresses, newer):
     assert found.addresses is addresses
     assert [unit.new_style for unit in found.units] == [newer] * 2
     assert found.rate is None
+
+
+def test_a_unit_of_the_newer_kind_beside_older_ones_is_found(simulated):
+    at = mixed(simulated)
+    found = at.found()
+    assert [(unit.name, unit.new_style) for unit in found.units] == [("7E8", False), ("7E9", True)]
+    readout = at.readout()
+    assert [unit.name for unit in readout.units] == ["ECM-EngineControl", "TCM-Gearbox"]
+    assert readout.complete
 
 
 @pytest.mark.parametrize("rate", [500_000, 250_000])

@@ -67,7 +67,62 @@ def test_words_and_json_hold_codes_frames_and_readiness(simulated):
     assert held["units"][0]["freeze_frames"][0]["items"]
 
 
-@pytest.mark.parametrize("after", [5, 20, 35, 60])
+class Bent:
+    """The engine's unit, answering otherwise."""
+
+    def __init__(self, answer):
+        self.id, self.answer = 0x7E8, answer
+
+
+def held_by(unit):
+    """What a unit told, apart from remarks."""
+    return {
+        "codes": (unit.stored, unit.pending),
+        "frames": [(frame.code, sorted(frame.items)) for frame in unit.frames],
+        "results": len(unit.results),
+        "of itself": (unit.vin, unit.name, unit.calibration_ids, unit.calibration_numbers, len(unit.ratios)),
+        "items": unit.items,
+        "counted": sorted(unit.since_cleared),
+        "readiness": unit.readiness is not None,
+    }
+
+
+@pytest.mark.parametrize("newer", [False, True])
+@pytest.mark.parametrize("seed", range(6))
+def test_on_the_rudest_bus_nothing_is_missing_without_a_word(simulated, newer, seed):
+    whole = {unit.unit.id: held_by(unit) for unit in simulated(newer=newer).readout().units}
+    told = simulated("rude", newer=newer, seed=seed).readout()
+    assert [unit.unit.id for unit in told.units] == list(whole)
+    for unit in told.units:
+        assert unit.remarks or held_by(unit) == whole[unit.unit.id]
+
+
+@pytest.mark.parametrize("newer", [False, True])
+def test_what_a_unit_announces_and_does_not_answer_is_told(simulated, newer):
+    at = simulated(newer=newer, gearbox=False)
+    answer = at.stand_in._units[0x7E8].answer
+    silent = (b"\x22\xf8\x06", b"\x09\x06")
+    at.stand_in._units[0x7E8] = Bent(lambda q, *a, **k: None if q in silent else answer(q, *a, **k))
+    (told,) = at.readout().units
+    assert told.calibration_numbers == ()
+    assert told.remarks == ["7E8 did not answer for calibration verification numbers: read it again"]
+    assert told.vin
+
+
+def test_identifiers_whose_layout_is_not_known_are_kept_as_they_came(simulated):
+    at = simulated(newer=True, gearbox=False)
+    answer = at.stand_in._units[0x7E8].answer
+    further = {
+        b"\x22\xf5\x00": bytes.fromhex("62 F5 00 80 00 00 00"),  # a bitmap that announces F501
+        b"\x22\xf5\x01": bytes.fromhex("62 F5 01 00 07 65 04 11"),
+    }
+    at.stand_in._units[0x7E8] = Bent(lambda q, *a, **k: further.get(q) or answer(q, *a, **k))
+    (told,) = (readout := at.readout()).units
+    assert told.further == {0x01: bytes.fromhex("00 07 65 04 11")}
+    assert json.loads(readout_as_json(readout))["units"][0]["further_identifiers"] == {"F501": "0007650411"}
+
+
+@pytest.mark.parametrize("after", [0, 1, 5, 20, 35, 60])
 def test_unplugging_while_reading_is_told(simulated, after):
     at = simulated()
     found = at.found()

@@ -109,14 +109,15 @@ def read_car_information(payload: bytes, mode: Mode = "strict") -> CarInformatio
 def information_in(number: int, data: bytes, mode: Mode = "strict") -> CarInformation:
     """What the data behind a number of service 09, or behind F8xx in service 22, tell."""
     if number % SPAN == 0:
-        # The same bitmap may come behind a byte that counts it.
-        return CarInformation(number, "what there is", announced=items_announced(number, data[-BITMAP:]))
+        counted = len(data) == 1 + BITMAP and data[0] == 1  # the same bitmap behind a byte that counts it
+        announced, said = bitmap_in(number, data[1:] if counted else data, mode)
+        return CarInformation(number, "what there is", announced=announced, assumed=said)
     kind = kinds().get(number)
     if kind is None:
         if mode == "strict":
             raise unreadable(data, "a number of the table", _WAY_OUT)
-        said = f"number {number:02X} is not in the table: shown as it came"
-        return CarInformation(number, f"number {number:02X}", (data.hex(" ").upper(),), assumed=(said,))
+        unknown = f"number {number:02X} is not in the table: shown as it came"
+        return CarInformation(number, f"number {number:02X}", (data.hex(" ").upper(),), assumed=(unknown,))
     if kind.of == "counters":
         return _counters(number, kind, data, mode)
     entries, assumed = _entries(kind, data, mode)
@@ -124,6 +125,15 @@ def information_in(number: int, data: bytes, mode: Mode = "strict") -> CarInform
         return CarInformation(number, kind.title, tuple(one.hex().upper() for one in entries), assumed=tuple(assumed))
     texts = [_text(kind, one, mode, assumed) for one in entries]
     return CarInformation(number, kind.title, tuple(texts), assumed=tuple(assumed))
+
+
+def bitmap_in(base: int, data: bytes, mode: Mode = "strict") -> tuple[frozenset[int], tuple[str, ...]]:
+    """What a bitmap announces, and what was taken for granted; the strict mode refuses one that has not four bytes."""
+    if len(data) == BITMAP:
+        return items_announced(base, data), ()
+    if mode == "strict":
+        raise unreadable(data, f"a bitmap of {BITMAP} bytes", _WAY_OUT)
+    return items_announced(base, data), (f"the bitmap {as_hex(data)} has {len(data)} bytes, not {BITMAP}",)
 
 
 def _entries(kind: Kind, data: bytes, mode: Mode) -> tuple[list[bytes], list[str]]:

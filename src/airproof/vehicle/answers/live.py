@@ -8,7 +8,7 @@ is known, holds only what was asked for.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from airproof.errors import UnusableRequest
 from airproof.vehicle.answers.payload import ANSWERED, body_of, unreadable
@@ -91,6 +91,16 @@ def read_identified(payload: bytes, asked: Collection[int] = (), mode: Mode = "s
     """The items in an answer of service 22, where all identifiers in it are F4xx; as read_live."""
     body = body_of(payload, BY_IDENTIFIER, "data by identifiers: 62, then F4xx and its data")
     return _Splitter(payload, body, asked, mode, before=2, after=0).items()
+
+
+def alone(items: Items) -> Items:
+    """The answer to a question for one item, which has all the data; said where those are of no length it can have."""
+    (number, data), *_ = items.parts
+    item = items_table().get(number)
+    if item is None or len(data) in item.lengths:
+        return items
+    said = f"item {item.id} ({item.title}) came with {len(data)} bytes, not {item.length}"
+    return replace(items, assumed=(*items.assumed, said))
 
 
 class _Splitter:

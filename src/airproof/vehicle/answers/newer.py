@@ -12,13 +12,13 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 from airproof.errors import UnusableRequest
-from airproof.vehicle.answers.car_information import VIN, CarInformation, information_in
+from airproof.vehicle.answers.car_information import VIN, CarInformation, bitmap_in, information_in
 from airproof.vehicle.answers.code_text import code_number, code_with_failure
 from airproof.vehicle.answers.live import BY_IDENTIFIER, LIVE_IDENTIFIERS, Items, identifier_answer, read_identified
 from airproof.vehicle.answers.monitor_results import MonitorResults, result_in
 from airproof.vehicle.answers.payload import ANSWERED, as_hex, body_of, unreadable
 from airproof.vehicle.items import items_table
-from airproof.vehicle.items.bitmap import SPAN, items_announced
+from airproof.vehicle.items.bitmap import SPAN
 from airproof.vehicle.items.decode import Mode
 
 READ_CODES, CLEAR_CODES = 0x19, 0x14
@@ -216,7 +216,7 @@ def read_by_identifier(
     if kind == LIVE_IDENTIFIERS:
         return read_identified(payload, asked, mode)
     if kind == FURTHER_IDENTIFIERS:
-        return Further(number, data, items_announced(number, data) if number % SPAN == 0 else frozenset())
+        return Further(number, data, *(bitmap_in(number, data, mode) if number % SPAN == 0 else ()))
     if kind == MONITOR_IDENTIFIERS:
         return _results(number, data, payload, mode)
     if kind == CAR_IDENTIFIERS:
@@ -228,7 +228,7 @@ def read_by_identifier(
 
 def _results(number: int, data: bytes, payload: bytes, mode: Mode) -> MonitorResults:
     if number % SPAN == 0:
-        return MonitorResults((), items_announced(number, data))
+        return MonitorResults((), *bitmap_in(number, data, mode))
     over = len(data) % _RESULT
     if over and mode == "strict":
         raise unreadable(payload, "eight bytes for each test of the monitor", _FORGIVING)

@@ -9,13 +9,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from airproof.errors import NotAllowed, UnusableAnswer
+from airproof.errors import NotAllowed, Unreachable, UnusableAnswer
 from airproof.vehicle.answers.live import BY_IDENTIFIER, LIVE, LIVE_IDENTIFIERS, read_identified, read_live
 from airproof.vehicle.answers.refusals import read_refusal
 from airproof.vehicle.items import decode_one, items_table
 from airproof.vehicle.link.clock import Clock
 from airproof.vehicle.link.finding import Found
-from airproof.vehicle.link.questions import Link
+from airproof.vehicle.link.questions import Answer, Link
 
 OLDER, NEWER = b"\x04", b"\x14\xff\xff\x33"
 HOLDS_S = 2.0
@@ -100,17 +100,23 @@ class Clearing:
             )
         self._saved, self._confirmed = False, 0
         self._engine_must_stand()
-        newer = all(unit.new_style for unit in self._found.units)
-        answers = self._link.clear(NEWER if newer else OLDER, ClearPermit(_SEAL, self._link.clock))
-        names = {unit.id: unit.name for unit in self._found.units}
-        return Cleared(
-            {
-                names.get(one.unit, self._link.addresses.name(one.unit)): (
-                    True if one.refused is None else read_refusal(one.payload).says
-                )
-                for one in answers
-            }
-        )
+        styles = {unit.new_style for unit in self._found.units}  # older and newer units may sit in one car
+        answers: list[Answer] = []
+        try:
+            for newer in sorted(styles):
+                answers += self._link.clear(NEWER if newer else OLDER, ClearPermit(_SEAL, self._link.clock))
+        except Unreachable as fault:
+            raise Unreachable(
+                f"{fault.given}, just as codes were to be cleared: whether they were is not known",
+                fault.wanted,
+                "Plug it in again and read the codes. All that was there before is saved.",
+            ) from fault
+        said: dict[str, bool | str] = {}
+        for one in answers:
+            name = self._link.addresses.name(one.unit)
+            if said.get(name) is not True:  # an older unit may well refuse what the newer ones are told
+                said[name] = True if one.refused is None else read_refusal(one.payload).says
+        return Cleared(said)
 
     def _engine_must_stand(self) -> None:
         speeds = [

@@ -20,6 +20,7 @@ from airproof.vehicle.link.questions import Link, Timing
 LISTENS_S = 0.6
 """Judged: Airproof authors, because the slowest frames of an engine's bus come once a second, most far more often."""
 FRAMES_TO_BELIEVE = 3
+ASKED_MORE = 2
 
 OLD_STYLE, NEW_STYLE = b"\x01\x00", b"\x22\xf4\x00"
 """Which items are supported: service 01 (SAE J1979), and the same by service 22 (SAE J1979-2, from memory)."""
@@ -160,11 +161,19 @@ def _who_answers(bus: GuardedBus, clock: Clock, timing: Timing) -> tuple[Address
     for new_style, question in ((False, OLD_STYLE), (True, NEW_STYLE)):
         for addresses in BOTH:
             link = Link(bus, addresses, clock, timing)
-            answered = {one.unit for one in link.ask(question) if one.refused is None}
+            answered = _answering(link, question)
             if answered:
-                # Asked once more for a unit whose frame got lost or that was not ready yet.
-                answered |= {one.unit for one in link.ask(question) if one.refused is None}
-                return addresses, tuple(Unit(unit, addresses.name(unit), new_style) for unit in sorted(answered))
+                # Asked twice more for a unit whose frame got lost or that was not ready yet.
+                for _ in range(ASKED_MORE):
+                    answered |= _answering(link, question)
+                # A unit that knows only the newer services may sit beside older ones.
+                newer = answered if new_style else _answering(link, NEW_STYLE) - answered
+                units = sorted(answered | newer)
+                return addresses, tuple(Unit(unit, addresses.name(unit), unit in newer) for unit in units)
             if link.heard["broken frame"]:
                 return None
     return None
+
+
+def _answering(link: Link, question: bytes) -> set[int]:
+    return {one.unit for one in link.ask(question) if one.refused is None}

@@ -157,5 +157,5 @@ def gone(fault: Exception) -> Unreachable:
     return Unreachable(
         f"the adapter does not work any more ({' '.join(str(fault).split()) or type(fault).__name__})",
         "an adapter that is plugged in at both ends",
-        "Plug it in again; what was recorded is kept.",
+        "Plug it in again, and begin again. A recording under way goes on by itself.",
     )

@@ -5,18 +5,11 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from pathlib import Path
 
-from airproof.vehicle.answers.car_information import (
-    CALIBRATION_IDS,
-    CALIBRATION_NUMBERS,
-    NAME,
-    RATIOS_COMPRESSION,
-    RATIOS_SPARK,
-)
 from airproof.vehicle.answers.code_text import NO_CODE, code_text
 from airproof.vehicle.bus_log.heard import CODE_OF_FRAME, UnitHeard, What
 from airproof.vehicle.bus_log.reading import BusLog, read_bus_log
 from airproof.vehicle.link.finding import Unit
-from airproof.vehicle.readout.readout import FreezeFrame, Readout, UnitReadout
+from airproof.vehicle.readout.readout import FreezeFrame, Readout, UnitReadout, take_information
 
 
 def readout_of_log(path: Path) -> Readout:
@@ -56,11 +49,6 @@ def _unit(heard: UnitHeard, zero_s: float, *, latest: bool) -> UnitReadout:
         held = {number: data for number, data in items.items() if number != CODE_OF_FRAME}
         if held and by != code_text(NO_CODE):
             into.frames.append(FreezeFrame(by, record, held, heard.full_scales))
-    texts = {number: one.texts for number, one in heard.information.items()}
-    into.vin = heard.vin or ""
-    into.name = next(iter(texts.get(NAME, ())), "")
-    into.calibration_ids, into.calibration_numbers = texts.get(CALIBRATION_IDS, ()), texts.get(CALIBRATION_NUMBERS, ())
-    for number in (RATIOS_SPARK, RATIOS_COMPRESSION):
-        if number in heard.information:
-            into.ratios = heard.information[number].counters or into.ratios
+    for one in heard.information.values():
+        take_information(into, one)
     return into

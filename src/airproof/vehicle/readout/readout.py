@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from airproof.recording.signals import signal_kind
+from airproof.vehicle.answers import car_information as ci
+from airproof.vehicle.answers.car_information import CarInformation
 from airproof.vehicle.answers.monitor_results import MonitorResult
 from airproof.vehicle.answers.readiness import CarReadiness
 from airproof.vehicle.bus_log.heard import NOT_IN_A_FRAME, STRONGEST, What
@@ -40,7 +42,9 @@ class FreezeFrame:
     @property
     def lines(self) -> tuple[str, ...]:
         """Every value in words, item by item."""
-        return tuple(line for number, data in sorted(self.items.items()) for line in _in_words(number, data, self))
+        return tuple(
+            line for number, data in sorted(self.items.items()) for line in _in_words(number, data, self.full_scales)
+        )
 
 
 @dataclass
@@ -81,6 +85,11 @@ class UnitReadout:
             if data
             for name, value in decode_one(items_table()[number], data, mode="forgiving").items()
         }
+
+    @property
+    def counted_lines(self) -> tuple[str, ...]:
+        """The same in words, with their units."""
+        return tuple(line for number, data in sorted(self.since_cleared.items()) for line in _in_words(number, data))
 
     @property
     def codes_read(self) -> bool:
@@ -155,11 +164,27 @@ class Readout:
         return unit.unit.id != self.engine_unit
 
 
-def _in_words(number: int, data: bytes, frame: FreezeFrame) -> Iterator[str]:
+def take_information(into: UnitReadout, told: CarInformation | None) -> None:
+    """Keep what a unit told of itself and the car where it belongs; None is that it told nothing."""
+    if told is None:
+        return
+    match told.number:
+        case ci.VIN:
+            into.vin = next(iter(told.texts), "")
+        case ci.NAME:
+            into.name = next(iter(told.texts), "")
+        case ci.CALIBRATION_IDS:
+            into.calibration_ids = told.texts
+        case ci.CALIBRATION_NUMBERS:
+            into.calibration_numbers = told.texts
+    into.ratios = told.counters or into.ratios
+
+
+def _in_words(number: int, data: bytes, full_scales: FullScales | None = None) -> Iterator[str]:
     item = items_table().get(number)
     if item is None or not data:
         return
-    found = decode_one(item, data, mode="forgiving", full_scales=frame.full_scales)
+    found = decode_one(item, data, mode="forgiving", full_scales=full_scales)
     for value in item.values:
         if value.name in found:
             said = value.in_words(found[value.name]) or f"{found[value.name]:.5g}"

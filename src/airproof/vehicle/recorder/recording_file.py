@@ -83,7 +83,7 @@ class RecordingFile:
 
     def close(self) -> None:
         """Force everything onto the disk and let go; a full disk has been told of by then."""
-        with contextlib.suppress(OSError):
+        with contextlib.suppress(UnusableFile):
             self._force()
         os.close(self._file)
         os.close(self._notes)
@@ -101,13 +101,19 @@ class RecordingFile:
             while written < len(data):
                 written += os.write(file, data[written:])
         except OSError as fault:
-            raise UnusableFile(
-                f"no more can be written ({fault.strerror})",
-                "room on the disk",
-                "What was recorded so far is kept. Make room and begin another.",
-                where=str(self.path),
-            ) from fault
+            raise self._full(fault) from fault
         self.size += len(data)
 
     def _force(self) -> None:
-        os.fsync(self._file)
+        try:
+            os.fsync(self._file)
+        except OSError as fault:
+            raise self._full(fault) from fault
+
+    def _full(self, fault: OSError) -> UnusableFile:
+        return UnusableFile(
+            f"no more can be written ({fault.strerror})",
+            "room on the disk",
+            "What was recorded so far is kept. Make room and begin another.",
+            where=str(self.path),
+        )

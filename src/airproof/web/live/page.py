@@ -28,7 +28,7 @@ from airproof.report.recording_in_words import status_in_a_line
 from airproof.report.trace import Seen, View, figure, groups_of
 from airproof.vehicle.link.adapter import adapters_here
 from airproof.vehicle.link.clearing import Clearing
-from airproof.vehicle.readout.read_out import read_out
+from airproof.vehicle.readout.read_out import read_again, read_out
 from airproof.vehicle.readout.readout import Readout
 from airproof.web.bench import Bench
 from airproof.web.case.file import CaseFile
@@ -103,11 +103,17 @@ class Line:
             self.bench.line = await asyncio.to_thread(find_car, one(values, "adapter"), one(values, "rate"), pace)
             self._draw()
 
-        here = adapters_here()
+        async def look_around() -> None:
+            here = await asyncio.to_thread(adapters_here)  # drivers take their time, some seconds in all
+            seen.write(f"This computer shows: {', '.join(here)}." if here else "This computer shows none by itself.")
+            if here:
+                adapter.props["defaultValue"] = here[0]  # what somebody has typed meanwhile stays
+                adapter.update()
+
         with Form(look, send="Find the car"):
-            seen = f"This computer shows: {', '.join(here)}." if here else "This computer shows none by itself."
-            hint = f"{seen} Kind and channel, as gs_usb:0."
-            field("Adapter", "adapter", here[0] if here else "", hint=hint, required=True)
+            adapter = field("Adapter", "adapter", hint="Kind and channel, as gs_usb:0.", required=True)
+            seen = say("Looking for those that this computer shows.", "soft")
+            ui.timer(0.0, look_around, once=True)
             with folded("More about it"):
                 field("Bit rate", "rate", hint="Left out, it is found by listening first.", inputmode="numeric")
                 field("Pace", "pace", "1", hint="With a stand-in: its seconds in one.", inputmode="decimal")
@@ -323,7 +329,7 @@ class Line:
             says = "Codes cleared" if cleared.all_of_them else "Not all control units cleared their codes"
             note = Draft("note", Note(text=f"{says}. All that was read before is in {saved}."))
             self._append([note, *([Draft("cleared", Cleared())] if cleared.all_of_them else [])])
-            return cleared, read_out(link_, session.found)
+            return cleared, read_again(link_, session.found)
 
     def _append(self, drafts: Sequence[Draft]) -> None:
         store, job = self.bench.store, self.case.job

@@ -22,6 +22,7 @@ from airproof.vehicle.readout.read_out import read_out
 from airproof.vehicle.readout.readout import Readout
 from airproof.vehicle.recorder.plan import Speaker, plan_for
 from airproof.vehicle.recorder.recorder import Recorder, Status
+from airproof.web.faults import reported
 
 EVERY_S = 0.5
 KEPT = 2400
@@ -50,7 +51,9 @@ class Session:
         return self._thread is not None and self._thread.is_alive()
 
     def read_out(self) -> Readout:
-        """Everything the car holds; changes nothing."""
+        """Everything the car holds; changes nothing. Raises UnusableRequest while a recording asks the same car."""
+        if self.recording:
+            raise UnusableRequest("a recording is under way", "one that asks the car at a time", "Stop it first.")
         with closing(self.found.connect(self.clock)) as link:
             self.readout = read_out(link, self.found)
         return self.readout
@@ -85,6 +88,8 @@ class Session:
                     self._samples.setdefault(name, deque(maxlen=KEPT)).append((status.at_s, value))
         except AirproofError as fault:
             self.fault = str(fault)
+        except Exception as fault:  # what was recorded is whole, and whoever looks must know that it ended
+            self.fault = reported(fault)
 
     def end(self, patience_s: float = 5.0) -> Path | None:
         """Stop the recording; its file, whole on the disk."""
