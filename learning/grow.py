@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import lightgbm
@@ -271,6 +271,12 @@ def what_places_said(forest: Forest, rows: Rows, rng: np.random.Generator) -> Fl
     return said
 
 
+def arrays_of(slopes: Slopes) -> dict[str, Floats]:
+    """The slopes as one table of arrays."""
+    parts = {**vars(slopes.healthy), **vars(slopes)}
+    return {name: values for name, values in parts.items() if name != "healthy"}
+
+
 def _picked(rows: Rows, cause: int, rng: np.random.Generator) -> Ints:
     mine = np.flatnonzero((rows.cause == cause) & ~rows.reduced)
     mine = mine if mine.size else np.flatnonzero(rows.cause == cause)
@@ -313,7 +319,7 @@ def main() -> None:
             "made": np.array(made), "inductions": np.array(INDUCTIONS), "heard": np.array(HEARD),
             "shares": np.column_stack([hearing.loudness, STRANGE[kind]]), "said": said.astype(np.float16),
             "usual": usual(rows, kind, features, rng).astype(np.float32),
-            **{f"slopes_{f.name}": getattr(leaning, f.name).astype(np.float32) for f in fields(leaning)},
+            **{f"slopes_{name}": values.astype(np.float32) for name, values in arrays_of(leaning).items()},
         }  # fmt: skip
         np.savez_compressed(path, **told_of, **as_arrays(grown, features, rows, hearing.too_kind))
         print(f"{path.name}: {path.stat().st_size / 1e6:.2f} MB\n")

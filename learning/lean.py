@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 
 from airproof.diagnosis.picture.features import INDUCTIONS, OF_CAR
-from airproof.diagnosis.picture.slopes import AMOUNTS, FURTHEST, Slopes, off_by, voices, what_is_known
+from airproof.diagnosis.picture.slopes import AMOUNTS, FURTHEST, Healthy, Slopes, voices, what_is_known
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -21,8 +21,8 @@ STEPS = 200
 LEAST_WIDTH = 1e-9
 
 
-def healthy_cars(rows: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-    """`middle`, `width`, `usual`, `spread` and `foretold` of slopes, from healthy rows (n, F)."""
+def healthy_cars(rows: Floats) -> Healthy:
+    """What cars show when healthy, from healthy rows (n, F)."""
     count = rows.shape[1] - len(OF_CAR)
     low, middle, high = np.nanquantile(rows[:, :count], (0.16, 0.5, 0.84), axis=0)
     # What hardly ever stirs, such as dropouts, is measured by the rare times it does.
@@ -38,15 +38,15 @@ def healthy_cars(rows: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:
         of_it = known[there]
         normal = of_it.T @ of_it + RIDGE_FORETOLD * np.eye(known.shape[1])
         foretold[:, k] = np.linalg.solve(normal, of_it.T @ off[there, k])
-    return middle, width, usual, spread, foretold
+    return Healthy(middle, width, usual, spread, foretold)
 
 
 def find_slopes(rows: Floats, cause: Ints, weight: Floats) -> Slopes:
     """Slopes from rows (n, F), their causes (n,), 0 for healthy, and the weight of each cause (C,)."""
     rows = np.asarray(rows, dtype=np.float64)
     healthy = healthy_cars(rows[cause == 0])
-    count, causes = healthy[0].size, weight.size
-    off = off_by(rows, *healthy)
+    count, causes = healthy.middle.size, weight.size
+    off = healthy.off_by(rows)
     direction, distance = voices(off)
     induction = rows[:, count + OF_CAR.index("induction")]
     # Each induction has its own slopes, held near those of all: common ones, and a difference for each.
@@ -77,4 +77,4 @@ def find_slopes(rows: Floats, cause: Ints, weight: Floats) -> Slopes:
     by_part = (average[:, None] * slopes)[1:].reshape(len(parts) - 1, count, causes)
     mean = by_part.sum(axis=0)
     common, away, unknown, *own = np.split(slopes[1:], len(parts) - 1)
-    return Slopes(*healthy, common + np.array(own), away, unknown, mean, slopes[0] + mean.sum(axis=0))
+    return Slopes(healthy, common + np.array(own), away, unknown, mean, slopes[0] + mean.sum(axis=0))

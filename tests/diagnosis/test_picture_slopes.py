@@ -29,13 +29,14 @@ def row(seed: int, unknown: float = 0.3) -> Floats:
     """Features of a car of our own invention, near what is usual, some not known."""
     rng = np.random.default_rng(seed)
     slopes = learned("first").slopes
-    values = slopes.middle + 2.0 * slopes.width * rng.normal(size=SUMMARIES)
+    values = slopes.healthy.middle + 2.0 * slopes.healthy.width * rng.normal(size=SUMMARIES)
     return np.concatenate([np.where(rng.random(SUMMARIES) < unknown, np.nan, values), A_CAR])
 
 
 def added_one_by_one(slopes: Slopes, features: Floats) -> Floats:
     """What the equations of docs/whole_picture.md say, summary by summary."""
-    amounts = (features[SUMMARIES : SUMMARIES + 8] - slopes.usual) / slopes.spread
+    healthy = slopes.healthy
+    amounts = (features[SUMMARIES : SUMMARIES + 8] - healthy.usual) / healthy.spread
     kinds = np.zeros(9)
     kinds[3 * int(features[SUMMARIES + 9]) + int(features[SUMMARIES + 10])] = 1.0
     known = np.concatenate([kinds, amounts, amounts**2, features[SUMMARIES + 8 : SUMMARIES + 9]])
@@ -44,7 +45,7 @@ def added_one_by_one(slopes: Slopes, features: Floats) -> Floats:
         if np.isnan(features[k]):
             total += slopes.unknown[k]
             continue
-        off = min(max((features[k] - slopes.middle[k]) / slopes.width[k], -8.0), 8.0) - known @ slopes.foretold[:, k]
+        off = min(max((features[k] - healthy.middle[k]) / healthy.width[k], -8.0), 8.0) - known @ healthy.foretold[:, k]
         total += 4.0 * np.tanh(off / 4.0) * slopes.along[1, k] + 4.0 * np.tanh(off / 4.0) ** 2 * slopes.away[k]
     return np.asarray(total)
 

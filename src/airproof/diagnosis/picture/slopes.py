@@ -24,12 +24,9 @@ AMOUNTS = OF_CAR[:8]  # of what is known of car and day, the numbers; the others
 
 
 @dataclass(frozen=True)
-class Slopes:
-    """Of F features, the last of which tell the car: `middle`, `width` (S,) of the S summaries in healthy cars;
-    `usual`, `spread` (8,) of the amounts known of a car; `foretold` (K, S): what these make of a summary, widths.
-    Voices, nepers: `along[induction]` (S, C) for a summary's direction, `away` (S, C) for its distance, `unknown`
-    (S, C) where it is not there; `mean` (S, C): of a summary's voice in all rehearsals, which it is credited beyond;
-    `before` (C,).
+class Healthy:
+    """What cars show of S summaries when healthy: `middle`, `width` (S,); `usual`, `spread` (8,) of the amounts known
+    of a car; `foretold` (K, S): what these make of a summary, widths.
     """
 
     middle: Floats
@@ -37,6 +34,24 @@ class Slopes:
     usual: Floats
     spread: Floats
     foretold: Floats
+
+    def off_by(self, rows: Floats) -> Floats:
+        """(n, S): by how many widths the summaries of rows (n, F), whose last features tell the car, lie off what is
+        foretold of such a car; NaN where they are unknown.
+        """
+        count = self.middle.size
+        widths = np.clip((rows[:, :count] - self.middle) / self.width, -FURTHEST, FURTHEST)
+        return np.asarray(widths - what_is_known(rows[:, count:], self.usual, self.spread) @ self.foretold)
+
+
+@dataclass(frozen=True)
+class Slopes:
+    """Voices, nepers: `along[induction]` (S, C) for a summary's direction off what is healthy, `away` (S, C) for its
+    distance, `unknown` (S, C) where it is not there; `mean` (S, C): of a summary's voice in all rehearsals, beyond
+    which it is credited; `before` (C,).
+    """
+
+    healthy: Healthy
     along: Floats
     away: Floats
     unknown: Floats
@@ -45,11 +60,11 @@ class Slopes:
 
     def contributions(self, features: Floats) -> tuple[Floats, Floats]:
         """What each of the features (F,) adds for each cause, (F, C), and what stands before any is asked, (C,)."""
-        off = off_by(features[None, :], self.middle, self.width, self.usual, self.spread, self.foretold)[0]
+        (off,) = self.healthy.off_by(features[None, :])
         direction, distance = voices(off)
-        induction = int(features[len(off) + OF_CAR.index("induction")])
-        added = np.zeros((len(features), self.before.size))
-        added[: len(off)] = (
+        induction = int(features[off.size + OF_CAR.index("induction")])
+        added = np.zeros((features.size, self.before.size))
+        added[: off.size] = (
             direction[:, None] * self.along[induction]
             + distance[:, None] * self.away
             + np.isnan(off)[:, None] * self.unknown
@@ -70,13 +85,6 @@ def what_is_known(of_car: Floats, usual: Floats, spread: Floats) -> Floats:
     return np.column_stack([one_of, amounts, amounts**2, of_car[:, OF_CAR.index("fuel")]])
 
 
-def off_by(rows: Floats, middle: Floats, width: Floats, usual: Floats, spread: Floats, foretold: Floats) -> Floats:
-    """(n, S): by how many widths the summaries of rows (n, F) lie off what is foretold of such a car; NaN: unknown."""
-    count = middle.size
-    known = what_is_known(np.asarray(rows[:, count:], dtype=np.float64), usual, spread)
-    return np.asarray(np.clip((rows[:, :count] - middle) / width, -FURTHEST, FURTHEST) - known @ foretold)
-
-
 def voices(off: Floats) -> tuple[Floats, Floats]:
     """Direction and distance of what is off by so many widths, both levelling off; 0 where it is unknown."""
     bent = np.nan_to_num(np.tanh(off / LEVELS_OFF))
@@ -85,6 +93,9 @@ def voices(off: Floats) -> tuple[Floats, Floats]:
 
 def slopes_from(held: Mapping[str, NDArray[np.generic]]) -> Slopes:
     """The slopes in a learned file. Raises KeyError or ValueError where they are not there."""
-    return Slopes(
-        **{name: np.asarray(held[f"slopes_{name}"], dtype=np.float64) for name in (f.name for f in fields(Slopes))}
-    )
+
+    def floats(kind: type[Healthy] | type[Slopes]) -> dict[str, Floats]:
+        names = [field.name for field in fields(kind) if field.name != "healthy"]
+        return {name: np.asarray(held[f"slopes_{name}"], dtype=np.float64) for name in names}
+
+    return Slopes(Healthy(**floats(Healthy)), **floats(Slopes))
