@@ -45,7 +45,7 @@ def test_findings_far_off_before_foretell_less_sharply_as_with_students_t_of_two
     """Against scipy: a t of two dimensions over its margin is a t of one, so much wider and of one more degree."""
     given = np.array([0.0, 2.0, 6.0])
     both = multivariate_t(shape=[[1.0, 0.6], [0.6, 1.0]], df=int(TAIL))
-    for one, wider in zip(given, less_sure(np.square(given), 1), strict=True):
+    for one, wider in zip(given, less_sure("map-gain", np.square(given), 1), strict=True):
         after = np.linspace(-400.0, 400.0, 40001) + 0.6 * one
         density = both.pdf(np.column_stack([np.full(after.size, one), after]))
         density /= density.sum()

@@ -68,6 +68,17 @@ def test_half_fixed_is_never_proved(fault: tuple[str, float], left: float, step:
     assert proof.probabilities["partly"] > proof.probabilities["same"]
 
 
+def test_what_surely_is_left_is_not_called_gone_though_no_driver_would_notice_it() -> None:
+    proof = judged("vacuum-leak", 2.6, drive("vacuum-leak", 1.3, day=2), HOSE)
+    adds_up(proof)
+    assert proof.judgement != "proved"
+    size = proof.first_change
+    assert size is not None
+    assert size.after.low is not None
+    assert size.after.low > 0.25 * size.before.value
+    assert any("still shows" in one.says for one in proof.missing)
+
+
 def test_something_new_is_named() -> None:
     proof = judged(*OFFSET, drive("vacuum-leak", 6.0, day=2), SENSOR)
     assert proof.judgement == "fixed, but something else shows"

@@ -114,7 +114,7 @@ class LevelWitness:
             first = self._variance(self.before, before.cause, moved)
             off = off - across / first * given
             variance -= across**2 / first
-            wider = less_sure(np.square(given) / first, 1)
+            wider = less_sure(before.cause, np.square(given) / first, 1)
         sd = float(np.sqrt(variance)) * wider
         return log_t(off / sd, sd)
 

@@ -40,12 +40,15 @@ class Witness(Protocol):
         ...
 
 
-def less_sure(off: Floats, findings: int) -> Floats:
-    """By how much wider than the Gaussian's are the standard deviations of what is left, `off` the squared
-    Mahalanobis distance of so many findings that are given: for Student's t, (n + off) / (n + findings) in the square.
+def less_sure(cause: str, off: Floats, findings: int) -> Floats:
+    """By how much wider than the Gaussian's are the standard deviations of what is left, once a cause was undone before.
 
-    Never narrower: findings that happen to lie near the middle do not make models better.
+    For Student's t, (n + off) / (n + findings) in the square, `off` being the squared Mahalanobis distance of so many
+    findings before. Never narrower: findings that happen to lie near the middle do not make models better. Where
+    nothing was wrong before nothing was undone, and nothing can have been undone wrongly.
     """
+    if cause == NONE:
+        return np.ones_like(off)
     return np.asarray(np.sqrt(np.maximum((TAIL + off) / (TAIL + findings), 1.0)))
 
 
@@ -92,7 +95,8 @@ class JointGroup:
     def _rows(self, before: Wrong, after: Wrong, there: Floats, here: Floats, kind: int) -> Floats:
         gain, whiten, scale, first = self._conditional(before.cause, after.cause, kind)
         seen, left = there @ (whiten @ gain).T, here @ whiten.T
-        wider = less_sure(np.sum(np.square(there @ first.T), axis=1), there.shape[1])[before.places, None]
+        off = np.sum(np.square(there @ first.T), axis=1)[before.places, None]
+        wider = less_sure(before.cause, off, there.shape[1])
         return log_t((left[after.places] - seen[before.places]) / wider, scale * wider)
 
     def moved(self, before: str, there: Floats, here: Floats) -> tuple[Floats, Floats]:

@@ -11,11 +11,12 @@ from airproof.diagnosis.case import Case
 from airproof.knowledge.model import Cause
 from airproof.recording.regimes import Regime
 from airproof.repair.proof.after import Said
+from airproof.repair.proof.courses import REMAINING, neutral
 from airproof.repair.proof.levels import LEVELS
 from airproof.repair.proof.proof import Change, CodesAfter, Compared, Missing
 from airproof.repair.proof.sides import Sides
 from airproof.repair.proof.stretches import SOAK, Needs, drive
-from airproof.repair.proof.words import plain
+from airproof.repair.proof.words import amount_in_words, plain
 
 PRESSURE_SENSORS = frozenset({"map-offset", "map-gain", "supply-reference", "boost-sensor-scale", "baro-sensor"})
 WELL_KNOWN_KPA = 1.0  # a day's pressure known to this is no hindrance
@@ -69,6 +70,7 @@ def missing_of(
         *_time_to_come(cause, size, sides),
         *_signals(sides),
         *_too_small(cause, needs, sides, size, resolves),
+        *_still_there(cause, needs, size),
         *_regimes(needs.helps, sides, needed=False),
         *_barometer(cause, sides),
     ]
@@ -147,7 +149,7 @@ def _signals(sides: Sides) -> list[Missing]:
 def _too_small(cause: Cause, needs: Needs, sides: Sides, size: Change | None, resolves: float | None) -> list[Missing]:
     if size is None or cause.unit == "1/s":  # what comes and goes is a question of time, not of size
         return []
-    none = 1.0 if cause.unit.startswith("x") else 0.0
+    none = neutral(cause)
     was = abs(size.before.value - none)
     if resolves is not None and resolves <= HALF * was:
         return []
@@ -159,6 +161,19 @@ def _too_small(cause: Cause, needs: Needs, sides: Sides, size: Change | None, re
         "to be good or a measurement by meter"
     )
     return [Missing("sharper", None, says), *_would_show(needs, sides)]
+
+
+def _still_there(cause: Cause, needs: Needs, size: Change | None) -> list[Missing]:
+    """A size after that surely is more than what counts as gone, whether or not a driver would notice it."""
+    if size is None or size.after.low is None or size.after.high is None:
+        return []
+    none = neutral(cause)
+    ends = (size.after.low - none, size.after.high - none)
+    was = size.before.value - none
+    if min(end * math.copysign(1.0, was) for end in ends) <= REMAINING[0] * abs(was):
+        return []
+    left = amount_in_words(size.after, cause.unit, cause.size is not None and cause.size.signed)
+    return [Missing("odd", None, f"of {needs.called} {left} still shows: look there, and record again")]
 
 
 def _would_show(needs: Needs, sides: Sides) -> list[Missing]:
