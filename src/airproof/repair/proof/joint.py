@@ -41,7 +41,7 @@ class Witness(Protocol):
 
 
 def less_sure(cause: str, off: Floats, findings: int) -> Floats:
-    """By how much wider than the Gaussian's are the standard deviations of what is left, once a cause was undone before.
+    """By how much wider than the Gaussian's are the standard deviations of what is left after a cause was undone.
 
     For Student's t, (n + off) / (n + findings) in the square, `off` being the squared Mahalanobis distance of so many
     findings before. Never narrower: findings that happen to lie near the middle do not make models better. Where
