@@ -80,7 +80,7 @@ class Line:
 
     def show(self) -> None:
         """Everything on it."""
-        link(f"Job {self.case.job}", f"/job/{self.case.job}")
+        link(f"Back to job {self.case.job}", f"/job/{self.case.job}", "back")
         heading(1, "The car on the line")
         say("An adapter for CAN at the car's diagnostic plug. Only the legislated questions that read are sent.")
         with Mark("section", classes="care", aria_label="Take care"):
@@ -122,7 +122,7 @@ class Line:
 
     def _found(self, session: Session) -> None:
         for part in found_in_words(session.found):
-            lines(map(self.bench.words, part.lines))
+            lines(map(self.case.words, part.lines))
         button("Let go of the car", self._let_go, "quiet small")
         self._reading(session)
         heading(2, "Record")
@@ -156,7 +156,7 @@ class Line:
             with place, folded(f"What it said: {len(self.case.state.codes)} codes, and all that stands with them"):
                 for part in readout_in_words(readout, self.bench.known):
                     heading(3, part.heading)
-                    lines(map(self.bench.words, part.lines))
+                    lines(map(self.case.words, part.lines))
 
         with Form(read, send="Read codes, freeze frames and readiness into the job"):
             say("Before anything is cleared or unplugged. Nothing is changed by it.", "soft")
@@ -252,7 +252,7 @@ class Line:
             return
         groups = tuple(name for name in groups_of(recording) if name in SHOWN) or groups_of(recording)[:3]
         end = recording.end_s
-        wish = self.bench.settings.wish()
+        wish = self.bench.settings.wish(self.case.barometer_kpa)
         view = View((end - SHOWN_S, end), groups, wish=wish, dark=self.bench.settings.look == "dark")
         drawn = figure(Seen(recording, Regimes({}, None)), view)
         if self.plot is None:
@@ -282,7 +282,7 @@ class Line:
         self.verdict.set_visibility(True)
         with self.verdict:
             for text in answer(weighed.weighing.verdict):
-                say(self.bench.words(text))
+                say(self.case.words(text))
             say("So far; it is weighed anew while you record.", "soft")
 
     # Clearing
@@ -299,13 +299,13 @@ class Line:
             place.clear()
             with place:
                 for part in cleared_in_words(cleared, after):
-                    lines(map(self.bench.words, part.lines))
+                    lines(map(self.case.words, part.lines))
 
         heading(2, "Clear the codes")
         with folded("After the repair, when everything readable is in the job"):
             for part in before_clearing():
                 heading(3, part.heading)
-                lines(map(self.bench.words, part.lines))
+                lines(map(self.case.words, part.lines))
             with Form(clear, send="Read out, save, and clear"):
                 field("Type clear", "first", required=True)
                 field("And once more", "second", required=True)
