@@ -82,7 +82,9 @@ class Line:
         """Everything on it."""
         link(f"Back to job {self.case.job}", f"/job/{self.case.job}", "back")
         heading(1, "The car on the line")
-        say("An adapter for CAN at the car's diagnostic plug. It only asks what the law makes every car answer, and changes nothing.")
+        say(
+            "An adapter for CAN at the car's diagnostic plug. It only asks what the law makes every car answer, and changes nothing."
+        )
         with Mark("section", classes="care", aria_label="Take care"):
             heading(2, "Take care")
             lines(CAUTIONS)
