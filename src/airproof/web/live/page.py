@@ -105,17 +105,11 @@ class Line:
             self.bench.line = await asyncio.to_thread(find_car, one(values, "adapter"), one(values, "rate"), pace)
             self._draw()
 
-        async def look_around() -> None:
-            here = await asyncio.to_thread(adapters_here)  # drivers take their time, some seconds in all
-            seen.write(f"This computer shows: {', '.join(here)}." if here else "This computer shows none by itself.")
-            if here:
-                adapter.props["defaultValue"] = here[0]  # what somebody has typed meanwhile stays
-                adapter.update()
-
+        here = adapters_here()
         with Form(look, send="Find the car"):
-            adapter = field("Adapter", "adapter", hint="Kind and channel, as gs_usb:0.", required=True)
-            seen = say("Looking for those that this computer shows.", "soft")
-            ui.timer(0.0, look_around, once=True)
+            seen = f"This computer shows: {', '.join(here)}." if here else "This computer shows none by itself."
+            hint = f"{seen} Kind and channel, as gs_usb:0."
+            field("Adapter", "adapter", here[0] if here else "", hint=hint, required=True)
             with folded("More about it"):
                 field("Bit rate", "rate", hint="Left out, it is found by listening first.", inputmode="numeric")
                 field("Pace", "pace", "1", hint="With a stand-in: its seconds in one.", inputmode="decimal")
