@@ -83,7 +83,8 @@ class Line:
         link(f"Back to job {self.case.job}", f"/job/{self.case.job}", "back")
         heading(1, "The car on the line")
         say(
-            "An adapter for CAN at the car's diagnostic plug. It only asks what the law makes every car answer, and changes nothing."
+            "An adapter for CAN at the car's diagnostic plug. It only asks what the law makes every car answer, "
+            "and changes nothing."
         )
         with Mark("section", classes="care", aria_label="Take care"):
             heading(2, "Take care")
@@ -105,11 +106,17 @@ class Line:
             self.bench.line = await asyncio.to_thread(find_car, one(values, "adapter"), one(values, "rate"), pace)
             self._draw()
 
-        here = adapters_here()
+        async def look_around() -> None:
+            here = await asyncio.to_thread(adapters_here)  # drivers take their time, some seconds in all
+            seen.write(f"This computer shows: {', '.join(here)}." if here else "This computer shows none by itself.")
+            if here:
+                adapter.props["defaultValue"] = here[0]  # what somebody has typed meanwhile stays
+                adapter.update()
+
         with Form(look, send="Find the car"):
-            seen = f"This computer shows: {', '.join(here)}." if here else "This computer shows none by itself."
-            hint = f"{seen} Kind and channel, as gs_usb:0."
-            field("Adapter", "adapter", here[0] if here else "", hint=hint, required=True)
+            adapter = field("Adapter", "adapter", hint="Kind and channel, as gs_usb:0.", required=True)
+            seen = say("Looking for those that this computer shows.", "soft")
+            ui.timer(0.0, look_around, once=True)
             with folded("More about it"):
                 field("Bit rate", "rate", hint="Left out, it is found by listening first.", inputmode="numeric")
                 field("Pace", "pace", "1", hint="With a stand-in: its seconds in one.", inputmode="decimal")
