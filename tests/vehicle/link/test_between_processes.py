@@ -85,9 +85,13 @@ class StandInProcess:
         self.reader = threading.Thread(target=read, daemon=True)
         self.reader.start()
         said: list[str] = []
-        while not said or READY not in said[-1]:
-            said.append(lines.get(timeout=PATIENCE_S))
-            assert said[-1], said
+        try:
+            while not said or READY not in said[-1]:
+                said.append(lines.get(timeout=PATIENCE_S))
+                assert said[-1], said
+        except BaseException:
+            self.__exit__()  # nothing is left behind where it never got ready
+            raise
         return self
 
     def __exit__(self, *_: object) -> None:
