@@ -122,7 +122,7 @@ def row(
     belief, ambient_c = generic_belief(request.profile), request.scene.ambient_c
 
     def case_of(one: Recording, goods: Sequence[Case] = ()) -> Case:
-        return weighing._case(one, request.profile, weather, belief, hypotheses, ambient_c, goods)
+        return weighing.case_of(one, request.profile, weather, belief, hypotheses, ambient_c, goods)
 
     goods = [] if good is None else [case_of(good)]
     for known in goods if checked else ():

@@ -6,6 +6,10 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+settings.register_profile("patient", deadline=None)  # no test is judged by the clock
+settings.load_profile("patient")
 
 BESIDE_THE_CHECKOUT = Path(__file__).resolve().parents[2] / "shared" / "data"
 

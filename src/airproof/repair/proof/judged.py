@@ -29,7 +29,6 @@ class _All(BaseModel):
     partly: _One
     new: _One
     proved: _One
-    proved_at_even_odds: _One
     not_fixed: _One
     something_else: _One
     nothing_before: _One
@@ -45,7 +44,6 @@ class Judged:
     partly: float
     new: float
     proved: float
-    proved_at_even_odds: float
     not_fixed: float
     something_else: float
     nothing_before: float
@@ -65,6 +63,6 @@ def judged() -> Judged:
         raise BrokenKnowledge(str(fault), "every number with its source", "Repair it.", where="judged.toml") from fault
     return Judged(
         read.cures_by_chance.value, read.usual_cure.value, read.partly.value, read.new.value, read.proved.value,
-        read.proved_at_even_odds.value, read.not_fixed.value, read.something_else.value, read.nothing_before.value,
+        read.not_fixed.value, read.something_else.value, read.nothing_before.value,
         read.nothing_else.value,
     )  # fmt: skip

@@ -31,8 +31,7 @@ def judge(
         return "fixed, but something else shows"
     likely_else = max(done["something else"], even["something else"])
     if (
-        done["fixed"] >= judged.proved
-        and even["fixed"] >= judged.proved_at_even_odds
+        least["fixed"] >= judged.proved
         and likely_else <= judged.nothing_else
         and not any(one.needed for one in missing)
     ):

@@ -253,8 +253,7 @@ def _reasons(
         lines.append(f"what was done does not usually mend this: {cause.title[:1].lower()}{cause.title[1:]}")
     lines.append(
         f"gone and nothing else: {in_hundred(outcomes['fixed'])} after what was done, {in_hundred(evens['fixed'])} if "
-        f"that had been as likely to fail as to help; a proof needs {in_hundred(judged().proved)} of the first and "
-        f"{in_hundred(judged().proved_at_even_odds)} of the second"
+        f"that had been as likely to fail as to help; a proof needs {in_hundred(judged().proved)} of both"
     )
     if cause is not None and shows is not None:
         none = 1.0 if cause.unit.startswith("x") else 0.0
