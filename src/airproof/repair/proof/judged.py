@@ -21,6 +21,13 @@ class _One(BaseModel):
     source: Annotated[str, Field(pattern=JUDGED.pattern)]
 
 
+class _Odds(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    value: Annotated[float, Field(gt=0.0)]
+    source: Annotated[str, Field(pattern=JUDGED.pattern)]
+
+
 class _All(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -33,11 +40,12 @@ class _All(BaseModel):
     something_else: _One
     nothing_before: _One
     nothing_else: _One
+    healthy_over_faulty: _Odds
 
 
 @dataclass(frozen=True)
 class Judged:
-    """Chances of what work does, and the probabilities from which on something is said."""
+    """Chances of what work does, and the probabilities and odds from which on something is said."""
 
     by_chance: float
     usual_cure: float
@@ -48,6 +56,7 @@ class Judged:
     something_else: float
     nothing_before: float
     nothing_else: float
+    healthy_over_faulty: float
 
 
 @cache
@@ -64,5 +73,5 @@ def judged() -> Judged:
     return Judged(
         read.cures_by_chance.value, read.usual_cure.value, read.partly.value, read.new.value, read.proved.value,
         read.not_fixed.value, read.something_else.value, read.nothing_before.value,
-        read.nothing_else.value,
+        read.nothing_else.value, read.healthy_over_faulty.value,
     )  # fmt: skip

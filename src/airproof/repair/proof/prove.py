@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 from airproof.diagnosis.gaps import too_little
 from airproof.diagnosis.hypotheses import hypotheses_for
@@ -18,6 +19,7 @@ from airproof.knowledge.lookup import near
 from airproof.knowledge.model import NONE, Cause, Fuel, Knowledge, Step
 from airproof.recording.recording import Recording
 from airproof.repair.proof.after import Said, codes_after, evidence_after
+from airproof.repair.proof.alone import doubt_alone
 from airproof.repair.proof.changes import finding_changes, size_change
 from airproof.repair.proof.courses import Asked, Found, asked, even, found, priors_of
 from airproof.repair.proof.drive_plan import drive_for
@@ -137,7 +139,12 @@ def prove(
     put = asked(sides, hypotheses, before.probability, [one for one in followed if one is not None])
     put = _with_codes(put, after.said, before.codes, known)
     weighed = found(put)
-    return _told(weighed, before, after, done, steps, known)
+    # Another fuel shifts the trims, which a verdict by itself would take for a fault.
+    alone = None if after.fuel is not None else partial(
+        doubt_alone, after.recordings, profile, after.barometer, after.ambient_c, baselines=baselines, sisters=sisters,
+        known=known,
+    )  # fmt: skip
+    return _told(weighed, before, after, done, steps, known, alone)
 
 
 def check_done(done: Done, known: Knowledge) -> list[Step]:
@@ -168,7 +175,13 @@ def _with_codes(put: Asked, said: Said, before: Mapping[str, str], known: Knowle
 
 
 def _told(
-    weighed: Found, before: Before, after: AfterRepair, done: Done, steps: Sequence[Step], known: Knowledge
+    weighed: Found,
+    before: Before,
+    after: AfterRepair,
+    done: Done,
+    steps: Sequence[Step],
+    known: Knowledge,
+    alone: Callable[[], list[Missing]] | None,
 ) -> Proof:
     numbers, sides, said = judged(), weighed.asked.sides, after.said
     followed = list(weighed.asked.before)
@@ -184,6 +197,9 @@ def _told(
     odd = [] if cause is None or cause.id not in weighed.asked.before else odd_after(weighed.asked, cause.id)
     missing = (*codes_back(codes), *odd, *missing_of(cause, needs, sides, size, shows, said))
     judgement = judge(outcomes, evens, missing, numbers)
+    if judgement == "proved" and alone is not None:
+        missing = (*alone(), *missing)
+        judgement = judge(outcomes, evens, missing, numbers)
     changes = finding_changes(sides)
     others = {c: p for c, p in weighed.something_else(priors).items() if p >= WORTH_NAMING}
     settled = judgement in ("proved", "nothing to prove", "not fixed")
