@@ -25,7 +25,9 @@ from __future__ import annotations
 import sys
 from collections import Counter
 from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -172,20 +174,28 @@ def in_a_line(one: Judged) -> str:
     )
 
 
+def judged_or_not(place: int, *, seed: int) -> Judged | str:
+    """The case at that place, or why nothing was judged before."""
+    try:
+        return judged(place, seed)
+    except UnusableRequest as fault:
+        return str(fault)
+
+
 def main() -> None:
     words = [word for word in sys.argv[1:] if word != "--list"]
     number, seed = int([*words, "500"][0]), int(words[1]) if len(words) > 1 else 1
     every: list[Judged] = []
     unjudged = 0
-    for place in range(number):
-        try:
-            every.append(judged(place, seed))
-        except UnusableRequest as fault:
-            unjudged += 1
-            print(fault)
-            continue
-        if "--list" in sys.argv:
-            print(in_a_line(every[-1]), flush=True)
+    with ProcessPoolExecutor() as pool:
+        for one in pool.map(partial(judged_or_not, seed=seed), range(number)):
+            if isinstance(one, str):
+                unjudged += 1
+                print(one)
+                continue
+            every.append(one)
+            if "--list" in sys.argv:
+                print(in_a_line(one), flush=True)
     print(f"\n{number} rehearsed repairs, seed {seed}; {unjudged} with nothing judged before\n")
     print("| kind | cases | proved | not proved yet | not fixed | something else shows | nothing to prove |")
     print("|---|---|---|---|---|---|---|")
