@@ -237,6 +237,7 @@ class TestTwoAtOnce:
         other.get_by_label("The job's number").fill(number)
         other.get_by_label("And once more").fill(number)
         other.get_by_role("button", name="Delete it for good").click()
+        expect(other).to_have_url(f"{phone.address}/")  # it is done, and the jobs that are left are listed
         page.bring_to_front()
         expect(page.locator("#page")).to_contain_text("somebody has deleted it")
 
