@@ -151,7 +151,7 @@ class CaseFile:
 
     async def weigh(self) -> None:
         """Weigh the job as it stands, and show it."""
-        self.trouble = ""
+        self._in_trouble("")
         if self.state.engine is None:  # said where the answer would stand
             self.weighed = None
             self.redraw("work")
@@ -165,14 +165,19 @@ class CaseFile:
                 self.hear(f"Weighed. {' '.join(map(self.words, answer(found.weighing.verdict)))}")
             self.weighed = found
         except Stopped:
-            self.trouble = "The weighing was stopped. What is shown below is from before."
+            self._in_trouble("The weighing was stopped. What is shown below is from before.")
         except AirproofError as fault:
             self.weighed = None
-            self.trouble = in_words(fault)
+            self._in_trouble(in_words(fault))
         except Exception as fault:  # the facts are still there to be read and corrected
-            self.trouble = reported(fault)
+            self._in_trouble(reported(fault))
         self.redraw("work")
         self.redraw("weighing")
+
+    def _in_trouble(self, words: str) -> None:
+        """Say so, but never over it that the job is gone: a weighing may end after that was seen."""
+        if not self.gone:
+            self.trouble = words
 
     async def look(self) -> None:
         """Ask whether the job has moved on; cheap enough to be asked every second."""
@@ -181,8 +186,8 @@ class CaseFile:
         try:
             last = await asyncio.to_thread(self.bench.store.last_event, self.job)
         except AirproofError:
+            self._in_trouble("This job is not here any more: somebody has deleted it. Nothing more can be added to it.")
             self.gone = True
-            self.trouble = "This job is not here any more: somebody has deleted it. Nothing more can be added to it."
             self.redraw("work")
             return
         if last > self.seen:
