@@ -172,10 +172,12 @@ class TestTheOthers:
         rest = [cause(f"cause-{n}", 0.004) for n in range(5)]
         shown = case_file(verdict(cause("map-offset", 0.98), *rest))
         assert [one.id for one in shown.causes] == ["map-offset"]
-        assert shown.others.startswith("All others together: 2 in 100 (title of cause-0; title of cause-1;")
+        assert shown.others == "All others together: 2 in 100."
+        assert shown.which == tuple(f"title of cause-{n}" for n in range(5))
 
     def test_no_others_no_sentence(self) -> None:
-        assert case_file(verdict(cause("map-offset", 1.0 - 1e-9))).others == ""
+        shown = case_file(verdict(cause("map-offset", 1.0 - 1e-9)))
+        assert (shown.others, shown.which) == ("", ())
 
     def test_where_all_are_improbable_the_first_is_shown(self) -> None:
         shown = case_file(verdict(*(cause(f"cause-{n}", 0.001) for n in range(9))))
@@ -199,7 +201,7 @@ class TestTheOthers:
         assert [one.id for one in shown.causes] == [f"cause-{n}" for n in range(len(shown.causes))]
         assert all(one.probability >= SHOWN_FROM for one in shown.causes[1:])
         for one in whole.causes[len(shown.causes) :]:
-            assert one.title[1:] in shown.others
+            assert one.title[:1].lower() + one.title[1:] in shown.which
         for one in shown.causes:
             assert all(piece.decibans > 0.0 for piece in one.speaks_for)
             assert all(piece.decibans < 0.0 for piece in one.against)

@@ -75,10 +75,13 @@ class CauseShown:
 
 @dataclass(frozen=True)
 class Weighed:
-    """The causes worth a line of their own, and all others in one sentence, empty where there are none."""
+    """The causes worth a line of their own; all others together in one sentence, empty where there are none, and which
+    they are.
+    """
 
     causes: tuple[CauseShown, ...]
     others: str
+    which: tuple[str, ...]
 
 
 @cache
@@ -99,7 +102,8 @@ def case_file(verdict: Verdict) -> Weighed:
     shown = [c for c in verdict.causes if c.probability >= SHOWN_FROM][:MOST_SHOWN] or list(verdict.causes[:1])
     findings = {finding.id: finding for finding in verdict.findings}
     rest = [c for c in verdict.causes if c not in shown]
-    return Weighed(tuple(_cause(one, findings) for one in shown), _others(rest))
+    which = tuple(cause.title[0].lower() + cause.title[1:] for cause in rest)
+    return Weighed(tuple(_cause(one, findings) for one in shown), _others(rest), which)
 
 
 def sources_in_words(keys: Sequence[str], known: Knowledge) -> list[str]:
@@ -152,6 +156,4 @@ def _evidence(evidence: Evidence, finding: Finding | None) -> EvidenceShown:
 def _others(causes: Sequence[CauseVerdict]) -> str:
     if not causes:
         return ""
-    total = sum(cause.probability for cause in causes)
-    names = "; ".join(cause.title[0].lower() + cause.title[1:] for cause in causes)
-    return f"All others together: {in_hundred(total)} ({names})."
+    return f"All others together: {in_hundred(sum(cause.probability for cause in causes))}."

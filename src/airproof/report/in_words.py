@@ -19,7 +19,7 @@ from airproof.recording.recording import ColumnReading, Recording
 from airproof.report.wording import duration, in_hundred, sentence, with_interval
 
 if TYPE_CHECKING:
-    from airproof.repair.plan import Plan
+    from airproof.repair.plan import NextStep, Plan
 
 CLEAR, PROBABLE, POSSIBLE = 0.90, 0.60, 0.30
 """From these probabilities on an answer is said plainly, as probable, as possible; judged: Airproof authors,
@@ -254,12 +254,17 @@ def _what_else(verdict: Verdict) -> tuple[str, ...]:
     return tuple(f"{said_of(c)}: {in_hundred(c.probability)}." for c in others)
 
 
+def cost_of(step: NextStep, currency: str) -> str:
+    """What a step takes by itself: "50 USD and 25 minutes"."""
+    return _cost(step.money, step.minutes, currency)
+
+
 def _next_step(plan: Plan) -> tuple[str, ...]:
     if not plan.next_steps:
         return ()
     step, habit = plan.next_steps[0], plan.habit
     total = _cost(step.expected_total_money, step.expected_total_minutes, plan.currency)
-    lines = [f"{step.title}: {_cost(step.money, step.minutes, plan.currency)}. [{step.id}]"]
+    lines = [f"{step.title}: {cost_of(step, plan.currency)}. [{step.id}]"]
     if step.why:
         lines.append(sentence(step.why))
     lines.append(f"The whole repair, begun this way, is expected to take {total}.")

@@ -36,6 +36,7 @@ from airproof.jobs.overview import JobLine, foremost, on_one_line
 from airproof.jobs.state import Fact, State, standing
 from airproof.knowledge.model import Knowledge
 from airproof.knowledge.vin import doubts_of
+from airproof.recording.signals import glossary
 from airproof.report.in_words import Part
 
 HEADINGS = (
@@ -194,8 +195,9 @@ def _from(source: str | None) -> str:
 
 
 def _absolute(name: str, value: str | float) -> str | float:
-    """A value of a freeze frame; pressures there are absolute, but for that of the fuel rail."""
-    if isinstance(value, str) and name.endswith("_pressure") and not name.startswith("fuel"):
+    """A value of a freeze frame, a pressure that is absolute called so."""
+    kind = glossary().signals.get(name)
+    if isinstance(value, str) and kind is not None and kind.is_absolute_pressure:
         return _KPA.sub(r"\1 kPa absolute", value)
     return value
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from airproof.report.case_file import CauseShown, EvidenceShown, case_file
 from airproof.report.exhibits import SUBJECTS
-from airproof.report.in_words import answer, in_words
+from airproof.report.in_words import answer, cost_of, in_words
 from airproof.report.wording import clock, sentence
 from airproof.web.case.file import CaseFile
 from airproof.web.marks import Mark, folded, folded_later, heading, lines, link, say
@@ -28,12 +28,10 @@ def answer_in_short(case: CaseFile) -> None:
         plan = weighed.plan
         if plan is not None and plan.next_steps:
             step = plan.next_steps[0]
-            parts = {part.id: part for part in in_words(weighed.weighing, plan, weighed.recordings)}
             with Mark("p"):
                 Mark("span", "Next: ")
                 link(step.title, f"/job/{case.job}/step/{step.id}")
-                cost = parts["next"].lines[0].removeprefix(f"{step.title}: ")
-                Mark("span", f", {words(cost)} ")
+                Mark("span", f", {words(cost_of(step, plan.currency))}. ")
                 link("Why", "#next", aria_label="Why this step comes next")
 
 
@@ -55,11 +53,9 @@ def show(case: CaseFile) -> None:
     for cause in shown.causes:
         _cause(case, cause)
     if shown.others:
-        together, _, which = shown.others.partition(" (")
-        say(words(f"{together}."), "soft")
-        if which:
-            with folded("Which these are"):
-                lines(sentence(words(one)) for one in which.removesuffix(".").removesuffix(")").split("; "))
+        say(words(shown.others), "soft")
+        with folded("Which these are"):
+            lines(sentence(words(one)) for one in shown.which)
     for pair in weighing.verdict.pairs[:2]:
         names = " and ".join(case.bench.known.causes[name].title.lower() for name in pair.causes)
         say(f"Both at once ({names}): {100 * pair.probability:.0f} in 100 against either alone.")

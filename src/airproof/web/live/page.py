@@ -83,8 +83,8 @@ class Line:
         link(f"Back to job {self.case.job}", f"/job/{self.case.job}", "back")
         heading(1, "The car on the line")
         say(
-            "An adapter for CAN at the car's diagnostic plug. It only asks what the law makes every car answer, "
-            "and changes nothing."
+            "An adapter for CAN at the car's diagnostic plug. It asks what cars must answer by law, and changes "
+            "nothing in the car unless you clear its codes."
         )
         with Mark("section", classes="care", aria_label="Take care"):
             heading(2, "Take care")
