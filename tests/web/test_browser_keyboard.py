@@ -49,9 +49,8 @@ def test_a_whole_job_needs_no_mouse(browser: Browser, served: str) -> None:
     press(page, page.get_by_role("button", name="Open the job"))
     page.wait_for_url("**/job/*")
     page.locator("#weighing").wait_for()
-    go_to(page, page.locator(".drop input[type=file]"))
-    with page.expect_file_chooser() as asked:
-        page.keyboard.press("Enter")
+    with page.expect_file_chooser() as asked:  # asked for before the way there: it takes the browser a moment to heed
+        press(page, page.locator(".drop input[type=file]"))
     asked.value.set_files(DEMO / "recording.csv")
     expect(page.locator(".drop [data-said]")).to_contain_text("It is in the job")
     expect(weighed(page)).to_contain_text("8 kPa high")
