@@ -73,6 +73,11 @@ def fact(page: Page, code: str) -> None:
     page.wait_for_function("!document.querySelector('#page progress:not([hidden])')")
 
 
+def next_step(page: Page) -> None:
+    """Until the next step that follows from it is there as well."""
+    page.wait_for_function("!document.body.innerText.includes('is being reckoned')")
+
+
 def main(jobs: int) -> None:
     """Measure and tell."""
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
@@ -112,7 +117,9 @@ def measure(process: subprocess.Popen[str], playwright: Playwright, folder: Path
     page.bring_to_front()
     tell("the page of a weighed job", [seconds(lambda: see(path, ".answer")) for _ in range(TIMES)], "1")
     job.bring_to_front()
-    tell("verdict after a new fact", [seconds(lambda c=code: fact(job, c)) for code in CODES[:TIMES]], "0.5")
+    facts = [(seconds(lambda c=code: fact(job, c)), seconds(lambda: next_step(job))) for code in CODES]
+    tell("verdict after a new fact", [verdict for verdict, _ in facts], "0.5")
+    tell("and its next step", [verdict + step for verdict, step in facts], "-")
     long = new_job(visitor, "long")
     expect(give(long, long_recording(folder / "long.csv"))).to_contain_text("in the job", timeout=90_000)
     href = long.locator("a[href*='/recording/']").first.get_attribute("href") or ""

@@ -43,9 +43,9 @@ def counted(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     jobs: list[int] = []
     real = Bench._weigh
 
-    def weigh(self: Bench, job: int, progress: Any) -> Weighed:
+    def weigh(self: Bench, job: int, judged: Any, progress: Any) -> Weighed:
         jobs.append(job)
-        return real(self, job, progress)
+        return real(self, job, judged, progress)
 
     monkeypatch.setattr(Bench, "_weigh", weigh)
     return jobs
@@ -56,6 +56,35 @@ def add(bench: Bench, *drafts: Draft, job: int = 1) -> None:
 
 
 class TestWeighing:
+    def test_the_verdict_is_told_before_its_plan(self, bench: Bench, counted: list[int]) -> None:
+        told: list[Weighed] = []
+
+        async def pages() -> list[Weighed]:
+            return await asyncio.gather(*(bench.weigh(1, told.append) for _ in range(2)))
+
+        whole = asyncio.run(pages())
+        assert counted == [1]
+        assert len(told) == 2  # to each page that asked
+        assert [one.plan for one in told] == [None, None]
+        assert all(one.weighing is whole[0].weighing for one in told)  # the same verdict, not another weighing
+        assert whole[0].plan is not None
+
+    def test_what_is_called_off_tells_no_verdict(self, bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+        """A stop that comes between the last progress and the verdict holds too."""
+        told: list[Weighed] = []
+        real = module.Work.progress
+
+        def late(work: Any, share: float) -> None:
+            if share == 1.0:
+                work.call_off()
+            real(work, share)
+
+        monkeypatch.setattr(module.Work, "progress", late)
+        with pytest.raises(Stopped):
+            asyncio.run(bench.weigh(1, told.append))
+        assert told == []
+        assert bench.at_work(1) is None
+
     def test_all_who_ask_are_given_the_same(self, bench: Bench, counted: list[int]) -> None:
         async def pages() -> list[Weighed]:
             together = await asyncio.gather(*(bench.weigh(1) for _ in range(4)))
@@ -94,8 +123,8 @@ class TestWeighing:
     ) -> None:
         counting = Bench._weigh
 
-        def weigh(self: Bench, job: int, progress: Any) -> Weighed:
-            found = counting(self, job, progress)
+        def weigh(self: Bench, job: int, judged: Any, progress: Any) -> Weighed:
+            found = counting(self, job, judged, progress)
             if len(counted) == 1:
                 add(bench, said("code", id="P0299"))
             return found
@@ -247,8 +276,8 @@ class TestSettings:
         real = Bench._weigh
         changed: list[bool] = []
 
-        def weigh(self: Bench, job: int, progress: Any) -> Weighed:
-            found = real(self, job, progress)
+        def weigh(self: Bench, job: int, judged: Any, progress: Any) -> Weighed:
+            found = real(self, job, judged, progress)
             if not changed:
                 changed.append(True)
                 bench.price("labour_per_hour = 1\n")

@@ -12,7 +12,7 @@ import json
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, TypeAlias
 
@@ -61,10 +61,12 @@ def weigh_job(
     progress: Callable[[float], None] | None = None,
     learned: str = "",
     beside: Sequence[Recording] = (),
+    judged: Callable[[Weighed], None] | None = None,
 ) -> Weighed:
     """Weigh all that the job holds, with recordings `beside` that are not in it yet; `progress` is told the share done.
 
     `learned` stands for the shop's own numbers where they are in `known`: another text where they are others.
+    `judged` is told the verdict as soon as it is there: its plan is looked for after that.
 
     Raises UnusableRequest where no engine was given, or there is nothing to weigh.
     """
@@ -97,11 +99,14 @@ def weigh_job(
         known=known,
         progress=progress,
     )
-    plan = None
-    if weighing.verdict.refusal is None:
-        task = _after_steps(task_from(weighing, known, prices or known.prices), state, known)
-        plan = plan_of(task, task.looked_into(asked=[HABIT]))
-    return Weighed(weighing, plan, tuple(recordings), says.left_out, _fingerprint(state, says, learned), len(events))
+    heard = _fingerprint(state, says, learned)
+    found = Weighed(weighing, None, tuple(recordings), says.left_out, heard, len(events))
+    if weighing.verdict.refusal is not None:
+        return found
+    if judged is not None:
+        judged(found)
+    task = planning_task(found, state, known, prices)
+    return replace(found, plan=plan_of(task, task.looked_into(asked=[HABIT])))
 
 
 def keep_verdict(store: Store, job: int, weighed: Weighed, as_object: AsObject, author: str = "") -> None:

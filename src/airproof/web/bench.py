@@ -8,6 +8,7 @@ import hashlib
 import re
 from collections import OrderedDict
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -40,6 +41,16 @@ ENGLISH = language("en")
 _TIGHT = re.compile(r"(?<=\d)(?=kPa\b)")
 
 
+@dataclass(frozen=True)
+class UnderWay:
+    """A weighing under way, by which knowledge and prices: what it has judged is there before its plan is."""
+
+    work: Work
+    by: tuple[str, Prices]
+    whole: asyncio.Task[Weighed]
+    judged: asyncio.Future[Weighed]
+
+
 class Bench:
     """The one bench that all pages work on; `author` is who says something where a page does not know better."""
 
@@ -51,7 +62,7 @@ class Bench:
         self.trouble = ""
         self.line: Session | None = None
         self._weighed: OrderedDict[int, tuple[str, Weighed]] = OrderedDict()
-        self._at_work: dict[int, tuple[Work, asyncio.Task[Weighed], tuple[str, Prices]]] = {}
+        self._at_work: dict[int, UnderWay] = {}
         self._to_keep: dict[int, asyncio.Task[None]] = {}
         self._reckon()
 
@@ -80,8 +91,8 @@ class Bench:
 
     def close(self) -> None:
         """Let go of everything."""
-        for work, _, _ in self._at_work.values():
-            work.call_off()
+        for held in self._at_work.values():
+            held.work.call_off()
         if self.line is not None:
             self.line.end()
         self.store.close()
@@ -155,12 +166,12 @@ class Bench:
     def at_work(self, job: int) -> Work | None:
         """The weighing of that job that is under way."""
         held = self._at_work.get(job)
-        return None if held is None else held[0]
+        return None if held is None else held.work
 
-    async def weigh(self, job: int) -> Weighed:
+    async def weigh(self, job: int, judged: Callable[[Weighed], None] | None = None) -> Weighed:
         """Weigh the job as it stands; several pages that ask at once are given the same.
 
-        Raises as `weigh_job`, and Stopped where it was called off.
+        `judged` is told each verdict before its plan is there. Raises as `weigh_job`, and Stopped where it was called off.
         """
         state = await asyncio.to_thread(self.store.state, job)
         found = self.weighed(job, state)
@@ -168,16 +179,16 @@ class Bench:
             return found
         held = self._at_work.get(job)
         if held is None:
-            work = Work(f"weighing job {job}")
-            task = asyncio.create_task(work.carry_out(partial(self._weigh, job)))
-            held = self._at_work[job] = work, task, self._by
-            task.add_done_callback(lambda _: self._at_work.pop(job, None))
-        weighed = await asyncio.shield(held[1])
-        if held[2] != self._by:  # prices or what was learned are others meanwhile
-            return await self.weigh(job)
+            held = self._at_work[job] = self._begin(job)
+            held.whole.add_done_callback(lambda _: self._at_work.pop(job, None))
+        if judged is not None:
+            held.judged.add_done_callback(lambda first: judged(first.result()))
+        weighed = await asyncio.shield(held.whole)
+        if held.by != self._by:  # prices or what was learned are others meanwhile
+            return await self.weigh(job, judged)
         self._keep(job, weighed)
         if await asyncio.to_thread(self.store.state, job) != state:  # it has moved on meanwhile
-            return await self.weigh(job)
+            return await self.weigh(job, judged)
         return weighed
 
     @property
@@ -185,10 +196,22 @@ class Bench:
         """What every job is weighed and planned by."""
         return self.mark, self.prices
 
-    def _weigh(self, job: int, progress: Callable[[float], None]) -> Weighed:
+    def _begin(self, job: int) -> UnderWay:
+        loop = asyncio.get_running_loop()
+        judged: asyncio.Future[Weighed] = loop.create_future()
+        work = Work(f"weighing job {job}")
+
+        def tell(found: Weighed) -> None:
+            work.progress(1.0)  # the last moment at which it looks up: a plan is searched in one go
+            loop.call_soon_threadsafe(judged.set_result, found)
+
+        whole = asyncio.create_task(work.carry_out(partial(self._weigh, job, tell)))
+        return UnderWay(work, self._by, whole, judged)
+
+    def _weigh(self, job: int, judged: Callable[[Weighed], None], progress: Callable[[float], None]) -> Weighed:
         from airproof.jobs.weighing import weigh_job
 
-        return weigh_job(self.store, job, self.known, self.prices, progress, self.mark)
+        return weigh_job(self.store, job, self.known, self.prices, progress, self.mark, judged=judged)
 
     def _keep(self, job: int, weighed: Weighed) -> None:
         heard = state_of(self.store.events(job)[: weighed.seen])

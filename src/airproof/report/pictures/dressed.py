@@ -82,7 +82,8 @@ def _axes(figure: Figure, language: Language, wish: Wish, say: Callable[[str], s
     done: set[int] = set()
     for axes in figure.axes:
         for axis in (axes.xaxis, axes.yaxis):
-            done |= {id(text) for text in axis.get_ticklabels(which="both")}
+            ticks = axis.get_major_ticks() + axis.get_minor_ticks()  # as they are: what they say is set when drawn
+            done |= {id(text) for tick in ticks for text in (tick.label1, tick.label2)}
             # A row's heading stands for the label of the axis that has ticks and no label of its own.
             bare = (axis is axes.yaxis) == (len(axes.get_yticks()) > 0)
             label = axis.label.get_text() or (axes.get_title("left") if bare else "")

@@ -16,6 +16,7 @@ from xml.sax.saxutils import escape, quoteattr
 import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.patheffects import AbstractPathEffect, withStroke
 from matplotlib.ticker import FixedLocator, FuncFormatter, MultipleLocator, NullLocator
@@ -167,10 +168,27 @@ def as_png(drawing: Drawing) -> bytes:
 def as_svg(drawing: Drawing) -> bytes:
     """The picture as SVG with title and description, no date in it."""
     buffer = io.BytesIO()
-    drawing.figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": "Airproof"})
+    with _laid_out(drawing.figure):
+        drawing.figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": "Airproof"})
     text = buffer.getvalue().decode("utf-8")
     start = text.index("<svg")
     end = text.index(">", start)
     words = f"\n <title>{escape(drawing.title)}</title>\n <desc>{escape(drawing.alt)}</desc>"
     role = f' role="img" aria-label={quoteattr(drawing.alt)}'
     return (text[:end] + role + text[end : end + 1] + words + text[end + 1 :]).encode("utf-8")
+
+
+@contextmanager
+def _laid_out(figure: Figure) -> Iterator[None]:
+    """The figure with its parts in their places: saved without a layout to reckon it is drawn once and not twice."""
+    engine = figure.get_layout_engine()
+    if engine is None:
+        yield
+        return
+    FigureCanvasSVG(figure)  # letters are as wide as they will be drawn
+    engine.execute(figure)
+    figure.set_layout_engine("none")
+    try:
+        yield
+    finally:
+        figure.set_layout_engine(engine)

@@ -29,6 +29,9 @@ from airproof.web.work import Stopped
 LOOK_S = 1.0
 """How often a page asks whether its job has moved on."""
 
+WITH_ITS_PLAN_S = 0.1
+"""A verdict whose plan follows within this time is shown with it, in one go."""
+
 NAMED = 3
 REACHED = ("verdict", "proof")
 """What the program itself puts into a job: nobody has said anything by it."""
@@ -82,8 +85,8 @@ class CaseFile:
             hear(text)
 
     def part(self, draw: Callable[[CaseFile], None], *, on: str, of: Collection[str] = ()) -> None:
-        """A part of the page; `on` is "facts" or "weighing", whatever it is drawn from; `of` are the kinds of facts
-        that it shows, none meaning all. Forms are no part of it: what somebody types stays when others add.
+        """A part of the page; `on` is "facts", "weighing" or "plan", whatever it is drawn from; `of` are the kinds of
+        facts that it shows, none meaning all. Forms are no part of it: what somebody types stays when others add.
         """
         part = Part(draw, on, Mark("div"), frozenset(of))
         self.parts.append(part)
@@ -150,29 +153,43 @@ class CaseFile:
         return {event.kind for event in self.events if event.number in touched}
 
     async def weigh(self) -> None:
-        """Weigh the job as it stands, and show it."""
+        """Weigh the job as it stands, and show it: the verdict by itself, where its plan takes longer."""
         self._in_trouble("")
         if self.state.engine is None:  # said where the answer would stand
-            self.weighed = None
-            self.redraw("work")
-            self.redraw("weighing")
+            self._show(None)
             return
+        late: list[asyncio.TimerHandle] = []
+
+        def judged(found: Weighed) -> None:
+            late.append(asyncio.get_running_loop().call_later(WITH_ITS_PLAN_S, self._show, found))
+
         try:
             found = self.bench.weighed(self.job, self.state)
             if found is None:
                 self.redraw("work")
-                found = await self.bench.weigh(self.job)
-                self.hear(f"Weighed. {' '.join(map(self.words, answer(found.weighing.verdict)))}")
-            self.weighed = found
+                found = await self.bench.weigh(self.job, judged)
         except Stopped:
+            found = self.weighed
             self._in_trouble("The weighing was stopped. What is shown below is from before.")
         except AirproofError as fault:
-            self.weighed = None
+            found = None
             self._in_trouble(in_words(fault))
         except Exception as fault:  # the facts are still there to be read and corrected
+            found = self.weighed
             self._in_trouble(reported(fault))
+        for one in late:
+            one.cancel()
+        self._show(found)
+
+    def _show(self, found: Weighed | None) -> None:
+        """Show what was found; a verdict that is shown already stays as it is, with what was unfolded in it."""
+        shown, self.weighed = self.weighed, found
         self.redraw("work")
-        self.redraw("weighing")
+        if found is None or shown is None or shown.weighing is not found.weighing:
+            self.redraw("weighing")
+            if found is not None:
+                self.hear(f"Weighed. {' '.join(map(self.words, answer(found.weighing.verdict)))}")
+        self.redraw("plan")
 
     def _in_trouble(self, words: str) -> None:
         """Say so, but never over it that the job is gone: a weighing may end after that was seen."""
@@ -220,13 +237,13 @@ async def show(bench: Bench, job: int) -> None:
     case.weighed = bench.weighed(job, case.state)
     with page(bench, title_of(line)):
         case.part(told.head, on="facts", of=("car", "closed", "reopened"))
-        case.part(weighing.answer_in_short, on="weighing")
+        case.part(weighing.answer_in_short, on="plan")
         case.part(_at_work, on="work")
         told.show(case)
         heard.show(case)
         recordings.show(case)
         case.part(weighing.show, on="weighing")
-        case.part(next_step.show, on="weighing")
+        case.part(next_step.show, on="plan")
         done.show(case)
         proof.show(case)
         close.show(case)
@@ -244,6 +261,9 @@ def _at_work(case: CaseFile) -> None:
     if work is None:
         return
     with Mark("div", classes="news", role="status"):
+        if work.share == 1.0:  # judged: from here on there is no way back
+            say("The next step is being reckoned ...")
+            return
         say("Weighing what is there ...")
         bar = Mark("progress", max=1, value=0, aria_label="How much has been weighed")
         button("Stop", work.call_off, "quiet small")

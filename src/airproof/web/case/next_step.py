@@ -23,7 +23,7 @@ def show(case: CaseFile) -> None:
     heading(2, "Next step", id="next")
     weighed = case.weighed
     if weighed is None or weighed.plan is None or not weighed.plan.next_steps:
-        say("It follows from the weighing.", "soft")
+        say("It follows from the weighing.", "soft")  # also while it is being reckoned: that is told at the top
         return
     words = case.words
     step = weighed.plan.next_steps[0]
