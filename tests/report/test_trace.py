@@ -154,7 +154,7 @@ class TestGroups:
         recording = Recording({name: signal(name, kind.unit, time, middle)})
         one = Seen(recording, Regimes({}))
         drawn = figure(one, view(groups=groups_of(recording), window=(0.0, 10.0)))
-        assert line_of(drawn, kind.title)["y"] == pytest.approx(middle.tolist(), rel=1e-4)
+        assert line_of(drawn, kind.title)["y"] == pytest.approx(tuple(middle.tolist()), rel=1e-4)
         sound(drawn)
 
 
@@ -214,8 +214,8 @@ class TestFigure:
         drawn = figure(seen(), view(window=(5.0, 50.0)))
         doing = line_of(drawn, "what the engine was doing")
         rows = {str(regime): row for row, regime in enumerate(Regime)}
-        assert doing["x"] == [5.0, 11.0, None, 20.0, 50.0, None]
-        assert doing["y"] == [rows["key-on"], rows["key-on"], None, rows["idle"], rows["idle"], None]
+        assert doing["x"] == (5.0, 11.0, None, 20.0, 50.0, None)
+        assert doing["y"] == (rows["key-on"], rows["key-on"], None, rows["idle"], rows["idle"], None)
         assert drawn["layout"]["yaxis"]["ticktext"] == list(rows)
 
     def test_shaded_and_marked_stretches(self) -> None:
@@ -250,7 +250,7 @@ class TestFigure:
         recording = Recording({"engine_speed": signal("engine_speed", "1/min", np.empty(0), np.empty(0))})
         drawn = figure(Seen(recording, Regimes({})), view(groups=("engine speed",)))
         sound(drawn)
-        assert line_of(drawn, "engine speed")["x"] == []
+        assert line_of(drawn, "engine speed")["x"] == ()
 
 
 class TestHealthyRange:
@@ -259,8 +259,8 @@ class TestHealthyRange:
         (relation,) = [one for one in made.relations if one.id == "manifold-pressure"]
         band = lines_of(figure(made, view()), "healthy range")[0]
         assert len(band["x"]) == 3 * min(relation.time.size, COLUMNS // 3)
-        assert band["x"][:3] == [round(float(relation.time[0]), 3)] * 2 + [None]
-        assert band["y"][:2] == pytest.approx([relation.low[0], relation.high[0]], rel=1e-4)
+        assert band["x"][:3] == (*[round(float(relation.time[0]), 3)] * 2, None)
+        assert band["y"][:2] == pytest.approx((relation.low[0], relation.high[0]), rel=1e-4)
 
     def test_points_that_are_not_known_are_left_out(self) -> None:
         made = seen()
@@ -276,7 +276,7 @@ class TestHealthyRange:
         recording = Recording({"air_flow": signal("air_flow", "g/s", time, time)})
         drawn = figure(Seen(recording, Regimes({}), (replace(nothing, time=time),)), view(groups=("air flow",)))
         sound(drawn)
-        assert line_of(drawn, "healthy range")["x"] == []
+        assert line_of(drawn, "healthy range")["x"] == ()
 
 
 class TestAnotherRecording:
@@ -328,7 +328,7 @@ class TestUnits:
         recording = Recording({"coolant_temperature": signal("coolant_temperature", "degC", time, np.full(5, 100.0))})
         drawn = figure(Seen(recording, Regimes({})), view(groups=("temperatures",), wish=Wish("inHg", "degF")))
         assert drawn["layout"]["annotations"][0]["text"] == "temperatures, degF"
-        assert drawn["data"][-1]["y"] == [212.0] * 5
+        assert drawn["data"][-1]["y"] == (212.0,) * 5
 
     def test_what_has_no_unit_shows_none(self) -> None:
         time = np.arange(0.0, 5.0)

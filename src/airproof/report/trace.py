@@ -155,7 +155,12 @@ def figure(seen: Seen, view: View) -> dict[str, Any]:
             "fixedrange": True,
         }
         traces += _row(seen, view, names, place, ink)
-    return {"data": traces, "layout": layout, "config": _CONFIG}
+    return {"data": [_fixed(trace) for trace in traces], "layout": layout, "config": _CONFIG}
+
+
+def _fixed(trace: dict[str, Any]) -> dict[str, Any]:
+    """Its points as tuples: a page would keep watch over every number of a list."""
+    return {**trace, "x": tuple(trace["x"]), "y": tuple(trace["y"])}
 
 
 _CONFIG = {
