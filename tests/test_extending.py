@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 import airproof.knowledge
+from airproof.diagnosis import examine
 from airproof.diagnosis import weigh as weighing
 from airproof.diagnosis.facts import facts_of
 from airproof.diagnosis.facts_file import load_facts
@@ -83,7 +84,7 @@ def test_a_check(monkeypatch):
     check = namespace(blocks("A check")[0]).check
     recording, profile = read_recording(DEMO / "recording.csv"), load_profile(DEMO / "engine.toml")
     before = weighing.weigh([recording], profile).verdict
-    monkeypatch.setattr(weighing, "CHECKS", (*weighing.CHECKS, check))
+    monkeypatch.setattr(examine, "CHECKS", (*examine.CHECKS, check))
     after = weighing.weigh([recording], profile).verdict
     found = next(one for one in after.findings if one.id == "supply-at-idle")
     assert 13.0 < found.value < 14.5

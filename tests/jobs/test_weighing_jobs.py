@@ -132,6 +132,60 @@ class TestOfToday:
         assert fingerprint(state_of(shuffled), KNOWN) == fingerprint(state_of(made), KNOWN)
 
 
+class TestExaminedOnce:
+    """What is told comes in bit by bit, recordings once: they are examined anew where something of them changes."""
+
+    TOLD = (
+        draft("code", id="P0299"),
+        draft("symptom", id="rough-idle"),
+        draft(
+            "freeze_frame",
+            code="P0106",
+            values={"engine_speed": "2200 1/min", "manifold_pressure": "70 kPa", "air_flow": "20 g/s"},
+        ),
+        draft("reading", signal="manifold_pressure", value="106 kPa"),
+        draft("measured", tables={"measured": [{"what": "signal", "value": "1.9 V"}]}),
+        draft("look", id="plug-loose", found=False),
+        draft("step", id="look-hoses", outcome="not found", minutes=5),
+    )
+    RECORDED = (
+        draft("place", altitude="900m"),
+        draft("place", ambient="-5C"),
+        draft(
+            "engine",
+            engine={"displacement_l": 1.4, "cylinders": 3, "induction": "turbocharged", "air_metering": "both"},
+        ),
+    )
+
+    @pytest.mark.parametrize("said", [*TOLD, *RECORDED], ids=lambda one: one.kind)
+    def test_it_is_as_if_weighed_from_the_beginning(self, store: Store, job: int, said: Draft) -> None:
+        before = weigh_job(store, job, KNOWN)
+        add(store, job, said)
+        after, afresh = weigh_job(store, job, KNOWN, before=before), weigh_job(store, job, KNOWN)
+        assert after.weighing.verdict == afresh.weighing.verdict
+        assert after.plan == afresh.plan
+        assert after.weighing.verdict != before.weighing.verdict
+        assert (after.examined is before.examined) == (said in self.TOLD)
+
+    def test_another_recording_is_examined_with_the_first(self, store: Store, job: int, tmp_path: Path) -> None:
+        before = weigh_job(store, job, KNOWN)
+        good = recording(tmp_path / "good.csv")
+        append_with(store, job, [], [("good", good)], seen=store.last_event(job))
+        after = weigh_job(store, job, KNOWN, before=before)
+        assert after.weighing.verdict == weigh_job(store, job, KNOWN).weighing.verdict
+        assert len(after.weighing.baselines) == 1
+        again = weigh_job(store, job, KNOWN, before=after)
+        assert again.examined is after.examined
+
+    def test_nor_by_other_knowledge_or_with_what_is_beside_the_job(self, store: Store, job: int) -> None:
+        before = weigh_job(store, job, KNOWN)
+        other = replace(KNOWN)
+        assert weigh_job(store, job, other, before=before).examined.known is other
+        live = weigh_job(store, job, KNOWN, beside=before.recordings, before=before)
+        assert live.examined is not before.examined
+        assert weigh_job(store, job, KNOWN, beside=before.recordings, before=live).examined is not live.examined
+
+
 class TestPlanning:
     def test_from_a_kept_verdict_as_from_the_weighing(self, store: Store, job: int) -> None:
         weighed = kept(store, job)

@@ -17,12 +17,13 @@ from pathlib import Path
 from typing import Any, TypeAlias
 
 from airproof import __version__
+from airproof.diagnosis.examine import Examined, examine
 from airproof.diagnosis.facts import Facts
 from airproof.diagnosis.facts_file import load_facts
 from airproof.diagnosis.meter.measured import Measurements
 from airproof.diagnosis.meter.measured_file import measurements_of
 from airproof.diagnosis.place_as_typed import the_ambient_c, the_barometer
-from airproof.diagnosis.weigh import weigh
+from airproof.diagnosis.weigh import weigh_examined
 from airproof.diagnosis.weighing import Weighing
 from airproof.errors import UnusableFile, UnusableRequest
 from airproof.jobs.beside import append_beside
@@ -43,7 +44,11 @@ AsObject: TypeAlias = Callable[[Weighing, Plan | None, Sequence[Recording]], dic
 
 @dataclass(frozen=True)
 class Weighed:
-    """A job weighed: `seen` is the last event that was heard, `left_out` what is kept and carries no weight."""
+    """A job weighed: `seen` is the last event that was heard, `left_out` what is kept and carries no weight.
+
+    `examined` is what its recordings show; it rests on what `recorded` says, and on nothing else that was told ("" where
+    it rests on recordings beside the job).
+    """
 
     weighing: Weighing
     plan: Plan | None
@@ -51,6 +56,8 @@ class Weighed:
     left_out: tuple[str, ...]
     facts_sha256: str
     seen: int
+    examined: Examined
+    recorded: str
 
 
 def weigh_job(
@@ -61,11 +68,13 @@ def weigh_job(
     progress: Callable[[float], None] | None = None,
     learned: str = "",
     beside: Sequence[Recording] = (),
+    before: Weighed | None = None,
     judged: Callable[[Weighed], None] | None = None,
 ) -> Weighed:
     """Weigh all that the job holds, with recordings `beside` that are not in it yet; `progress` is told the share done.
 
     `learned` stands for the shop's own numbers where they are in `known`: another text where they are others.
+    `before` is the job weighed earlier: recordings are not examined again where they, engine and place are the same.
     `judged` is told the verdict as soon as it is there: its plan is looked for after that.
 
     Raises UnusableRequest where no engine was given, or there is nothing to weigh.
@@ -86,21 +95,26 @@ def weigh_job(
             "a recording, or codes, symptoms, looks or readings",
             f"Add one: airproof job add {job} --code P0106.",
         )
-    recordings = [*recordings_as(store, state, "car"), *beside]
-    weighing = weigh(
-        recordings,
-        state.engine.payload.engine,
-        baselines=recordings_as(store, state, "good"),
-        sisters=recordings_as(store, state, "sister"),
-        barometer=the_barometer(state.place.altitude, state.place.barometer),
-        ambient_c=the_ambient_c(state.place.ambient),
-        readings=measurements,
-        facts=facts,
-        known=known,
-        progress=progress,
-    )
+    recorded = "" if beside else json.dumps(_recorded(state), sort_keys=True)
+    if before is not None and recorded == before.recorded != "" and before.examined.known is known:
+        examined = before.examined
+    else:
+        examined = examine(
+            [*recordings_as(store, state, "car"), *beside],
+            state.engine.payload.engine,
+            baselines=recordings_as(store, state, "good"),
+            sisters=recordings_as(store, state, "sister"),
+            barometer=the_barometer(state.place.altitude, state.place.barometer),
+            ambient_c=the_ambient_c(state.place.ambient),
+            known=known,
+        )
+    if progress is not None:
+        progress(0.3)
+    weighing = weigh_examined(examined, facts, measurements, progress)
     heard = _fingerprint(state, says, learned)
-    found = Weighed(weighing, None, tuple(recordings), says.left_out, heard, len(events))
+    found = Weighed(
+        weighing, None, examined.recordings, says.left_out, heard, len(events), examined=examined, recorded=recorded
+    )
     if weighing.verdict.refusal is not None:
         return found
     if judged is not None:
@@ -204,20 +218,18 @@ def _named(where: str) -> Iterator[None]:
         raise UnusableFile(fault.given, fault.wanted, fault.way_out, where=where) from fault
 
 
-def _fingerprint(state: State, says: Written, learned: str) -> str:
+def _recorded(state: State) -> dict[str, Any]:
+    """What an examination of the recordings rests on."""
     recordings = sorted(
         (one.sha256, one.role, "" if one.signals is None else one.signals.model_dump_json())
         for one in (fact.payload for fact in state.recordings.values())
         if one.role != "after"  # a verdict is of before the repair
     )
-    heard = {
-        "facts": says.facts,
-        "measured": says.measured,
-        "engine": engine_toml(state),
-        "place": state.place.model_dump(),
-        "recordings": recordings,
-        "learned": learned,
-    }
+    return {"engine": engine_toml(state), "place": state.place.model_dump(), "recordings": recordings}
+
+
+def _fingerprint(state: State, says: Written, learned: str) -> str:
+    heard = {"facts": says.facts, "measured": says.measured, "learned": learned, **_recorded(state)}
     could_not = tuple(sorted(id_ for id_, outcome in _latest_outcomes(state).items() if outcome == "could not"))
     if could_not:  # the plan of a verdict goes round it
         heard["could_not"] = could_not

@@ -171,7 +171,8 @@ class Bench:
     async def weigh(self, job: int, judged: Callable[[Weighed], None] | None = None) -> Weighed:
         """Weigh the job as it stands; several pages that ask at once are given the same.
 
-        `judged` is told each verdict before its plan is there. Raises as `weigh_job`, and Stopped where it was called off.
+        `judged` is told each verdict before its plan is there. Raises as `weigh_job`, and Stopped where it was called
+        off.
         """
         state = await asyncio.to_thread(self.store.state, job)
         found = self.weighed(job, state)
@@ -211,7 +212,9 @@ class Bench:
     def _weigh(self, job: int, judged: Callable[[Weighed], None], progress: Callable[[float], None]) -> Weighed:
         from airproof.jobs.weighing import weigh_job
 
-        return weigh_job(self.store, job, self.known, self.prices, progress, self.mark, judged=judged)
+        held = self._weighed.get(job)
+        before = None if held is None else held[1]
+        return weigh_job(self.store, job, self.known, self.prices, progress, self.mark, before=before, judged=judged)
 
     def _keep(self, job: int, weighed: Weighed) -> None:
         heard = state_of(self.store.events(job)[: weighed.seen])

@@ -13,9 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airproof.diagnosis.bayes import posterior_of
+from airproof.diagnosis.examine import CHECKS
 from airproof.diagnosis.hypotheses import Hypotheses
 from airproof.diagnosis.testimony import Testimony
-from airproof.diagnosis.weigh import CHECKS
 from airproof.engine.air_path import AIR_THROUGH_THROTTLE
 from airproof.knowledge.model import NONE, Cause, Step
 from airproof.repair.proof.by_relation import leaks_alone

@@ -6,11 +6,11 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 
+from airproof.diagnosis.examine import HEALTHY_WITHOUT_COMPLAINT, refusal_of
 from airproof.diagnosis.gaps import too_little
 from airproof.diagnosis.hypotheses import hypotheses_for
 from airproof.diagnosis.network import Layout, as_testimonies
 from airproof.diagnosis.told import told_of
-from airproof.diagnosis.weigh import HEALTHY_WITHOUT_COMPLAINT, refusal_of
 from airproof.diagnosis.weighing import Barometer, Weighing
 from airproof.engine.profile import EngineProfile
 from airproof.errors import UnusableRequest

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from airproof.diagnosis.case import Case
 from airproof.diagnosis.conditions import UNKNOWN_PLACE
+from airproof.diagnosis.examine import case_of, case_within
 from airproof.diagnosis.hypotheses import Hypotheses
-from airproof.diagnosis.weigh import case_of, case_within
 from airproof.diagnosis.weighing import Barometer
 from airproof.engine.air_path import OnePath, generic_belief, learn_engine, learn_type
 from airproof.engine.profile import EngineProfile
