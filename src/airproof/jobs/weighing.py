@@ -46,8 +46,8 @@ AsObject: TypeAlias = Callable[[Weighing, Plan | None, Sequence[Recording]], dic
 class Weighed:
     """A job weighed: `seen` is the last event that was heard, `left_out` what is kept and carries no weight.
 
-    `examined` is what its recordings show; it rests on what `recorded` says, and on nothing else that was told ("" where
-    it rests on recordings beside the job).
+    `examined` is what its recordings show; it rests on what `recorded` says and on nothing else that was told.
+    `recorded` is "" where there were recordings beside the job.
     """
 
     weighing: Weighing
