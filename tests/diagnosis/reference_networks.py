@@ -184,12 +184,23 @@ def _report(net: pyagrum.BayesNet, report: str, probability: float, names: Seque
         net.cpt(report)[{before: some, f"{report}: looked": looked}] = [1.0 - none, none]
 
 
+MOST_GB = 1
+"""What a junction tree may take. The library finds no narrow tree for some networks that have one: unasked, it would
+then fill any memory there is."""
+
+
 def asked(net: pyagrum.BayesNet, evidence: Mapping[str, int], *targets: str) -> np.ndarray:
     """Posterior of one node, (states,), or of two together, (states of the first, of the second)."""
     engine = pyagrum.LazyPropagation(net)
+    engine.setMaxMemory(MOST_GB)
     if len(targets) == 1:
         engine.setEvidence(dict(evidence))
-        engine.makeInference()
+        try:
+            engine.makeInference()
+        except Exception as fault:  # it has no narrower one for this
+            if "bad_alloc" not in str(fault):
+                raise
+            return _state_by_state(net, evidence, targets[0])
         return np.asarray(engine.posterior(targets[0]).toarray())
     engine.addJointTarget(set(targets))
     engine.setEvidence(dict(evidence))
@@ -199,3 +210,16 @@ def asked(net: pyagrum.BayesNet, evidence: Mapping[str, int], *targets: str) -> 
     # the library's arrays run over the variables from the last to the first
     order = [variable.name() for variable in found.variablesSequence()][::-1]
     return np.asarray(np.transpose(table, [order.index(name) for name in targets]))
+
+
+def _state_by_state(net: pyagrum.BayesNet, evidence: Mapping[str, int], target: str) -> np.ndarray:
+    """The same from P(evidence and state) for each state: slower, and of trees that are narrow whatever is found."""
+    engine = pyagrum.LazyPropagation(net)
+    engine.setMaxMemory(MOST_GB)
+    engine.setEvidence({**evidence, target: 0})
+    together = []
+    for state in range(net.variable(target).domainSize()):
+        engine.chgEvidence(target, state)
+        engine.makeInference()
+        together.append(engine.evidenceProbability())
+    return np.array(together) / np.sum(together)

@@ -8,8 +8,9 @@ from small_cases import DAY, DIESEL, NATURAL, TURBO, Floats, changed, without, w
 
 from airproof.diagnosis.companions import odd_companions
 from airproof.diagnosis.conditions import barometer_of
+from airproof.diagnosis.examine import CHECKS
 from airproof.diagnosis.readings import EngineOffReading, Outcome
-from airproof.diagnosis.weigh import CHECKS, weigh
+from airproof.diagnosis.weigh import weigh
 from airproof.diagnosis.weighing import Weighing
 from airproof.engine.profile import EngineProfile
 from airproof.knowledge.load import knowledge
