@@ -21,7 +21,6 @@ from untidy import untidy
 
 from airproof.diagnosis.case import Case
 from airproof.diagnosis.conditions import barometer_of
-from airproof.diagnosis.examine import CHECKS
 from airproof.diagnosis.hypotheses import Hypotheses, hypotheses_for
 from airproof.diagnosis.picture.features import AGAIN, again, first_time
 from airproof.diagnosis.testimony import Testimony
@@ -122,13 +121,13 @@ def row(
     belief, ambient_c = generic_belief(request.profile), request.scene.ambient_c
 
     def case_of(one: Recording, goods: Sequence[Case] = ()) -> Case:
-        return case_of(one, request.profile, weather, belief, hypotheses, ambient_c, goods)
+        return examine.case_of(one, request.profile, weather, belief, hypotheses, ambient_c, goods)
 
     goods = [] if good is None else [case_of(good)]
     for known in goods if checked else ():
         belief = another_day(learn_engine(belief, known.path))
     case = replace(case_of(recording, goods), baselines=tuple(goods))
-    singles = [testimony for check in CHECKS for testimony in check(case)] if checked else []
+    singles = [testimony for check in examine.CHECKS for testimony in check(case)] if checked else []
     codes = sorted({*done.codes.confirmed, *done.codes.pending})
     return replace(
         told,
