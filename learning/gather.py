@@ -19,6 +19,7 @@ from bent import BEND, bend_everything
 from numpy.typing import NDArray
 from untidy import untidy
 
+from airproof.diagnosis import examine
 from airproof.diagnosis.case import Case
 from airproof.diagnosis.conditions import barometer_of
 from airproof.diagnosis.hypotheses import Hypotheses, hypotheses_for
