@@ -7,11 +7,11 @@ JSON as well.
 from __future__ import annotations
 
 import json
-import tomllib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
+import tomli
 from pydantic import BaseModel, ValidationError
 
 from airproof.errors import UnusableFile
@@ -42,8 +42,8 @@ def load_toml(path: Path, model: type[Model], *, wanted: str, way_out: str) -> M
     where = str(path)
     text = text_of(path, wanted=wanted)
     try:
-        table = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as fault:
+        table = tomli.loads(text)
+    except (tomli.TOMLDecodeError, RecursionError) as fault:
         raise UnusableFile(f"is not TOML ({fault})", wanted, way_out, where=where) from fault
     return checked(table, model, wanted=wanted, way_out=way_out, where=where)
 

@@ -5,11 +5,12 @@ go on another time.
 from __future__ import annotations
 
 import json
-import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, get_args
+
+import tomli
 
 from airproof.diagnosis.meter.measured_file import load_measurements
 from airproof.diagnosis.meter.typed_values import Counted, gauge_limit
@@ -91,7 +92,7 @@ def _begun(path: Path, known: Knowledge) -> dict[str, Any]:
     if not path.exists():
         return {}
     load_measurements(path, known)
-    return dict(tomllib.loads(path.read_text(encoding="utf-8-sig")))
+    return dict(tomli.loads(path.read_text(encoding="utf-8-sig")))
 
 
 def _ask(question: Question, answers: dict[str, Any], path: Path, known: Knowledge, read: Read, say: Say) -> None:

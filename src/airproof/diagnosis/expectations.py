@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
+
+import tomli
 
 from airproof.errors import BrokenKnowledge
 
@@ -41,7 +42,7 @@ def expectations() -> dict[str, Expectation]:
     """
     text = (resources.files("airproof.diagnosis") / "data" / "expectations.toml").read_text(encoding="utf-8")
     found = {}
-    for name, entry in tomllib.loads(text).items():
+    for name, entry in tomli.loads(text).items():
         try:
             one = Expectation(**entry)
         except TypeError as cause:

@@ -9,7 +9,6 @@ with the engine off is judged as such, where nothing else tells what its sensors
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
@@ -17,6 +16,7 @@ from importlib import resources
 from itertools import product
 
 import numpy as np
+import tomli
 from numpy.typing import NDArray
 
 from airproof.diagnosis.case import Case
@@ -311,7 +311,7 @@ class Moment:
 def _moments() -> dict[str, Moment]:
     text = (resources.files("airproof.diagnosis") / "data" / "freeze_frames.toml").read_text(encoding="utf-8")
     found = {}
-    for name, entry in tomllib.loads(text).items():
+    for name, entry in tomli.loads(text).items():
         if not str(entry.pop("source", "")).strip():
             raise BrokenKnowledge(f"freeze_frames.toml, {name} has no source", "one", "This is a fault of ours.")
         try:

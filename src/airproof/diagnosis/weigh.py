@@ -12,7 +12,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from airproof.diagnosis import by_meter
 from airproof.diagnosis.bayes import NEPERS_TO_DECIBANS, Posterior, interval, narrowed, posterior_of, weigh_testimonies
 from airproof.diagnosis.case import Case
 from airproof.diagnosis.clashes import clashes_of
@@ -96,7 +95,7 @@ def weigh_examined(
     case = replace(examined.case, engine_off_kpa=facts.engine_off_kpa)
     recording, weather = case.recording, examined.weather
     baselines, sisters = examined.baselines, examined.sisters
-    measured, measured_steps = by_meter.heard_from(case, readings, known)
+    measured, measured_steps = _by_meter(case, readings, known)
     # What was measured carries out its step: an outcome told of it besides says nothing more.
     facts = facts.without_steps(measured_steps)
     steps_done = {**steps_told(facts, known), **measured_steps}
@@ -152,6 +151,17 @@ def weigh_examined(
     )
     tell(1.0)
     return weighing
+
+
+def _by_meter(
+    case: Case, readings: Sequence[Reading | Measurements], known: Knowledge
+) -> tuple[list[Testimony], dict[str, bool]]:
+    """What was measured with a meter, and the steps that were carried out by it; loaded only where there is some."""
+    if not any(isinstance(one, Measurements) for one in readings):
+        return [], {}
+    from airproof.diagnosis.by_meter import heard_from
+
+    return heard_from(case, readings, known)
 
 
 def _quietly(_share: float) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -10,6 +9,7 @@ from importlib import resources
 from typing import Any
 
 import numpy as np
+import tomli
 from numpy.typing import NDArray
 
 from airproof.engine.smooth_table import Smoothness
@@ -51,7 +51,7 @@ def shared() -> Shared:
     Raises BrokenKnowledge where a table, a number or a source is missing.
     """
     text = (resources.files("airproof.engine") / "data" / "healthy_engines.toml").read_text(encoding="utf-8")
-    return from_toml(tomllib.loads(text))
+    return from_toml(tomli.loads(text))
 
 
 def from_toml(tables: Mapping[str, Any]) -> Shared:

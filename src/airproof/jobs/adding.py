@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import re
 import tempfile
-import tomllib
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
+
+import tomli
 
 from airproof.diagnosis.facts import KINDS, Kind, entries_of
 from airproof.diagnosis.facts_file import load_facts
@@ -87,7 +88,7 @@ def place_said(place: Place, before: Place) -> Draft:
 def engine_said(path: Path) -> Draft:
     """An engine profile from its file; raises as `load_profile`."""
     load_profile(path)
-    return Draft("engine", payload_of("engine", tomllib.loads(path.read_text(encoding="utf-8-sig")), where=str(path)))
+    return Draft("engine", payload_of("engine", tomli.loads(path.read_text(encoding="utf-8-sig")), where=str(path)))
 
 
 def facts_said(path: Path, state: State, known: Knowledge) -> list[Draft]:
@@ -102,7 +103,7 @@ def facts_said(path: Path, state: State, known: Knowledge) -> list[Draft]:
         files = [path] if not earlier.read_text(encoding="utf-8").strip() else [_without_clash(earlier, path), path]
         load_facts(files, known)
         measurements_of([path], known)
-    tables: dict[str, Any] = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    tables: dict[str, Any] = tomli.loads(path.read_text(encoding="utf-8-sig"))
     strange = set(tables) - {"code", "freeze_frame", "readiness", "reading", *KINDS, *MEASURED_TABLES}
     if strange:
         raise UnusableFile(
@@ -127,10 +128,10 @@ def checked(draft: Draft, known: Knowledge) -> None:
 
 def _without_clash(earlier: Path, path: Path) -> Path:
     """What the job holds, without plain readings of a thing that the file reads as well: the later one counts."""
-    said = tomllib.loads(path.read_text(encoding="utf-8-sig")) if path.is_file() else {}
+    said = tomli.loads(path.read_text(encoding="utf-8-sig")) if path.is_file() else {}
     rows = said.get("reading", [])
     things = {one.get("step") or one.get("signal") for one in rows if isinstance(one, dict)}
-    tables = tomllib.loads(earlier.read_text(encoding="utf-8"))
+    tables = tomli.loads(earlier.read_text(encoding="utf-8"))
     tables["reading"] = [
         one for one in tables.get("reading", []) if "id" in one or (one.get("step") or one.get("signal")) not in things
     ]

@@ -5,11 +5,11 @@ from __future__ import annotations
 import contextlib
 import os
 import tempfile
-import tomllib
 from collections.abc import Collection
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
+import tomli
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
 
 from airproof.errors import UnusableFile
@@ -72,7 +72,7 @@ def load_settings(folder: Path) -> Settings:
     """
     path = folder / FILE
     try:
-        said = tomllib.loads(path.read_text(encoding="utf-8"))
+        said = tomli.loads(path.read_text(encoding="utf-8"))
         liked = said.get("settings", {})
         if not isinstance(liked, dict):
             raise TypeError("settings is no table")

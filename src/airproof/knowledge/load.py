@@ -9,7 +9,6 @@ its id. A code that says `like = "P0171"` takes from that code all it does not s
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable, Iterator, Mapping
 from functools import cached_property, lru_cache
 from importlib.resources import files
@@ -17,6 +16,7 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any, TypeVar
 
+import tomli
 from pydantic import BaseModel, ValidationError
 
 from airproof.errors import BrokenKnowledge
@@ -144,8 +144,8 @@ def _read(folder: Traversable) -> dict[str, Raw]:
 def _read_file(file: Traversable, raw: dict[str, Raw], only: str | None = None) -> None:
     """Add what a file holds; where `only` is given, it may hold that kind alone."""
     try:
-        tables = tomllib.loads(file.read_text(encoding="utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as cause:
+        tables = tomli.loads(file.read_text(encoding="utf-8"))
+    except (tomli.TOMLDecodeError, UnicodeDecodeError) as cause:
         raise BrokenKnowledge(f"not valid TOML ({cause})", "TOML", WAY_OUT, where=file.name) from cause
     for kind, entries in tables.items():
         if kind not in raw or not isinstance(entries, dict) or only not in (None, kind):

@@ -5,13 +5,14 @@ All of it is data (data/signals.toml); this module loads and checks it once.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from types import MappingProxyType
 from typing import Any
+
+import tomli
 
 from airproof.errors import BrokenKnowledge
 
@@ -91,7 +92,7 @@ def glossary() -> Glossary:
     uses a spelling that [words] replaces, so that it could never match.
     """
     where = "recording/data/signals.toml"
-    raw = tomllib.loads((files("airproof.recording") / "data" / "signals.toml").read_text(encoding="utf-8"))
+    raw = tomli.loads((files("airproof.recording") / "data" / "signals.toml").read_text(encoding="utf-8"))
     spelling = {other: word for word, others in raw["words"].items() for other in others}
     signals: dict[str, SignalKind] = {}
     for entry in raw["signal"]:

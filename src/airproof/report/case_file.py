@@ -5,13 +5,13 @@ The same words as `in_words`, in pieces: which piece is opened and which not is 
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from typing import Annotated
 
+import tomli
 from pydantic import BaseModel, ConfigDict, Field
 
 from airproof.diagnosis.finding import Finding
@@ -88,7 +88,7 @@ class Weighed:
 def rules() -> tuple[Rule, ...]:
     """All rules, the longest beginning first."""
     text = (resources.files("airproof.report") / "data" / "rules.toml").read_text(encoding="utf-8")
-    found = [Rule.model_validate(row) for row in tomllib.loads(text)["rule"]]
+    found = [Rule.model_validate(row) for row in tomli.loads(text)["rule"]]
     return tuple(sorted(found, key=lambda one: -len(one.finding)))
 
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from typing import TYPE_CHECKING
+
+import tomli
 
 from airproof.diagnosis.finding import Finding
 from airproof.diagnosis.verdict import CauseVerdict, Evidence, Size, Verdict
@@ -117,7 +118,7 @@ def _basis(verdict: Verdict) -> str:
 @cache
 def _answers() -> dict[str, dict[str, str]]:
     text = (resources.files("airproof.report") / "data" / "answers.toml").read_text(encoding="utf-8")
-    answers: dict[str, dict[str, str]] = tomllib.loads(text)
+    answers: dict[str, dict[str, str]] = tomli.loads(text)
     for cause, forms in answers.items():
         if not set(forms) <= {"high", "low", "is", "unsized", "unit"}:
             raise BrokenKnowledge(

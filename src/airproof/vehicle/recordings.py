@@ -13,7 +13,6 @@ from airproof.knowledge.model import Knowledge
 from airproof.recording.recording import Recording
 from airproof.recording.table import Progress
 from airproof.vehicle.bus_log.formats import MDF, format_of, is_bus_log
-from airproof.vehicle.bus_log.heard import NOT_IN_A_FRAME
 
 if TYPE_CHECKING:
     from airproof.recording.mapping import SignalMap
@@ -108,6 +107,8 @@ def _read_if_bus_log(path: Path | str, progress: Progress | None) -> BusLog | No
 
 def _holds_live_data(log: BusLog) -> bool:
     """Whether there is more than lamp and number of codes, which come with readiness."""
+    from airproof.vehicle.bus_log.heard import NOT_IN_A_FRAME
+
     return not log.recording.signals.keys() <= set(NOT_IN_A_FRAME)
 
 

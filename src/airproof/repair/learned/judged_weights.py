@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import tomllib
 from functools import lru_cache
 from importlib.resources import files
 from typing import Annotated
 
+import tomli
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from airproof.errors import BrokenKnowledge
@@ -82,8 +82,8 @@ def judged_weights() -> JudgedWeights:
     """
     text = (files("airproof.repair.learned") / "data" / "learning.toml").read_text(encoding="utf-8")
     try:
-        return JudgedWeights.model_validate(tomllib.loads(text))
-    except (tomllib.TOMLDecodeError, ValidationError) as fault:
+        return JudgedWeights.model_validate(tomli.loads(text))
+    except (tomli.TOMLDecodeError, ValidationError) as fault:
         raise BrokenKnowledge(
             str(fault), "every weight with its source", "Repair that entry.", where="learning.toml"
         ) from fault

@@ -12,12 +12,12 @@ turns this over, as far as people feel what is there and not what is gone.
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Mapping, Sequence
 from functools import cache
 from importlib.resources import files
 from typing import Annotated
 
+import tomli
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from airproof.errors import BrokenKnowledge
@@ -82,8 +82,8 @@ def holding_numbers() -> HoldingNumbers:
     """
     text = (files("airproof.repair.proof") / "data" / "holding.toml").read_text(encoding="utf-8")
     try:
-        return HoldingNumbers.model_validate(tomllib.loads(text))
-    except (tomllib.TOMLDecodeError, ValidationError) as fault:
+        return HoldingNumbers.model_validate(tomli.loads(text))
+    except (tomli.TOMLDecodeError, ValidationError) as fault:
         raise BrokenKnowledge(str(fault), "every number with its source", "Repair it.", where="holding.toml") from fault
 
 

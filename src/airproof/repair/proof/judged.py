@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import Annotated
 
+import tomli
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from airproof.errors import BrokenKnowledge
@@ -67,8 +67,8 @@ def judged() -> Judged:
     """
     text = (files("airproof.repair.proof") / "data" / "judged.toml").read_text(encoding="utf-8")
     try:
-        read = _All.model_validate(tomllib.loads(text))
-    except (tomllib.TOMLDecodeError, ValidationError) as fault:
+        read = _All.model_validate(tomli.loads(text))
+    except (tomli.TOMLDecodeError, ValidationError) as fault:
         raise BrokenKnowledge(str(fault), "every number with its source", "Repair it.", where="judged.toml") from fault
     return Judged(
         read.cures_by_chance.value, read.usual_cure.value, read.partly.value, read.new.value, read.proved.value,

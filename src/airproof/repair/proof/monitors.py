@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 from typing import Annotated
 
+import tomli
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from airproof.errors import BrokenKnowledge
@@ -67,8 +67,8 @@ def monitor_rules() -> MonitorRules:
     """
     text = (files("airproof.repair.proof") / "data" / "monitors.toml").read_text(encoding="utf-8")
     try:
-        return MonitorRules.model_validate(tomllib.loads(text))
-    except (tomllib.TOMLDecodeError, ValidationError) as fault:
+        return MonitorRules.model_validate(tomli.loads(text))
+    except (tomli.TOMLDecodeError, ValidationError) as fault:
         raise BrokenKnowledge(
             str(fault), "rules and monitors, each with its source", "Repair it.", where="monitors.toml"
         ) from fault

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 from typing import Annotated
 
+import tomli
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from airproof.errors import BrokenKnowledge
@@ -71,8 +71,8 @@ def drive() -> Drive:
     """
     text = (files("airproof.repair.proof") / "data" / "drive.toml").read_text(encoding="utf-8")
     try:
-        return Drive.model_validate(tomllib.loads(text))
-    except (tomllib.TOMLDecodeError, ValidationError) as fault:
+        return Drive.model_validate(tomli.loads(text))
+    except (tomli.TOMLDecodeError, ValidationError) as fault:
         raise BrokenKnowledge(
             str(fault), "stretches and causes, each with its source", "Repair it.", where="drive.toml"
         ) from fault

@@ -6,13 +6,13 @@ J1979 and J1979-2), so the length tells. What each number carries stands in data
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import Annotated, Literal
 
+import tomli
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from airproof.errors import BrokenKnowledge, UnusableRequest
@@ -60,7 +60,7 @@ class CarInformation:
 @cache
 def kinds() -> Mapping[int, Kind]:
     """What service 09 carries, by number."""
-    raw = tomllib.loads((files("airproof.vehicle.answers") / "data" / "car_information.toml").read_text("utf-8"))
+    raw = tomli.loads((files("airproof.vehicle.answers") / "data" / "car_information.toml").read_text("utf-8"))
     try:
         return {int(number, 16): Kind(**row) for number, row in raw["numbers"].items()}
     except ValidationError as fault:

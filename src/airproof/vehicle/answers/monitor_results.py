@@ -6,13 +6,13 @@ each. Monitors 00, 20, 40 ... are bitmaps of those that follow. All of it from m
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import Annotated, Any
 
+import tomli
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from airproof.errors import BrokenKnowledge
@@ -102,7 +102,7 @@ def _tables() -> _Tables:
     folder = files("airproof.vehicle.answers") / "data"
     raw: dict[str, Any] = {}
     for name in ("units_and_scaling.toml", "monitors.toml"):
-        raw |= tomllib.loads((folder / name).read_text(encoding="utf-8"))
+        raw |= tomli.loads((folder / name).read_text(encoding="utf-8"))
     units = {}
     for number, row in raw["units"].items():
         try:

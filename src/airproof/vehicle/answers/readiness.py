@@ -7,12 +7,13 @@ from memory of SAE J1979).
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
 from typing import Literal
+
+import tomli
 
 from airproof.vehicle.answers.payload import unreadable
 
@@ -45,7 +46,7 @@ class Monitor:
 @cache
 def monitors_of(kind: Literal["continuous", "spark", "compression"]) -> tuple[Monitor, ...]:
     """The monitors of byte B, or those of bytes C and D for one kind of ignition."""
-    raw = tomllib.loads((files("airproof.vehicle.answers") / "data" / "readiness.toml").read_text(encoding="utf-8"))
+    raw = tomli.loads((files("airproof.vehicle.answers") / "data" / "readiness.toml").read_text(encoding="utf-8"))
     return tuple(Monitor(name, entry["bit"], entry["title"]) for name, entry in raw[kind].items())
 
 

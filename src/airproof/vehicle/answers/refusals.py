@@ -5,10 +5,11 @@ On CAN an item that a car does not have is normally met by silence, not by a ref
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+
+import tomli
 
 from airproof.vehicle.answers.payload import unreadable
 
@@ -39,7 +40,7 @@ class Refusal:
 
 @cache
 def _reasons() -> dict[int, str]:
-    raw = tomllib.loads((files("airproof.vehicle.answers") / "data" / "refusals.toml").read_text(encoding="utf-8"))
+    raw = tomli.loads((files("airproof.vehicle.answers") / "data" / "refusals.toml").read_text(encoding="utf-8"))
     return {int(number, 16): says for number, says in raw["reasons"].items()}
 
 

@@ -6,7 +6,6 @@ Every number that a car can send is (code - zero) x times / over, the code being
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Mapping
 from functools import cache, cached_property
 from importlib.resources import files
@@ -14,6 +13,7 @@ from itertools import pairwise
 from types import MappingProxyType
 from typing import Annotated, Any, Literal, NamedTuple, Self
 
+import tomli
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from airproof.errors import BrokenKnowledge
@@ -288,7 +288,7 @@ def items_table() -> Mapping[int, Item]:
     """
     folder = files("airproof.vehicle.items") / "data"
     raw = {
-        name.name: tomllib.loads(name.read_text(encoding="utf-8"))
+        name.name: tomli.loads(name.read_text(encoding="utf-8"))
         for name in folder.iterdir()
         if name.name.endswith(".toml")
     }

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from functools import cache
 from importlib import resources
 from types import MappingProxyType
 from typing import Annotated, Any, TypeVar
 
+import tomli
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from airproof.errors import BrokenKnowledge
@@ -58,7 +58,7 @@ def wanted_stretches() -> Mapping[Regime, WantedStretch]:
 
 
 def _rows(name: str, model: type[Row], known: set[str]) -> dict[str, Row]:
-    raw: dict[str, Any] = tomllib.loads(
+    raw: dict[str, Any] = tomli.loads(
         resources.files("airproof.vehicle.recorder").joinpath(f"data/{name}").read_text("utf-8")
     )
     found = {}

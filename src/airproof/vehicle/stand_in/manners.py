@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from functools import cache
 from importlib import resources
 from types import MappingProxyType
 from typing import Annotated
 
+import tomli
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from airproof.errors import BrokenKnowledge, UnusableRequest
@@ -46,7 +46,7 @@ def all_manners() -> Mapping[str, Manners]:
     """All manners by name, the politest first. Raises BrokenKnowledge where one is unsound or has no source."""
     text = resources.files("airproof.vehicle.stand_in").joinpath("data/manners.toml").read_text("utf-8")
     found = {}
-    for name, table in tomllib.loads(text).items():
+    for name, table in tomli.loads(text).items():
         try:
             found[name] = Manners.model_validate(table)
         except ValidationError as fault:
