@@ -60,6 +60,8 @@ that find nothing, less than an even chance, since somebody took the trouble to 
 
 BOOST_FOR_SURE, NO_SENSOR_KPA = 1.4, 250.0  # of the barometer; a rail of the sensor or of the item lies above
 
+KEPT = 3  # what a whole recording shows, its end, and the time that a fault was there
+
 
 @dataclass(frozen=True)
 class Shown:
@@ -86,7 +88,7 @@ class Examined:
     case: Case
     good: tuple[Case, ...]
     others: tuple[Case, ...]
-    _kept: dict[bool, tuple[object, Shown]] = field(default_factory=dict, repr=False, compare=False)
+    _kept: dict[object, Shown] = field(default_factory=dict, repr=False, compare=False)
 
     def hypotheses(self, healthy_share: float = HEALTHY_WITHOUT_COMPLAINT) -> Hypotheses:
         """All that can be wrong with it; `healthy_share` is the prior probability that nothing is."""
@@ -96,15 +98,17 @@ class Examined:
     def shows(self, engine_off_kpa: Mapping[str, float], there: Sequence[Interval] | None = None) -> Shown:
         """What it shows, with the pressures (kPa absolute, by signal) that were read with the engine off.
 
-        `there` are the only intervals (s) to look at, None for all. The last answer of either kind is kept.
+        `there` are the only intervals (s) to look at, None for all. The last few answers are kept.
         """
         asked = tuple(sorted(engine_off_kpa.items())), None if there is None else tuple(there)
-        last, shown = self._kept.get(there is None, (None, None))
-        if shown is None or last != asked:
+        shown = self._kept.pop(asked, None)
+        if shown is None:
             case = replace(self.case, engine_off_kpa=engine_off_kpa)
             case = case if there is None else case_within(case, there)
             shown = Shown(case, tuple(_testimonies(case, self.hypotheses())))
-            self._kept[there is None] = asked, shown
+            while len(self._kept) >= KEPT:
+                self._kept.pop(next(iter(self._kept)))
+        self._kept[asked] = shown
         return shown
 
 

@@ -16,6 +16,7 @@ from airproof.diagnosis.bayes import NEPERS_TO_DECIBANS, Posterior, interval, na
 from airproof.diagnosis.case import Case
 from airproof.diagnosis.clashes import clashes_of
 from airproof.diagnosis.companions import doubtful_good, odd_companions
+from airproof.diagnosis.course import course_of, end_of
 from airproof.diagnosis.examine import HEALTHY_WITHOUT_COMPLAINT, Examined, examine, refusal_of
 from airproof.diagnosis.facts import Facts, facts_of
 from airproof.diagnosis.freeze_frames import from_frames
@@ -188,19 +189,29 @@ def _judge(
     examined: Examined, hypotheses: Hypotheses, facts: Facts, measured: Sequence[Testimony]
 ) -> tuple[list[Testimony], Posterior, Case, _Said, tuple[Interval, ...] | None]:
     """Testimonies and posterior; where the likeliest cause came or went, only of the time it was there."""
-    shown, known = examined.shows(facts.engine_off_kpa), examined.known
-    case = shown.case
-    said = _Said.of(facts, case, known, measured)
-    testimonies = [*shown.testimonies, *said.testimonies]
-    posterior = posterior_of(hypotheses.log_prior, testimonies)
+    known = examined.known
+
+    def weighed(there: tuple[Interval, ...] | None) -> tuple[list[Testimony], Posterior, Case, _Said]:
+        shown = examined.shows(facts.engine_off_kpa, there)
+        said = _Said.of(facts, shown.case, known, measured)
+        testimonies = [*shown.testimonies, *said.testimonies]
+        return testimonies, posterior_of(hypotheses.log_prior, testimonies), shown.case, said
+
+    testimonies, posterior, case, said = weighed(None)
+    end = end_of(case, posterior)
+    if end is not None:
+        late, at_end, case_at_end, said_at_end = weighed(end)
+        course = course_of(case, end, posterior, at_end)
+        if course.end_reported:
+            late.append(course.testimony)
+            return late, posterior_of(hypotheses.log_prior, late), case_at_end, said_at_end, end
+        testimonies = [*testimonies, course.testimony]
+        posterior = posterior_of(hypotheses.log_prior, testimonies)
     spelled = _spells_of_likeliest(case, hypotheses, posterior)
     if spelled is None:
         return testimonies, posterior, case, said, None
-    shown = examined.shows(facts.engine_off_kpa, spelled)
-    narrowed = shown.case
-    said = _Said.of(facts, narrowed, known, measured) if facts.frames else said
-    testimonies = [*shown.testimonies, *said.testimonies]
-    return testimonies, posterior_of(hypotheses.log_prior, testimonies), narrowed, said, spelled
+    testimonies, posterior, case, said = weighed(spelled)
+    return testimonies, posterior, case, said, spelled
 
 
 def _spells_of_likeliest(case: Case, hypotheses: Hypotheses, posterior: Posterior) -> tuple[Interval, ...] | None:
