@@ -36,7 +36,7 @@ MEASURED = [
     *(one.id for one in LEVELS),
     *engine_off.FINDINGS.values(),
     *(f"{prefix}idle" for prefix in relations.PREFIXES),
-    *("pressure-moves", "pressure-in-range", "dropouts", "joint-jumps", "picture-idle", "meter signal"),
+    *("pressure-moves", "pressure-in-range", "dropouts", "joint-jumps", "course", "picture-idle", "meter signal"),
     *("meter sweep creeps", "meter thermistor", "freeze frame P0106"),
 ]
 TOLD = ["code P0106", "symptom hesitation"]
