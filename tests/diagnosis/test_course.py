@@ -80,6 +80,7 @@ def test_what_came_late_is_found_and_its_time_is_told(grown: Recording) -> None:
     assert first.probability > 0.9
     assert first.size is not None
     assert first.size.low < 9.0 < first.size.high
+    assert not any("not explained" in line for line in weighing.verdict.cannot_tell)
     assert weighing.there is not None
     assert weighing.there[0][0] == pytest.approx(grown.end_s - END * LONG)
     odds = first.probability / (1.0 - first.probability)

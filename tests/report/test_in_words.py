@@ -134,6 +134,17 @@ def test_for_a_healthy_engine_the_checks_are_counted() -> None:
     assert why[1] == "Not there: Reads 8.1 kPa above the barometer."
 
 
+def test_of_what_time_a_verdict_is_stands_before_its_reasons() -> None:
+    all_along = weighing()
+    for there, words in (
+        (((536.0, 804.0),), "judged by the time it was, 8:56 to 13:24."),
+        (((60.0, 90.0), (200.0, 230.0)), "judged by the time it was, 1:00 to 1:30, and 1 more."),
+    ):
+        why = {part.id: part for part in in_words(replace(all_along, there=there))}["why"]
+        assert why.lines[0] == f"The trouble was not there all along: {words}"
+        assert why.lines[1:] == parts()["why"].lines
+
+
 def finding(name: str, value: float, expected: tuple[float, float], unit: str = "%") -> Finding:
     return Finding(name, value, 1.0, unit, expected, ((0.0, 9.0),), f"{name} says so")
 

@@ -31,6 +31,10 @@ LONG_S = 180.0
 SURE = 0.9
 """Where a cause is as probable as that from the whole recording, its end is not asked."""
 
+COURSE = "course"
+BY_ITSELF = "the last third of the recording, weighed by itself"
+LATE = "that it came while the car was recorded, as few faults do"
+
 TINY = 1e-300
 
 
@@ -66,7 +70,5 @@ def course_of(case: Case, end: tuple[Interval, ...], whole: Posterior, at_end: P
         cause: np.full(sizes.size, np.log(both[cause]) - np.log(odds[cause][int(end_reported)]))
         for cause, sizes in case.sizes.items()
     }
-    says = (
-        "what came before the last third of the recording" if end_reported else "the last third of the recording alone"
-    )
-    return Course(end_reported, Testimony(Finding("course", 0.0, 0.0, "", (0.0, 1.0), end, says), rows))
+    says = LATE if end_reported else BY_ITSELF
+    return Course(end_reported, Testimony(Finding(COURSE, 0.0, 0.0, "", (0.0, 1.0), end, says), rows))

@@ -8,6 +8,7 @@ import numpy as np
 
 from airproof.diagnosis.bayes import Posterior, unexplained
 from airproof.diagnosis.case import Case
+from airproof.diagnosis.course import COURSE
 from airproof.diagnosis.picture.worth import worth_of
 from airproof.diagnosis.testimony import Testimony
 from airproof.diagnosis.verdict import Pair
@@ -51,7 +52,8 @@ def _not_explained(posterior: Posterior, testimonies: Sequence[Testimony], knowl
     if not testimonies:
         return []
     first = max(posterior.probability, key=lambda cause: posterior.probability[cause])
-    left = unexplained(testimonies, first, posterior.sizes[first])
+    seen = [one for one in testimonies if one.finding.id != COURSE]  # when it came is nothing to be explained
+    left = unexplained(seen, first, posterior.sizes[first])
     if not left or posterior.probability[first] < LEADING:
         return []
     said = "; ".join(testimony.finding.says for testimony in left[:MOST_UNEXPLAINED])

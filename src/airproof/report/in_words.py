@@ -17,7 +17,7 @@ from airproof.diagnosis.weighing import Weighing
 from airproof.errors import BrokenKnowledge
 from airproof.knowledge.model import NONE
 from airproof.recording.recording import ColumnReading, Recording
-from airproof.report.wording import duration, in_hundred, sentence, with_interval
+from airproof.report.wording import clock, duration, in_hundred, sentence, with_interval
 
 if TYPE_CHECKING:
     from airproof.repair.plan import NextStep, Plan
@@ -60,7 +60,7 @@ def in_words(weighing: Weighing, plan: Plan | None = None, recordings: Sequence[
     parts = [Part("answer", "", answer(verdict))]
     if verdict.refusal is None:
         parts += [
-            Part("why", "Why", _why(verdict)),
+            Part("why", "Why", (*when(weighing), *_why(verdict))),
             Part("else", "What else it could be", _what_else(verdict)),
             Part("cannot-tell", "What this cannot tell", tuple(map(sentence, verdict.cannot_tell))),
             Part("next", "Next step", () if plan is None else _next_step(plan)),
@@ -70,6 +70,15 @@ def in_words(weighing: Weighing, plan: Plan | None = None, recordings: Sequence[
         Part("read", "What was read", _what_was_read(weighing, recordings or (weighing.recording,))),
     ]
     return tuple(part for part in parts if part.lines)
+
+
+def when(weighing: Weighing) -> tuple[str, ...]:
+    """Of what time the verdict is, where the trouble was not there all along; else nothing."""
+    if weighing.there is None:
+        return ()
+    first, *more = (f"{clock(start)} to {clock(end)}" for start, end in weighing.there)
+    others = f", and {len(more)} more" if more else ""
+    return (f"The trouble was not there all along: judged by the time it was, {first}{others}.",)
 
 
 def cautions_of(verdict: Verdict, plan: Plan | None) -> tuple[str, ...]:

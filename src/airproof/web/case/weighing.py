@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from airproof.report.case_file import CauseShown, EvidenceShown, case_file
 from airproof.report.exhibits import SUBJECTS
-from airproof.report.in_words import answer, cost_of, in_words
+from airproof.report.in_words import answer, cost_of, in_words, when
 from airproof.report.wording import clock, sentence
 from airproof.web.case.file import CaseFile
 from airproof.web.marks import Mark, folded, folded_later, heading, lines, link, say
@@ -49,6 +49,8 @@ def show(case: CaseFile) -> None:
         say(sentence(words(weighing.verdict.refusal)))
         return
     parts = {part.id: part for part in in_words(weighing, case.weighed.plan, case.weighed.recordings)}
+    for line in when(weighing):
+        say(words(line))
     shown = case_file(weighing.verdict)
     for cause in shown.causes:
         _cause(case, cause)
