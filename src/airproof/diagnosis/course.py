@@ -29,7 +29,7 @@ LONG_S = 180.0
 """A recording shorter than this has no end that says anything by itself; judged: Airproof authors."""
 
 SURE = 0.9
-"""Where a cause is as probable as that from the whole recording, its end is not asked."""
+"""Where a cause is as probable as that from the whole recording, its end is not asked; judged: Airproof authors."""
 
 COURSE = "course"
 BY_ITSELF = "the last third of the recording, weighed by itself"

@@ -210,7 +210,7 @@ def _judge(
     spelled = _spells_of_likeliest(case, hypotheses, posterior)
     if spelled is None:
         return testimonies, posterior, case, said, None
-    testimonies, posterior, case, said = weighed(spelled)
+    testimonies, posterior, case, said = weighed(spelled)  # by its own time: its course is told by that
     return testimonies, posterior, case, said, spelled
 
 

@@ -73,12 +73,12 @@ def in_words(weighing: Weighing, plan: Plan | None = None, recordings: Sequence[
 
 
 def when(weighing: Weighing) -> tuple[str, ...]:
-    """Of what time the verdict is, where the trouble was not there all along; else nothing."""
+    """Of what time the verdict is, where the trouble seems not to have been there all along; else nothing."""
     if weighing.there is None:
         return ()
     first, *more = (f"{clock(start)} to {clock(end)}" for start, end in weighing.there)
     others = f", and {len(more)} more" if more else ""
-    return (f"The trouble was not there all along: judged by the time it was, {first}{others}.",)
+    return (f"The trouble seems not to have been there all along: judged where it shows most, {first}{others}.",)
 
 
 def cautions_of(verdict: Verdict, plan: Plan | None) -> tuple[str, ...]:
