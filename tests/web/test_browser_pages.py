@@ -148,6 +148,15 @@ class TestTraces:
         page.get_by_role("button", name=re.compile("Show 3:22")).click()
         page.wait_for_function("document.querySelector('.trace').layout.xaxis.range[0] > 100")
 
+    def test_what_draws_them_is_fetched_while_the_job_is_read(self, visitor: Visitor) -> None:
+        page = visitor.opens("/job/1")
+        modules = page.evaluate("JSON.parse(document.querySelector('script[type=importmap]').textContent).imports")
+        sent = "name => performance.getEntriesByName(new URL(name, location.href).href).map(one => one.transferSize)"
+        page.wait_for_function(f"name => ({sent})(name).length", arg=modules["nicegui-plotly"])
+        page.locator("a[href*='/recording/']").first.click()
+        page.locator(".trace .main-svg").first.wait_for()
+        assert set(page.evaluate(sent, modules["nicegui-plotly"])) == {0}  # nothing was sent for it again
+
     def test_half_a_million_points_stay_few_on_the_screen(self, phone: Visitor, tmp_path: Path) -> None:
         page = new_job(phone, "long")
         expect(give(page, long_recording(tmp_path / "long.csv"))).to_contain_text("It is in the job", timeout=60_000)

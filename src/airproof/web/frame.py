@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import Literal
 
 from nicegui import ui
 
@@ -14,14 +15,20 @@ from airproof.web.marks import Mark, link, say
 
 PLACES = (("/", "Jobs"), ("/rehearse", "Rehearse"), ("/settings", "Settings"))
 
+Draws = Literal["here", "next"]
+
 
 @contextmanager
-def page(bench: Bench, title: str, here: str = "") -> Iterator[None]:
-    """A page with that title; `here` is the address of the place it belongs to."""
+def page(bench: Bench, title: str, here: str = "", draws: Draws | None = None) -> Iterator[None]:
+    """A page with that title; `here` is the address of the place it belongs to.
+
+    `draws` says that traces are drawn on it, or on a page that one opens from it: what draws them is large, and the
+    browser gets it ready while the server still reads the recording, or while one reads this page.
+    """
     ui.page_title(f"{title} - Airproof")
     look = bench.settings.look.replace(" ", "-")
     ui.add_head_html(f'<link rel="stylesheet" href="/assets/airproof.css?{__version__}">')
-    ui.add_head_html(f'<script defer src="/assets/airproof.js?{__version__}"></script>')
+    ui.add_head_html(f'<script defer src="/assets/airproof.js?{__version__}" data-draws="{draws or ""}"></script>')
     ui.query("body").classes(f"look-{look}")
     ui.query(".q-page").props("role=none")  # the library's own frame is no landmark: ours is
     link("To the page itself", "#page", classes="skip")
@@ -44,6 +51,11 @@ def page(bench: Bench, title: str, here: str = "") -> Iterator[None]:
 def hear(text: str) -> None:
     """Say something that is to be seen on the page anyway, for those who only hear it."""
     ui.run_javascript(f"airproof.hear({json.dumps(text)})")
+
+
+def ready_to_draw() -> None:
+    """Have this browser set up what draws traces, while the server reads what is to be drawn."""
+    ui.run_javascript('import("nicegui-plotly")')
 
 
 async def is_dark(bench: Bench) -> bool:

@@ -18,7 +18,7 @@ SHOWN = 40
 
 async def show(bench: Bench, words: str = "") -> None:
     """The page; `words` are searched for."""
-    with page(bench, "Jobs", "/"):
+    with page(bench, "Jobs", "/", draws="next"):
         heading(1, "Jobs")
         say("One car, one complaint, from the first words of its owner to a proved repair.")
         link("Open a new job", "/new", "press")

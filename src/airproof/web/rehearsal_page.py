@@ -26,7 +26,7 @@ from airproof.report.trace import Seen, View, figure, groups_of, key
 from airproof.report.wording import number
 from airproof.web.bench import Bench
 from airproof.web.case.intake import engine_drafts, engine_fields
-from airproof.web.frame import hear, is_dark, page
+from airproof.web.frame import hear, is_dark, page, ready_to_draw
 from airproof.web.marks import Form, Mark, Values, button, choice, folded, heading, lines, new_key, say
 
 LOGGER, FAULTY = "fast", "with the fault"
@@ -80,7 +80,7 @@ def rehearsed(request: Request, name: str) -> Shown:
 
 async def show(bench: Bench) -> None:
     """The page."""
-    with page(bench, "Rehearse", "/rehearse"):
+    with page(bench, "Rehearse", "/rehearse", draws="here"):
         ui.query("body").classes("wide")
         heading(1, "Rehearse a fault")
         say("A simulated car, no real one. Choose what is wrong with it, and see what its live data would show.")
@@ -90,6 +90,7 @@ async def show(bench: Bench) -> None:
 
         async def begin() -> None:
             stage = Stage(bench, await is_dark(bench))
+            ready_to_draw()
             await stage.engine(USUAL)
             place.clear()
             with place:

@@ -27,7 +27,7 @@ from airproof.report.trace import AT_FIRST, Seen, View, figure, groups_of, key
 from airproof.report.wording import clock, duration, sentence
 from airproof.web.bench import Bench
 from airproof.web.case.file import CaseFile, the_day
-from airproof.web.frame import hear, is_dark, page
+from airproof.web.frame import hear, is_dark, page, ready_to_draw
 from airproof.web.marks import Form, Mark, Values, button, choice, field, folded, heading, lines, link, one, say, ticks
 from airproof.web.work import Stopped
 
@@ -45,7 +45,7 @@ async def show(bench: Bench, job: int, sha256: str, asked: Mapping[str, str]) ->
     fact = state.recordings.get(sha256)
     if fact is None:
         raise UnusableRequest(f"job {job} has no such recording", "one that its page names", "Go back to the job.")
-    with page(bench, fact.payload.name):
+    with page(bench, fact.payload.name, draws="here"):
         ui.query("body").classes("wide")
         link(f"Back to job {job}", f"/job/{job}#weighing", "back")
         heading(1, fact.payload.name)
@@ -54,6 +54,7 @@ async def show(bench: Bench, job: int, sha256: str, asked: Mapping[str, str]) ->
 
         async def draw() -> None:
             dark = await is_dark(bench)
+            ready_to_draw()
             viewer = await asyncio.to_thread(_viewer, bench, job, state, fact, dark)
             place.clear()
             with place:
@@ -65,8 +66,18 @@ async def show(bench: Bench, job: int, sha256: str, asked: Mapping[str, str]) ->
 def _viewer(bench: Bench, job: int, state: State, fact: Fact[RecordingFact], dark: bool = False) -> Viewer:
     recording = _signals(bench, state, fact)
     engine = state.engine.payload.engine if state.engine else None
-    seen = Seen(recording, find_regimes(recording, idle_rpm=engine.idle_rpm if engine else None))
+    held = bench.weighed(job, state) if _alone(state, fact) else None
+    if held is not None:
+        seen = _found_in(recording, held.weighing)
+    else:
+        seen = Seen(recording, find_regimes(recording, idle_rpm=engine.idle_rpm if engine else None))
     return Viewer(bench, job, state, fact, seen, dark)
+
+
+def _alone(state: State, fact: Fact[RecordingFact]) -> bool:
+    """Whether what the weighing finds is of this recording and no other."""
+    cars = [one.payload.sha256 for one in state.recordings_as("car")]
+    return state.engine is not None and cars == [fact.payload.sha256]
 
 
 def _found_in(recording: Recording, weighing: Weighing) -> Seen:
@@ -128,13 +139,8 @@ class Viewer:
         self.found = Mark("div")
         self._found()
         _what_was_read(self)
-        if not self.seen.relations and self._alone():
+        if not self.seen.relations and _alone(self.state, self.fact):
             ui.timer(0.05, self._weigh, once=True)
-
-    def _alone(self) -> bool:
-        """Whether what the weighing finds is of this recording and no other."""
-        cars = [one.payload.sha256 for one in self.state.recordings_as("car")]
-        return self.state.engine is not None and cars == [self.fact.payload.sha256]
 
     async def _weigh(self) -> None:
         """What the weighing finds in it comes after the traces, which are there at once."""

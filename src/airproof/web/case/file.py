@@ -235,7 +235,7 @@ async def show(bench: Bench, job: int) -> None:
     line = await asyncio.to_thread(bench.store.line, job)
     case = CaseFile(bench, job, events)
     case.weighed = bench.weighed(job, case.state)
-    with page(bench, title_of(line)):
+    with page(bench, title_of(line), draws="next"):
         case.part(told.head, on="facts", of=("car", "closed", "reopened"))
         case.part(weighing.answer_in_short, on="plan")
         case.part(_at_work, on="work")

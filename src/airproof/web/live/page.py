@@ -60,7 +60,7 @@ SHOWN = ("pressures", "engine speed", "air flow", "trims")
 async def show(bench: Bench, job: int) -> None:
     """The page."""
     case = CaseFile(bench, job, await asyncio.to_thread(bench.store.events, job))
-    with page(bench, f"Job {job}: the car on the line"):
+    with page(bench, f"Job {job}: the car on the line", draws="next"):
         Line(bench, case).show()
 
 
