@@ -170,7 +170,7 @@ def in_a_line(one: Judged) -> str:
     chances = " ".join(f"{name} {p:.3f}" for name, p in proof.probabilities.items())
     return (
         f"{repair.place} {repair.kind}: {repair.fault.cause} {repair.fault.size:g} left {left}, {repair.step}: "
-        f"{proof.says} | {chances} even {proof.even_probability:.3f} held {_held(one)}"
+        f"{proof.says} | {chances} even {proof.even_probability:.3f} held {_held(one)}{' could' if one.could else ''}"
     )
 
 

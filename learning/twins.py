@@ -17,13 +17,11 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
-TIMES = 8  # healthy rows to which each fault is told; with 2, 5 and 8 the surprise on new cars fell by less and less
-
 
 def told_to_others(
-    features: Floats, cause: Ints, car: Ints, whole: Flags, rng: np.random.Generator
+    features: Floats, cause: Ints, car: Ints, whole: Flags, times: int, rng: np.random.Generator
 ) -> tuple[Floats, Ints]:
-    """Further rows (m, F) and their causes (m,).
+    """Further rows (m, F) and their causes (m,): each fault told to so many healthy rows of other cars.
 
     `features` (n, F); `cause` (n,), 0 for healthy; `whole` (n,): of a whole drive of the first day with every signal,
     as such rows of one car differ by the fault alone.
@@ -40,7 +38,7 @@ def told_to_others(
         change, gone = features[k, :count] - twin, np.isnan(features[k, :count]) & np.isfinite(twin)
         like = (induction[healthy] == induction[k]) & (metering[healthy] == metering[k]) & (car[healthy] != car[k])
         others = healthy[like]
-        for other in rng.choice(others, size=min(TIMES, others.size), replace=False):
+        for other in rng.choice(others, size=min(times, others.size), replace=False):
             row = features[other].copy()
             row[:count] += np.where(np.isfinite(change), change, 0.0)
             row[:count][gone] = np.nan

@@ -15,6 +15,7 @@ from airproof.diagnosis.case import Case
 from airproof.diagnosis.finding import Finding
 from airproof.diagnosis.hypotheses import hypotheses_for
 from airproof.diagnosis.picture import check as whole_picture
+from airproof.diagnosis.picture import unsteadiness
 from airproof.diagnosis.picture.check import Picture
 from airproof.diagnosis.picture.features import AGAIN, FIRST, NEEDS_THE_DAY, first_time
 from airproof.diagnosis.picture.hearing import heard, in_full, with_share
@@ -40,8 +41,13 @@ def test_the_learned_files_belong_to_the_summaries_there_are(kind: str, features
     assert known.forest.features == features
     assert set(known.forest.causes) == set(knowledge().causes)
     assert known.said.keys() == set(PLACES)
-    for strangeness in (0.0, 0.02, 1.0):
+    for strangeness in (0.0, 0.01, 1.0):
         assert all(0.0 < share <= 1.0 for share in known.shares(strangeness).values())
+        for causes, shares in known.kin_shares(strangeness).items():
+            assert set(causes) <= set(known.forest.causes) - {NONE}
+            assert all(0.0 < share <= 1.0 for share in shares.values())
+    for shares in known.kin_shares(1.0).values():  # what is strange is heard as ever: physics, and some of the picture
+        assert shares == known.shares(1.0)
 
 
 def test_every_summary_has_a_title_a_place_and_a_way_to_be_shown() -> None:
@@ -123,6 +129,19 @@ def test_air_flow_moves_the_summaries_of_air_and_no_pressure(case: Case, factor:
     assert after["full_ve"] - before["full_ve"] == pytest.approx(np.log(factor), abs=1e-6)
 
 
+def test_dropouts_of_a_long_recording_are_counted_over_as_long_as_was_rehearsed(
+    case: Case, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(unsteadiness.signal_health, "breaks_of", lambda run: np.arange(run.time.size) < 6)
+    counted = dict(zip(NAMES, summaries(case, case.weather.kpa), strict=True))["breaks"]
+    assert np.expm1(counted) == pytest.approx(6.0)  # no longer than what is learnt from
+    run = unsteadiness.signal_health.running_part(case)
+    assert run is not None
+    monkeypatch.setattr(unsteadiness, "REHEARSED_S", float(run.time[-1] - run.time[0]) / 4.0)
+    counted = dict(zip(NAMES, summaries(case, case.weather.kpa), strict=True))["breaks"]
+    assert np.expm1(counted) == pytest.approx(1.5)
+
+
 LOG_PRIOR = {
     name: row
     for name, row in hypotheses_for(knowledge(), NATURAL, frozenset(), healthy_share=0.2).log_prior.items()
@@ -152,18 +171,47 @@ def test_a_share_is_taken_of_what_is_said_of_a_cause_and_nothing_of_its_sizes(se
         assert less - np.logaddexp.reduce(less) == pytest.approx(full - np.logaddexp.reduce(full), abs=1e-9)
 
 
+@given(st.integers(0, 10_000), st.floats(0.05, 1.0), st.floats(0.05, 1.0))
+@settings(max_examples=40)
+def test_kin_are_told_from_each_other_with_a_share_of_its_own(seed: int, share: float, within: float) -> None:
+    told, kin = said(seed), tuple(cause for cause in LOG_PRIOR if cause != NONE)[:2]
+    shared = with_share(told, LOG_PRIOR, share, {kin: within})
+
+    def evidence(some: list[Told]) -> dict[str, float]:
+        found = {}
+        for cause, prior in LOG_PRIOR.items():
+            rows = prior - np.logaddexp.reduce(prior) + sum(one.log_likelihood[cause] for one in some)
+            found[cause] = float(np.logaddexp.reduce(rows))
+        return found
+
+    before = {cause: float(np.logaddexp.reduce(prior)) for cause, prior in LOG_PRIOR.items()}
+    full, less = evidence(told), evidence(shared)
+    together = np.logaddexp(*(before[c] + full[c] for c in kin)) - np.logaddexp(*(before[c] for c in kin))
+    first, second = kin
+    assert less[first] - less[second] == pytest.approx(within * (full[first] - full[second]), abs=1e-9)
+    for cause in kin:
+        assert less[cause] == pytest.approx(share * together + within * (full[cause] - together), abs=1e-9)
+    for cause in LOG_PRIOR.keys() - set(kin):
+        assert less[cause] == pytest.approx(share * full[cause], abs=1e-9)
+    same = with_share(told, LOG_PRIOR, share, {kin: share})
+    for one, other in zip(same, with_share(told, LOG_PRIOR, share), strict=True):
+        for cause, row in one.log_likelihood.items():
+            assert row == pytest.approx(other.log_likelihood[cause], abs=1e-9)
+
+
 def test_without_a_picture_the_checks_are_heard_in_full() -> None:
     told = said(3)
     assert heard(told, Picture((), 0.0), LOG_PRIOR, known_car=False) == told
 
 
 def test_the_stranger_a_recording_the_less_the_picture_is_heard() -> None:
-    seen = said(7)[:1]
+    rows = {cause: np.full_like(row, row.mean()) for cause, row in said(7)[0].log_likelihood.items()}
+    seen = [replace(said(7)[0], log_likelihood=rows)]  # of sizes a picture says nothing
     loud = [
         heard(said(6), Picture(tuple(seen), strangeness), LOG_PRIOR, known_car=False)[-1].log_likelihood["map-offset"]
-        for strangeness in (0.0, 0.02, 1.0)
+        for strangeness in (0.0, 0.01, 1.0)
     ]
-    for row, strangeness in zip(loud, (0.0, 0.02, 1.0), strict=True):
+    for row, strangeness in zip(loud, (0.0, 0.01, 1.0), strict=True):
         share = learned("first").shares(strangeness)["picture"]
         assert row == pytest.approx(share * seen[0].log_likelihood["map-offset"])
     assert np.abs(loud[0]).sum() > np.abs(loud[1]).sum() > np.abs(loud[2]).sum()

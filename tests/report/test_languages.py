@@ -8,7 +8,7 @@ from importlib import resources
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from invented_case import case
 from invented_weighings import cause, verdict
@@ -203,6 +203,7 @@ def test_all_that_is_said_of_the_demo_job_is_turned_and_translated():
 
 
 @given(st.text(max_size=80))
+@example("10000000000000001000000000000")  # more digits than decimals have by themselves
 def test_any_text_is_said_or_left_and_put_together_again(text):
     marked, tokens = taken_apart(text)
     assert put_together(marked, tokens, as_written) == text or not tokens

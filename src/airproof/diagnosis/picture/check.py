@@ -25,7 +25,7 @@ LEAST_TOLD = 0.05  # nepers that a summary must have moved to be named; judged: 
 _HEADS = {
     "engine-off": "engine off", "idle": "idle", "part-load": "part load", "full-load": "full load",
     "in-motion": "in motion", "over-time": "from beginning to end",
-    CAR: "such a car and such a recording, before anything in it is looked at",
+    CAR: "what kind of car this is, and what was recorded of it",
 }  # fmt: skip
 
 

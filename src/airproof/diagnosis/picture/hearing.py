@@ -39,13 +39,16 @@ def heard(
     """
     if not picture.testimonies:
         return list(single)
-    shares = learned("again" if known_car else "first").shares(picture.strangeness)
+    known = learned("again" if known_car else "first")
+    shares, kin = known.shares(picture.strangeness), known.kin_shares(picture.strangeness)
     own = [one for one in single if one.finding.id in (*in_full, *SAMPLE_BY_SAMPLE)]
     shared = [one for one in single if one.finding.id not in (*in_full, *SAMPLE_BY_SAMPLE)]
     return [
         *own,
-        *with_share(shared, log_prior, shares["checks"]),
-        *(_quieter(one, shares["picture"]) for one in picture.testimonies),
+        *with_share(shared, log_prior, shares["checks"], {causes: own["checks"] for causes, own in kin.items()}),
+        *with_share(
+            picture.testimonies, log_prior, shares["picture"], {causes: own["picture"] for causes, own in kin.items()}
+        ),
     ]
 
 
@@ -63,26 +66,46 @@ def in_full(testimonies: Sequence[Testimony]) -> list[Testimony]:
     ]
 
 
-def with_share(testimonies: Sequence[Testimony], log_prior: Mapping[str, Floats], share: float) -> list[Testimony]:
-    """Testimonies that say as much of sizes as before, and of causes so much of it.
+def with_share(
+    testimonies: Sequence[Testimony],
+    log_prior: Mapping[str, Floats],
+    share: float,
+    within: Mapping[tuple[str, ...], float] | None = None,
+) -> list[Testimony]:
+    """Testimonies that say as much of sizes as before, and of causes so much of it; `within` has the share of what they
+    say between causes that are kin.
 
-    Heard one after the other, each has an evidence for the cause, its sizes weighed by what was heard before; all but
-    `share` of that is taken off, at every size alike.
+    Heard one after the other, each has an evidence for the cause, its sizes weighed by what was heard before, and for
+    each kin, its causes weighed so; all but the shares of those is taken off, at every size alike.
     """
-    rows: list[dict[str, Floats]] = [{} for _ in testimonies]
-    for cause, prior in log_prior.items():
-        heard_so_far = prior - np.logaddexp.reduce(prior)
-        for row, testimony in zip(rows, testimonies, strict=True):
-            said = testimony.log_likelihood[cause]
-            heard_so_far = heard_so_far + said
-            evidence = float(np.logaddexp.reduce(heard_so_far))
-            heard_so_far = heard_so_far - evidence
-            row[cause] = said - (1.0 - share) * evidence
-    return [
-        replace(one, log_likelihood=row, in_full=one.log_likelihood) for one, row in zip(testimonies, rows, strict=True)
-    ]
+    kin = {cause: causes for causes in within or {} for cause in causes if cause in log_prior}
+    sizes = {cause: prior - np.logaddexp.reduce(prior) for cause, prior in log_prior.items()}
+    belief = {cause: float(np.logaddexp.reduce(log_prior[cause])) for cause in kin}
+    heard_testimonies = []
+    for testimony in testimonies:
+        evidence = {}
+        for cause in log_prior:
+            heard_so_far = sizes[cause] + testimony.log_likelihood[cause]
+            evidence[cause] = float(np.logaddexp.reduce(heard_so_far))
+            sizes[cause] = heard_so_far - evidence[cause]
+        together = {causes: _of_kin(causes, belief, evidence) for causes in set(kin.values())}
+        row = {}
+        for cause, said in testimony.log_likelihood.items():
+            if cause not in log_prior:
+                continue
+            left = share * evidence[cause]
+            if cause in kin:
+                common = together[kin[cause]]
+                belief[cause] += evidence[cause] - common
+                left = share * common + (within or {})[kin[cause]] * (evidence[cause] - common)
+            row[cause] = said - evidence[cause] + left
+        heard_testimonies.append(replace(testimony, log_likelihood=row, in_full=testimony.log_likelihood))
+    return heard_testimonies
 
 
-def _quieter(testimony: Testimony, share: float) -> Testimony:
-    quieter = {cause: share * row for cause, row in testimony.log_likelihood.items()}
-    return replace(testimony, log_likelihood=quieter, in_full=testimony.log_likelihood)
+def _of_kin(causes: tuple[str, ...], belief: Mapping[str, float], evidence: Mapping[str, float]) -> float:
+    """The evidence for any one of those causes, each weighed by what is believed of it, ln."""
+    there = [cause for cause in causes if cause in belief]
+    before = np.array([belief[cause] for cause in there])
+    after = before + np.array([evidence[cause] for cause in there])
+    return float(np.logaddexp.reduce(after) - np.logaddexp.reduce(before))

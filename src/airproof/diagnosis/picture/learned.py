@@ -21,9 +21,12 @@ from airproof.errors import BrokenKnowledge
 Floats = NDArray[np.float64]
 
 REINSTALL = "Install Airproof again."
-FAMILIAR_TO_STRANGE = (0.01, 0.03)
-"""Strangeness (`Forest.strangeness`) up to which a recording is familiar, and from which on it is strange: 95 and 99 in
-a hundred rehearsals lie below; judged: Airproof authors, so that a rehearsal is familiar unless much in it is odd."""
+FAMILIAR_TO_STRANGE = (0.0, 0.02)
+"""Strangeness (`Forest.strangeness`) up to which a recording is familiar, and from which on it is strange: 95 in a
+hundred rehearsed drives show nothing outside, 99 at most 2.4 %; judged: Airproof authors, so that a recording is
+strange as soon as that is rare among rehearsals."""
+
+KIN_HEARD = ("picture", "checks")
 
 KINDS = ("first", "again")
 """A car met for the first time; one that a known-good recording is there of."""
@@ -33,14 +36,16 @@ KINDS = ("first", "again")
 class Learned:
     """Forest and slopes; `usual[induction]` (3, F): of each feature the 5, 50 and 95 % points of healthy rehearsed
     cars; `loudness[source]` (2,): with which part of their weight forest, slopes and single checks are heard where the
-    recording is familiar, and where it is strange. `said[place]` (C, J, C): for each cause, what the forest said of
-    every cause by that place in J rehearsals of it, nepers. `made`: from what.
+    recording is familiar, and where it is strange. `kin[causes][source]` (2,): the same of picture and single checks
+    between causes that are kin. `said[place]` (C, J, C): for each cause, what the forest said of every cause by that
+    place in J rehearsals of it, nepers. `made`: from what.
     """
 
     forest: Forest
     slopes: Slopes
     usual: Mapping[str, Floats]
     loudness: Mapping[str, Floats]
+    kin: Mapping[tuple[str, ...], Mapping[str, Floats]]
     said: Mapping[str, Floats]
     made: str
 
@@ -59,10 +64,17 @@ class Learned:
         heard = self._heard(strangeness)
         return {"picture": heard["forest"], "checks": heard["checks"]}
 
+    def kin_shares(self, strangeness: float) -> dict[tuple[str, ...], dict[str, float]]:
+        """The part of their weight with which picture and checks are heard between causes that are kin."""
+        return {causes: _between(ends, strangeness) for causes, ends in self.kin.items()}
+
     def _heard(self, strangeness: float) -> dict[str, float]:
-        return {
-            source: float(np.interp(strangeness, FAMILIAR_TO_STRANGE, ends)) for source, ends in self.loudness.items()
-        }
+        return _between(self.loudness, strangeness)
+
+
+def _between(shares: Mapping[str, Floats], strangeness: float) -> dict[str, float]:
+    """Shares (2,) of a familiar and of a strange recording, for one in between."""
+    return {source: float(np.interp(strangeness, FAMILIAR_TO_STRANGE, ends)) for source, ends in shares.items()}
 
 
 @cache
@@ -81,6 +93,10 @@ def _from(held: Mapping[str, NDArray[np.generic]]) -> Learned:
         return np.asarray(held[name], dtype=np.float64)
 
     loudness = {str(name): ends for name, ends in zip(held["heard"], floats("shares"), strict=True)}
+    kin = {
+        tuple(str(causes).split()): dict(zip(KIN_HEARD, ends, strict=True))
+        for causes, ends in zip(held["kin"], floats("kin_shares"), strict=True)
+    }
     usual = {str(name): value for name, value in zip(held["inductions"], floats("usual"), strict=True)}
     said = dict(zip(PLACES, floats("said"), strict=True))
-    return Learned(forest_from(held), slopes_from(held), usual, loudness, said, str(held["made"]))
+    return Learned(forest_from(held), slopes_from(held), usual, loudness, kin, said, str(held["made"]))

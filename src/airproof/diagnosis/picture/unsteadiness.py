@@ -20,6 +20,7 @@ FEWEST = 4
 FEWEST_STEPS = 8
 KPA, TENS, USUAL_RPM = 5.0, 10.0, 2000.0  # what pressures (kPa), temperatures and advance, and speeds are put in
 FLOOR_OF_LOG, FLOOR_KPA = 0.002, 0.3  # of unsteadiness: what rounding leaves of a steady signal
+REHEARSED_S = 650.0  # no rehearsed drive lasts longer: of a longer recording, dropouts are counted over as long
 RAILED_FLOOR, SWING_FLOOR = 0.003, 0.02  # so that logarithms stay finite
 NAMES = (
     "idle_adv", "idle_rest_n", "idle_rest_p", "idle_rest_lam", "idle_iat", "idle_charge0", "idle_slow",
@@ -113,7 +114,9 @@ def in_motion(case: Case, day_kpa: float) -> dict[str, float]:
     run = signal_health.running_part(case)
     if run is not None:
         railed = signal_health.out_of_reach(case, run)
-        found["breaks"] = float(np.log1p(np.count_nonzero(signal_health.breaks_of(run))))
+        count = np.count_nonzero(signal_health.breaks_of(run))
+        long = max(float(run.time[-1] - run.time[0]) / REHEARSED_S, 1.0)
+        found["breaks"] = float(np.log1p(count / long))
         found["railed"] = float(np.log(np.mean(railed) + RAILED_FLOOR))
         bottom, low, high, top = np.quantile(run.pressure, (0.01, 0.05, 0.95, 0.995))
         found["swing"] = float(np.log((high - low) / day_kpa + SWING_FLOOR))

@@ -13,7 +13,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from decimal import Decimal
+from decimal import Decimal, localcontext
 from functools import cache
 
 from babel import Locale
@@ -31,6 +31,7 @@ LANGUAGES = ("en", "de", "fr", "es")
 ENGLISH = "en"
 _HIGH = re.compile(r" (?=[:;!?%»])|(?<=«) ")
 _MINUS = "\N{MINUS SIGN}"
+_ANY_FLOAT = 400  # digits: the largest float has 309 before its point
 _DEGREES = {
     "degC": "\N{DEGREE SIGN}C",
     "degF": "\N{DEGREE SIGN}F",
@@ -82,7 +83,8 @@ class Language:
     def number(self, value: float, places: int, *, signed: bool = False) -> str:
         """A number with so many decimals."""
         value = round(value, places) + 0.0
-        text = format_decimal(Decimal(f"{abs(value):.{places}f}"), "#,##0." + "0" * places, locale=self.locale)
+        with localcontext(prec=_ANY_FLOAT):
+            text = format_decimal(Decimal(f"{abs(value):.{places}f}"), "#,##0." + "0" * places, locale=self.locale)
         sign = _MINUS if value < 0.0 else "+" if signed and value > 0.0 else ""
         return sign + text.rstrip(".")
 
