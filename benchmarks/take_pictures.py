@@ -81,6 +81,17 @@ def pages(page: Page, address: str, size: tuple[int, int], into: Path, look: str
         took(name)
 
 
+def write_up(folder: str, into: Path) -> None:
+    """The first page of the demo job's write-up."""
+    words = [sys.executable, "-m", "airproof", "job", "write-up", "1", "--data", "demo", "--out", "job-1.pdf"]
+    subprocess.run([*words, "--without-private"], check=True, cwd=folder, stdout=subprocess.DEVNULL)
+    draw = ["pdftoppm", "-r", "70", "-png", "-singlefile", "-l", "1", "job-1.pdf", "first_page"]
+    subprocess.run(draw, check=True, cwd=folder)
+    path = into / "write_up_first_page.png"
+    Image.open(Path(folder) / "first_page.png").save(path, optimize=True)
+    print(f"{path.name}: {path.stat().st_size // 1024} kB")
+
+
 def main(into: Path) -> None:
     """Serve, visit, take."""
     into.mkdir(exist_ok=True, parents=True)
@@ -90,6 +101,7 @@ def main(into: Path) -> None:
         with subprocess.Popen(words, stdout=subprocess.PIPE, text=True, env=surroundings, cwd=folder) as process:
             try:
                 visit(process, playwright, into)
+                write_up(folder, into)
             finally:
                 process.terminate()
 
