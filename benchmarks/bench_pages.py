@@ -131,7 +131,6 @@ def measure(process: subprocess.Popen[str], playwright: Playwright, folder: Path
     tell("verdict after a new fact", [verdict for verdict, _ in facts], "0.5")
     tell("and its next step", [step for _, step in facts], "-")
     short = job.locator("a[href*='/recording/']").first.get_attribute("href") or ""
-    page.bring_to_front()
     long = new_job(visitor, "long")
     expect(give(long, long_recording(folder / "long.csv"))).to_contain_text("in the job", timeout=90_000)
     href = long.locator("a[href*='/recording/']").first.get_attribute("href") or ""

@@ -45,9 +45,14 @@ def heard(
     shared = [one for one in single if one.finding.id not in (*in_full, *SAMPLE_BY_SAMPLE)]
     return [
         *own,
-        *with_share(shared, log_prior, shares["checks"], {causes: own["checks"] for causes, own in kin.items()}),
         *with_share(
-            picture.testimonies, log_prior, shares["picture"], {causes: own["picture"] for causes, own in kin.items()}
+            shared, log_prior, shares["checks"], {causes: between["checks"] for causes, between in kin.items()}
+        ),
+        *with_share(
+            picture.testimonies,
+            log_prior,
+            shares["picture"],
+            {causes: between["picture"] for causes, between in kin.items()},
         ),
     ]
 
@@ -78,10 +83,11 @@ def with_share(
     Heard one after the other, each has an evidence for the cause, its sizes weighed by what was heard before, and for
     each kin, its causes weighed so; all but the shares of those is taken off, at every size alike.
     """
-    kin = {cause: causes for causes in within or {} for cause in causes if cause in log_prior}
+    within = within or {}
+    kin = {cause: causes for causes in within for cause in causes if cause in log_prior}
     sizes = {cause: prior - np.logaddexp.reduce(prior) for cause, prior in log_prior.items()}
     belief = {cause: float(np.logaddexp.reduce(log_prior[cause])) for cause in kin}
-    heard_testimonies = []
+    left = []
     for testimony in testimonies:
         evidence = {}
         for cause in log_prior:
@@ -90,17 +96,15 @@ def with_share(
             sizes[cause] = heard_so_far - evidence[cause]
         together = {causes: _of_kin(causes, belief, evidence) for causes in set(kin.values())}
         row = {}
-        for cause, said in testimony.log_likelihood.items():
-            if cause not in log_prior:
-                continue
-            left = share * evidence[cause]
+        for cause, alone in evidence.items():
+            common = together[kin[cause]] if cause in kin else alone
+            apart = alone - common
             if cause in kin:
-                common = together[kin[cause]]
-                belief[cause] += evidence[cause] - common
-                left = share * common + (within or {})[kin[cause]] * (evidence[cause] - common)
-            row[cause] = said - evidence[cause] + left
-        heard_testimonies.append(replace(testimony, log_likelihood=row, in_full=testimony.log_likelihood))
-    return heard_testimonies
+                belief[cause] += apart
+                apart *= within[kin[cause]]
+            row[cause] = testimony.log_likelihood[cause] - alone + share * common + apart
+        left.append(replace(testimony, log_likelihood=row, in_full=testimony.log_likelihood))
+    return left
 
 
 def _of_kin(causes: tuple[str, ...], belief: Mapping[str, float], evidence: Mapping[str, float]) -> float:

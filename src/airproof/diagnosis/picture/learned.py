@@ -24,7 +24,7 @@ REINSTALL = "Install Airproof again."
 FAMILIAR_TO_STRANGE = (0.0, 0.02)
 """Strangeness (`Forest.strangeness`) up to which a recording is familiar, and from which on it is strange: 95 in a
 hundred rehearsed drives show nothing outside, 99 at most 2.4 %; judged: Airproof authors, so that a recording is
-strange as soon as that is rare among rehearsals."""
+strange as soon as that is rare among rehearsals; with a healthy road car in view (docs/whole_picture.md, section 4)."""
 
 KIN_HEARD = ("picture", "checks")
 

@@ -20,7 +20,7 @@ FEWEST = 4
 FEWEST_STEPS = 8
 KPA, TENS, USUAL_RPM = 5.0, 10.0, 2000.0  # what pressures (kPa), temperatures and advance, and speeds are put in
 FLOOR_OF_LOG, FLOOR_KPA = 0.002, 0.3  # of unsteadiness: what rounding leaves of a steady signal
-REHEARSED_S = 650.0  # no rehearsed drive lasts longer: of a longer recording, dropouts are counted over as long
+REHEARSED_S = 810.0  # no drive that was learnt from lasts longer: of a longer one, dropouts are counted over as long
 RAILED_FLOOR, SWING_FLOOR = 0.003, 0.02  # so that logarithms stay finite
 NAMES = (
     "idle_adv", "idle_rest_n", "idle_rest_p", "idle_rest_lam", "idle_iat", "idle_charge0", "idle_slow",

@@ -57,7 +57,7 @@ _TITLES = {
     "over_rest": "unsteadiness of the pressure in overrun from sample to sample",
     "snap_p": "highest pressure of a throttle snap as a share of the barometer",
     "delay": "delay of the pressure behind the throttle",
-    "breaks": "dropouts of the pressure in ten minutes",
+    "breaks": "dropouts of the pressure in 13 minutes at most",
     "railed": "share of time at the end of the sensor's range",
     "swing": "range over which the pressure moved as a share of the barometer",
     "rest_n_cruise": "unsteadiness of engine speed at cruise from sample to sample",
