@@ -248,6 +248,25 @@ class TestTwoAtOnce:
         expect(other.locator("#page")).to_contain_text("P0299")
         expect(other.locator("#aloud")).to_contain_text("Added meanwhile")
 
+    def test_what_one_presses_stays_under_the_finger(self, visitor: Visitor) -> None:
+        page = new_job(visitor, "a slow finger")
+        expect(weighed(page)).to_contain_text("Chance")
+        page.add_style_tag(content="* { overflow-anchor: none }")  # as in browsers that hold no place by themselves
+        part = unfold(page, "A note")
+        part.get_by_label("Anything else").fill("kept in the end")
+        keep = part.get_by_role("button", name="Keep the note")
+        keep.hover()
+        before, height = keep.bounding_box(), page.evaluate("document.body.scrollHeight")
+        page.mouse.down()
+        other = visitor.opens(page.url.removeprefix(visitor.address).partition("#")[0])
+        add_codes(other, "P0171 P0299 P0234")
+        expect(other.locator("#page")).to_contain_text("P0299")
+        page.bring_to_front()
+        page.wait_for_function(f"document.body.scrollHeight > {height} + 60")
+        assert keep.bounding_box() == pytest.approx(before, abs=2.0)
+        page.mouse.up()
+        expect(page.locator("#page")).to_contain_text("kept in the end")
+
     def test_neither_overwrites_the_other_silently(self, visitor: Visitor) -> None:
         one = new_job(visitor, "two tongues")
         other = visitor.opens(one.url.removeprefix(visitor.address))

@@ -101,3 +101,29 @@ const watch = () => document.querySelectorAll("[data-unseen]").forEach((place) =
 });
 new MutationObserver(watch).observe(document.documentElement, { childList: true, subtree: true });
 watch();
+
+// What one has a hand on stays under it when a verdict or somebody else's fact comes in above: the button that is being
+// pressed, else the field or button in focus, while it is in sight.
+const hand = {
+  pressed: null, on: null, top: 0,
+  grasp() {
+    const one = this.pressed ?? document.activeElement;
+    const { top, bottom } = one?.getBoundingClientRect() ?? {};
+    this.on = one && one !== document.body && bottom > 0 && top < innerHeight ? one : null;
+    this.top = top;
+  },
+  stay() {
+    if (!this.on?.isConnected) return this.grasp();
+    const moved = this.on.getBoundingClientRect().top - this.top;
+    if (Math.abs(moved) > 1) scrollBy({ top: moved, behavior: "instant" });
+  },
+};
+for (const name of ["pointerdown", "pointerup", "pointercancel"])
+  document.addEventListener(name, (e) => {
+    hand.pressed = name === "pointerdown" ? e.target : null;
+    hand.grasp();
+  }, { capture: true, passive: true });
+for (const name of ["focusin", "input", "toggle", "scroll"])
+  document.addEventListener(name, () => hand.grasp(), { capture: true, passive: true });
+addEventListener("resize", () => hand.grasp());
+new MutationObserver(() => hand.stay()).observe(document.documentElement, { childList: true, subtree: true });
