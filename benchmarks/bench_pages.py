@@ -158,7 +158,7 @@ def measure(process: subprocess.Popen[str], playwright: Playwright, folder: Path
     page.close()
     for path, what in ((short, "six minutes"), (href, "500,000 points")):
         firsts = [first_traces(browser, address, path) for _ in range(TIMES)]
-        tell(f"the first traces ever in a browser, {what}", [whole for whole, _ in firsts], "-")
+        tell(f"the first traces ever in a browser, {what}", [whole for whole, _ in firsts], "1.5")
         tell("of that, after its page has loaded", [after for _, after in firsts], "-")
     browser.close()
 

@@ -12,6 +12,8 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 from visiting import LAPTOP, PHONE, Visitor, give, new_job, unfold, weighed
 
+from airproof.web.drawing import LIBRARY
+
 PAGES = ("/", "/new", "/job/1", "/job/1/step/measure-key-on-signal", "/settings", "/rehearse", "/job/1/delete")
 SERIOUS = ("serious", "critical")
 
@@ -150,12 +152,11 @@ class TestTraces:
 
     def test_what_draws_them_is_fetched_while_the_job_is_read(self, visitor: Visitor) -> None:
         page = visitor.opens("/job/1")
-        modules = page.evaluate("JSON.parse(document.querySelector('script[type=importmap]').textContent).imports")
         sent = "name => performance.getEntriesByName(new URL(name, location.href).href).map(one => one.transferSize)"
-        page.wait_for_function(f"name => ({sent})(name).length", arg=modules["nicegui-plotly"])
+        page.wait_for_function(f"name => ({sent})(name).length", arg=LIBRARY)
         page.locator("a[href*='/recording/']").first.click()
         page.locator(".trace .main-svg").first.wait_for()
-        assert set(page.evaluate(sent, modules["nicegui-plotly"])) == {0}  # nothing was sent for it again
+        assert set(page.evaluate(sent, LIBRARY)) == {0}  # nothing was sent for it again
 
     def test_half_a_million_points_stay_few_on_the_screen(self, phone: Visitor, tmp_path: Path) -> None:
         page = new_job(phone, "long")

@@ -48,7 +48,7 @@ def test_a_stretch_in_an_address(asked: dict[str, str], window: tuple[float, flo
 class Drawn:
     """In the place of a browser: what was drawn last."""
 
-    def update_figure(self, drawn: dict[str, Any]) -> None:
+    def redraw(self, drawn: dict[str, Any]) -> None:
         json.dumps(drawn, allow_nan=False)
         self.figure = drawn
 

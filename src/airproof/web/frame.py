@@ -5,17 +5,15 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Literal
 
 from nicegui import ui
 
 from airproof import __version__
 from airproof.web.bench import Bench
+from airproof.web.drawing import Draws, fetch_it
 from airproof.web.marks import Mark, link, say
 
 PLACES = (("/", "Jobs"), ("/rehearse", "Rehearse"), ("/settings", "Settings"))
-
-Draws = Literal["here", "next"]
 
 
 @contextmanager
@@ -28,7 +26,9 @@ def page(bench: Bench, title: str, here: str = "", draws: Draws | None = None) -
     ui.page_title(f"{title} - Airproof")
     look = bench.settings.look.replace(" ", "-")
     ui.add_head_html(f'<link rel="stylesheet" href="/assets/airproof.css?{__version__}">')
-    ui.add_head_html(f'<script defer src="/assets/airproof.js?{__version__}" data-draws="{draws or ""}"></script>')
+    ui.add_head_html(f'<script defer src="/assets/airproof.js?{__version__}"></script>')
+    if draws is not None:
+        fetch_it(draws)
     ui.query("body").classes(f"look-{look}")
     ui.query(".q-page").props("role=none")  # the library's own frame is no landmark: ours is
     link("To the page itself", "#page", classes="skip")
@@ -51,11 +51,6 @@ def page(bench: Bench, title: str, here: str = "", draws: Draws | None = None) -
 def hear(text: str) -> None:
     """Say something that is to be seen on the page anyway, for those who only hear it."""
     ui.run_javascript(f"airproof.hear({json.dumps(text)})")
-
-
-def ready_to_draw() -> None:
-    """Have this browser set up what draws traces, while the server reads what is to be drawn."""
-    ui.run_javascript('import("nicegui-plotly")')
 
 
 async def is_dark(bench: Bench) -> bool:

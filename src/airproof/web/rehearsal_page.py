@@ -26,7 +26,8 @@ from airproof.report.trace import Seen, View, figure, groups_of, key
 from airproof.report.wording import number
 from airproof.web.bench import Bench
 from airproof.web.case.intake import engine_drafts, engine_fields
-from airproof.web.frame import hear, is_dark, page, ready_to_draw
+from airproof.web.drawing import Drawing, set_it_up
+from airproof.web.frame import hear, is_dark, page
 from airproof.web.marks import Form, Mark, Values, button, choice, folded, heading, lines, new_key, say
 
 LOGGER, FAULTY = "fast", "with the fault"
@@ -90,7 +91,7 @@ async def show(bench: Bench) -> None:
 
         async def begin() -> None:
             stage = Stage(bench, await is_dark(bench))
-            ready_to_draw()
+            set_it_up()
             await stage.engine(USUAL)
             place.clear()
             with place:
@@ -126,10 +127,9 @@ class Stage:
         self.view = replace(self.view, wish=self._wish, over_name="healthy", columns=COARSE)
         self.view = replace(self.view, dark=self.dark)
         say("Thin lines: with the fault. Broad grey lines: the same drive of the same car, healthy.", "soft")
-        self.plot = ui.plotly(figure(self._seen(), self.view)).classes("trace")
-        self.plot.props["role"] = "group"
-        self.plot.props["aria-label"] = "The faulty drive over the healthy one; what moves stands in the table below."
-        self.plot.on("plotly_relayout", self._zoomed, throttle=0.15, leading_events=False)
+        told = "The faulty drive over the healthy one; what moves stands in the table below."
+        self.plot = Drawing(figure(self._seen(), self.view), told)
+        self.plot.on("looked", self._zoomed, throttle=0.15, leading_events=False)
         with folded("Which line is which"):
             lines(key(self._seen(), self.view))
         self.table = Mark("div")
@@ -255,7 +255,7 @@ class Stage:
     def _draw(self, faulty: Shown, columns: int) -> None:
         self.faulty = faulty
         self.view = replace(self.view, over=self.healthy.recording, columns=columns)
-        self.plot.update_figure(figure(self._seen(), self.view))
+        self.plot.redraw(figure(self._seen(), self.view))
 
     def _tell(self, comparison: Comparison) -> None:
         words = self._words
@@ -297,7 +297,7 @@ class Stage:
             self.view = replace(self.view, window=(float(pair[0]), float(pair[1])))
         else:
             return
-        self.plot.update_figure(figure(self._seen(), self.view))
+        self.plot.redraw(figure(self._seen(), self.view))
 
     async def _save(self) -> None:
         rehearsal = await asyncio.to_thread(rehearse, self._request(self.request.earlier_drives))

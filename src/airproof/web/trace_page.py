@@ -27,7 +27,8 @@ from airproof.report.trace import AT_FIRST, Seen, View, figure, groups_of, key
 from airproof.report.wording import clock, duration, sentence
 from airproof.web.bench import Bench
 from airproof.web.case.file import CaseFile, the_day
-from airproof.web.frame import hear, is_dark, page, ready_to_draw
+from airproof.web.drawing import Drawing, set_it_up
+from airproof.web.frame import hear, is_dark, page
 from airproof.web.marks import Form, Mark, Values, button, choice, field, folded, heading, lines, link, one, say, ticks
 from airproof.web.work import Stopped
 
@@ -54,7 +55,7 @@ async def show(bench: Bench, job: int, sha256: str, asked: Mapping[str, str]) ->
 
         async def draw() -> None:
             dark = await is_dark(bench)
-            ready_to_draw()
+            set_it_up()
             viewer = await asyncio.to_thread(_viewer, bench, job, state, fact, dark)
             place.clear()
             with place:
@@ -121,11 +122,10 @@ class Viewer:
         if other is not None:
             self.view = replace(self.view, over=_signals(self.bench, self.state, other))
             self.laid_over.write(f"Broad grey lines: {other.payload.name}.")
-        self.plot = ui.plotly(figure(self.seen, self.view)).classes("trace")
-        self.plot.props["role"] = "group"
-        self.plot.props["aria-label"] = "Traces over time; what was found in them is listed below in words."
+        told = "Traces over time; what was found in them is listed below in words."
+        self.plot = Drawing(figure(self.seen, self.view), told)
         # What zooming asks for comes as one of two forms; anything else it says is not for us.
-        self.plot.on("plotly_relayout", self._zoomed, throttle=0.15, leading_events=False)
+        self.plot.on("looked", self._zoomed, throttle=0.15, leading_events=False)
         with Mark("div"):
             button("Show all of it", lambda: self._look(self.whole), "quiet")
             button("Earlier", lambda: self._move(-0.5), "quiet")
@@ -233,7 +233,7 @@ class Viewer:
         self._draw()
 
     def _draw(self) -> None:
-        self.plot.update_figure(figure(self.seen, self.view))
+        self.plot.redraw(figure(self.seen, self.view))
 
 
 def shown_by(intervals: tuple[Interval, ...]) -> list[tuple[str, tuple[Interval, ...]]]:

@@ -1,17 +1,6 @@
 // What a page does by itself: it says aloud what has changed, and sends files with their progress.
 "use strict";
 
-// What draws traces is large. A page that has some makes it ready while the server still reads the recording, and one
-// that leads to them has it fetched while it is read.
-const draws = document.currentScript.dataset.draws;
-if (draws) {
-  const modules = JSON.parse(document.querySelector("script[type=importmap]").textContent).imports;
-  const ready = document.createElement("link");
-  ready.rel = draws === "here" ? "modulepreload" : "prefetch";
-  ready.href = modules["nicegui-plotly"];
-  document.head.append(ready);
-}
-
 window.airproof = {
   aloud(text) {
     const line = document.getElementById("aloud");

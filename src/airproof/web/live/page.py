@@ -32,6 +32,7 @@ from airproof.vehicle.readout.read_out import read_again, read_out
 from airproof.vehicle.readout.readout import Readout
 from airproof.web.bench import Bench
 from airproof.web.case.file import CaseFile
+from airproof.web.drawing import Drawing
 from airproof.web.faults import reported
 from airproof.web.frame import page
 from airproof.web.live.session import FOLDER, Session, find_car
@@ -133,7 +134,7 @@ class Line:
         self._controls()
         self.line = say("", "news", role="status")
         self.missing = Mark("div")
-        self.plot: Any = None
+        self.plot: Drawing | None = None
         self.traces = Mark("div")
         self.verdict = Mark("section", classes="answer", aria_label="The answer so far")
         self.verdict.set_visibility(False)
@@ -260,11 +261,10 @@ class Line:
         drawn = figure(Seen(recording, Regimes({}, None)), view)
         if self.plot is None:
             with self.traces:
-                self.plot = ui.plotly(drawn).classes("trace")
-                self.plot.props["role"] = "group"
-                self.plot.props["aria-label"] = "Live traces; how the recording stands is told above in words."
+                told = "Live traces; how the recording stands is told above in words."
+                self.plot = Drawing(drawn, told)
         else:
-            self.plot.update_figure(drawn)
+            self.plot.redraw(drawn)
 
     async def _weigh(self, session: Session) -> None:
         """The verdict on the job with what has been recorded so far."""
