@@ -11,6 +11,7 @@ from airproof.errors import UnusableRequest
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.model import Knowledge, Prices
 from airproof.repair.plan import Plan, already_recorded, make_plan
+from airproof.repair.task import task_for
 
 KNOWN = knowledge()
 FAULTS = [cause for cause in KNOWN.causes if cause != "none"]
@@ -121,7 +122,7 @@ def test_own_time_that_is_free_costs_nothing_but_is_not_wasted() -> None:
 
 
 @pytest.mark.parametrize(("cause", "probability"), [("map-offset", 0.6), ("map-offset", 0.8), ("map-gain", 0.9)])
-def test_below_the_break_even_price_the_habit_is_right(cause: str, probability: float) -> None:
+def test_at_the_break_even_price_the_habit_is_as_good_and_below_it_right(cause: str, probability: float) -> None:
     belief = leaning(cause, probability)
     habit = plan_for(belief).habit
     assert habit is not None
@@ -132,7 +133,17 @@ def test_below_the_break_even_price_the_habit_is_right(cause: str, probability: 
     dear = plan_for(belief, priced("map-sensor", 1.5 * even + 20.0))
     assert dear.habit is not None
     assert dear.next_steps[0].id != "replace-map-sensor"
-    assert dear.habit.worth_it_below_part_price == pytest.approx(even, rel=0.1)
+    for price in (even, dear.habit.worth_it_below_part_price):
+        assert price is not None
+        assert _habit_against_the_best_other(belief, price) == pytest.approx(0.0, abs=0.02)
+
+
+def _habit_against_the_best_other(belief: dict[str, float], price: float) -> float:
+    """By how much the whole job is dearer that begins with a new sensor of that price, as a share."""
+    found = task_for(belief, KNOWN, priced("map-sensor", price)).looked_into(asked=["replace-map-sensor"])
+    number = found.choices.index("replace-map-sensor")
+    habit = next(option.cost for option in found.options if option.step == number)
+    return habit / next(option.cost for option in found.options if option.step != number) - 1.0
 
 
 def test_where_a_free_sensor_would_not_pay_for_its_minutes_the_habit_never_is_right() -> None:

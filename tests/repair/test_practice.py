@@ -40,7 +40,7 @@ def dearer_first(found: Looked, step: str) -> float:
 @pytest.mark.parametrize("price", [25.0, 50.0, 75.0])
 def test_who_works_for_nothing_cleans_and_then_replaces(price: float) -> None:
     _, found = looked(("P0106", "P0069"), price, 0.0)
-    assert dearer_first(found, CLEAN) < 0.01
+    assert dearer_first(found, CLEAN) < 0.03  # a recording first, which costs nothing then, is a little better
     _, then = looked(("P0106", "P0069"), price, 0.0, done=(CLEAN,))
     assert dearer_first(then, HABIT) < 0.05
 

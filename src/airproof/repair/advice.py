@@ -10,7 +10,7 @@ from airproof.repair.bound import lowest
 from airproof.repair.places import Place
 from airproof.repair.plan import Plan, plan_of
 from airproof.repair.reasons import GONE, STILL_THERE
-from airproof.repair.search import NEAR, Search
+from airproof.repair.search import Search
 from airproof.repair.task import HABIT, Looked, Task
 from airproof.repair.turning import Turn, turns
 
@@ -73,7 +73,7 @@ def advise(task: Task) -> Advice:
     plan = plan_of(task, looked)
     best = looked.options[0]
     complete = looked.search.complete
-    other = replace(task, without=task.without | {looked.first}).looked_into(NEAR) if not _ends(task, looked) else None
+    other = replace(task, without=task.without | {looked.first}).looked_into() if not _ends(task, looked) else None
     return Advice(
         plan=plan,
         tree=_node(looked.search, looked.place, best.step, looked.place.weight, DEEP),

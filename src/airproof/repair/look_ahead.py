@@ -6,7 +6,7 @@ it leads to, and so on. All places of one depth are judged together, which is se
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,11 +19,11 @@ from airproof.repair.sequence import Sequences
 DEEPEST = 12
 """Steps looked ahead. judged: Airproof authors, few jobs get there."""
 
-RARE, RARE_AT_A_GLANCE = 0.005, 0.02
-"""Where the job gets with less than this probability, the sequence of repairs is good enough, for a plan and for a
-quick look. judged: Airproof authors, what could be gained there is a few per cent of that."""
+RARE = 0.005
+"""Where the job gets with less than this probability, the sequence of repairs is good enough. judged: Airproof authors,
+what could be gained there is a few per cent of that."""
 
-LOOKED_AT = 10
+LOOKED_AT = 6
 """Steps looked at in each place, those that shift or cure most per cost. judged: Airproof authors, more find nothing
 better."""
 
@@ -54,19 +54,18 @@ class _Follow:
 class LookAhead:
     """Follows the best steps; remembers what the rest of the job uses up from each place it has been to."""
 
-    def __init__(self, choices: Choices, first_steps: int, rare: float) -> None:
+    def __init__(self, choices: Choices, follow: Sequence[int]) -> None:
         self._ways = Ways(choices)
         self._choices = choices
-        self._first_steps = first_steps
-        self._rare = rare
+        self._follow = follow
         self._sequences = Sequences(choices)
         self._tells = self._ways.tells
         self._positive = np.where(self._tells[:, None], choices.positive, 0.0)
         self._known: dict[Key, Floats] = {}
 
     def options(self, place: Place, asked: Collection[int] = ()) -> list[Option]:
-        """Steps that can be taken, in no order: the `first_steps` best, and those `asked` for."""
-        return self._options(place, self._first_steps, asked)
+        """Steps that can be taken, in no order: the best, and those `asked` for."""
+        return self._options(place, self._width(0), asked)
 
     def best(self, place: Place) -> Option:
         """The step to take there."""
@@ -83,7 +82,7 @@ class LookAhead:
 
     def _look_into(self, children: list[tuple[Place, Floats]]) -> None:
         """Follow the best step from these places and all that come of it, then reckon back."""
-        levels: list[list[tuple[Key, Floats, _Follow]]] = []
+        levels: list[list[tuple[Key, Floats, list[_Follow]]]] = []
         while children:
             here: dict[Key, tuple[Place, Floats]] = {}
             for place, sequence in children:
@@ -91,18 +90,22 @@ class LookAhead:
                     here[key] = (place, sequence)
             if not here:
                 break
-            judged = self._judged([place for place, _ in here.values()], 1, ())
-            level = [(key, here[key][1], follow) for key, (follow,) in zip(here, judged, strict=True)]
+            judged = self._judged([place for place, _ in here.values()], self._width(len(levels) + 1), ())
+            level = [(key, here[key][1], follows) for key, follows in zip(here, judged, strict=True)]
             levels.append(level)
-            children = [child for _, _, follow in level for child in follow.children]
+            children = [child for _, _, follows in level for follow in follows for child in follow.children]
         worth = self._choices.worth
         for level in reversed(levels):
-            for key, sequence, follow in level:
-                total = self._total(follow)
-                self._known[key] = total if total @ worth < sequence @ worth else sequence
+            for key, sequence, follows in level:
+                totals = [sequence, *map(self._total, follows)]
+                self._known[key] = min(totals, key=lambda total: float(total @ worth))
+
+    def _width(self, ahead: int) -> int:
+        """Steps followed up in a place that is so many steps ahead."""
+        return self._follow[ahead] if ahead < len(self._follow) else 1
 
     def _worth_a_look(self, place: Place) -> bool:
-        return place.ahead < DEEPEST and place.weight >= self._rare
+        return place.ahead < DEEPEST and place.weight >= RARE
 
     def _total(self, follow: _Follow) -> Floats:
         """What the job uses up (E,) with a step and what follows."""
@@ -114,7 +117,7 @@ class LookAhead:
     def _judged(self, places: list[Place], width: int, asked: Collection[int]) -> list[list[_Follow]]:
         """For each place the `width` best steps, judged by the sequence of repairs after them, and those asked for."""
         c = self._choices
-        possible = [self._possible(place, asked) for place in places]
+        possible = self._possible(places, asked)
         beliefs, done, standing, owners, steps = self._children(places, possible)
         totals = self._sequences.totals(beliefs, done, standing) if len(owners) else np.zeros((0, NOTHING.size))
         judged = []
@@ -159,23 +162,25 @@ class LookAhead:
         standing = np.array([place.standing for place in places])[owners]
         return beliefs, done, (standing | c.set_up[steps]) & ~c.clears[steps], owners, steps
 
-    def _possible(self, place: Place, asked: Collection[int]) -> NDArray[np.intp]:
-        """Steps not done, whose forerunners are, and which promise something here; the ending step always."""
-        c, belief, weight = self._choices, place.belief, place.weight
-        ready = self._ways.ready(place.done)
-        moved = np.abs(self._positive - (self._positive @ belief / weight)[:, None]) @ belief
-        promise = np.where(ready, np.maximum(c.cured(belief), moved), 0.0)
-        chosen = ready & (promise >= WORTHWHILE * weight)
-        cost = c.uses_with(place.standing) @ c.worth
-        rate = np.where(chosen, promise / (cost + SMALL_CHANGE), 0.0)
-        chosen &= rate >= np.sort(rate)[-LOOKED_AT:][0]
-        chosen |= self._gates(place.done) & ready
-        chosen[list(asked)] |= ready[list(asked)]
-        chosen[c.ending] = True
-        return np.flatnonzero(chosen)
-
-    def _gates(self, done: Flags) -> Flags:
-        """Steps that some step not done waits for."""
-        needs = self._choices.before
-        waiting = (needs & ~done).any(axis=1) & ~done
-        return np.asarray(needs[waiting].any(axis=0))
+    def _possible(self, places: list[Place], asked: Collection[int]) -> list[NDArray[np.intp]]:
+        """For each place the steps not done, whose forerunners are, and which promise something there, be it only by
+        what they make way for; the ending step always.
+        """
+        c = self._choices
+        beliefs = np.array([place.belief for place in places])
+        done = np.array([place.done for place in places])
+        standing = np.array([place.standing for place in places])
+        weight = beliefs.sum(axis=1)[:, None]
+        mean = beliefs @ self._positive.T / weight
+        moved = np.einsum("psn,pn->ps", np.abs(self._positive - mean[:, :, None]), beliefs)
+        promise = np.where(done, 0.0, np.maximum(beliefs @ (1.0 - c.stays).T, moved))
+        promise[promise < WORTHWHILE * weight] = 0.0
+        cost = c.uses @ c.worth + (c.set_up & ~standing[:, None, :]) @ (c.setting_up @ c.worth)
+        waits = c.before & ~done[:, None, :]
+        rate = promise / (cost + np.einsum("psg,pg->ps", waits, cost) + SMALL_CHANGE)
+        ready = ~done & ~waits.any(axis=2)
+        rate = np.where(ready, np.maximum(rate, (waits * rate[:, :, None]).max(axis=1)), 0.0)
+        chosen = (rate > 0.0) & (rate >= np.sort(rate, axis=1)[:, -LOOKED_AT:][:, :1])
+        chosen[:, list(asked)] |= ready[:, list(asked)]
+        chosen[:, c.ending] = True
+        return [np.flatnonzero(row) for row in chosen]

@@ -113,7 +113,7 @@ def task_from(weighing: Weighing, knowledge: Knowledge, prices: Prices) -> Task:
 def plan_of(task: Task, looked: Looked) -> Plan:
     """The plan for a task that has been looked into."""
     options = looked.options
-    shown = options if looked.search.complete else options[:FAR]
+    shown = options if looked.search.complete else options[: FAR[0]]
     steps = [_next_step(task, looked, option) for option in shown]
     steps[0] = replace(steps[0], outcomes=_outcomes(looked, options[0].step))
     return Plan(

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from airproof.repair.choices import Choices, Flags, Floats
 
-LONGEST = 14
-"""Moves before the car is handed over. judged: Airproof authors, beyond a dozen failed repairs it would
+LONGEST = 10
+"""Moves before the car is handed over. judged: Airproof authors, beyond that many failed repairs it would
 be."""
 
 HOPELESS = 0.4
@@ -28,6 +28,9 @@ AT_ONCE = 512
 
 TINY = 1e-12
 """Keeps the rate of a move that costs nothing finite."""
+
+NEVER = 1e7
+"""Cost of a move that was made already, in the currency: above all others by far, so that it is not made again."""
 
 
 class Sequences:
@@ -45,7 +48,6 @@ class Sequences:
         self._cost_end = float(self._end @ c.worth)
         self._test, self._repair, self._tested = c.pairs_test, c.pairs_repair, tested
         self._fires = np.where(tested[:, None], c.positive[c.pairs_test], ones)
-        self._cures_and_fires = np.concatenate([self._fires * (1.0 - c.stays[c.pairs_repair]), self._fires]).T
         self._uses_first = uses[repair_first]
         self._set_up_first = c.set_up[repair_first]
         self._uses_then = np.where(tested[:, None], uses[c.pairs_repair], 0.0)
@@ -55,10 +57,23 @@ class Sequences:
         self._marks[np.arange(c.pairs_repair.size), c.pairs_repair] = True
         self._marks[tested, c.pairs_test[tested]] = True
         self._uses = uses
-        self._needy = self._needs.any(axis=1)
-        self._cost_needs = (self._needs[self._needy] * c.cost).T
-        self._cost_first = self._uses_first @ c.worth
-        self._cost_then = self._uses_then @ c.worth
+        self._rates = self._weights_of_rates()
+
+    def _weights_of_rates(self) -> NDArray[np.float32]:
+        """What each move cures and costs, (n + 1 + S, 2 M) on belief, weight, and weight of steps done: both are linear
+        in these. In half the digits, since they choose a move and are in no sum.
+        """
+        c, moves = self._choices, np.arange(self._repair.size)
+        cures = self._fires * (1.0 - c.stays[self._repair])
+        then = self._fires * (self._uses_then @ c.worth)[:, None]
+        needs = self._needs * c.cost
+        done = -needs
+        done[moves, self._repair] = NEVER
+        done[moves[self._tested], self._test[self._tested]] = NEVER
+        first = self._uses_first @ c.worth + needs.sum(axis=1)
+        costs = np.concatenate([then, first[:, None], done], axis=1)
+        nothing = np.zeros((moves.size, 1 + done.shape[1]))
+        return np.concatenate([np.concatenate([cures, nothing], axis=1), costs]).T.astype(np.float32)
 
     def totals(self, beliefs: Floats, done: Flags, standing: Flags | None = None) -> Floats:
         """What the sequence is expected to use up (L, E), from beliefs (L, n), steps done (L, S), set-ups standing
@@ -100,13 +115,8 @@ class Sequences:
 
     def _best_moves(self, beliefs: Floats, done: Flags, weight: Floats) -> tuple[NDArray[np.intp], Floats]:
         """The move of the highest rate, and that rate: probability cured per unit of cost."""
-        cured, fired = np.split(beliefs @ self._cures_and_fires, 2, axis=1)
-        cost = fired * self._cost_then
-        cost += weight[:, None] * self._cost_first
-        cost[:, self._needy] += weight[:, None] * ((~done).astype(np.float64) @ self._cost_needs)
+        known = np.concatenate([beliefs, weight[:, None], weight[:, None] * done], axis=1, dtype=np.float32)
+        cured, cost = np.split(known @ self._rates, 2, axis=1)
         rate = cured / np.maximum(cost, TINY, out=cost)
-        gone = np.take(done, self._repair, axis=1)
-        gone |= np.take(done, self._test, axis=1) & self._tested
-        rate[gone] = 0.0
         move = np.argmax(rate, axis=1)
-        return move, rate[np.arange(move.size), move]
+        return move, rate[np.arange(move.size), move].astype(np.float64)

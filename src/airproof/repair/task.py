@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -47,10 +47,10 @@ class Task:
         """The choices, and the belief (n,) over their faults."""
         return lay_out(self.belief, self.knowledge, self.prices, self.watched_part, self.pairs, self.without)
 
-    def looked_into(self, first_steps: int = FAR, asked: Collection[str] = ()) -> Looked:
-        """The search for it: `first_steps` followed up in earnest, and those `asked` for."""
+    def looked_into(self, follow: Sequence[int] = FAR, asked: Collection[str] = ()) -> Looked:
+        """The search for it: as many first steps as `follow` says, and those `asked` for."""
         choices, weights = self.laid_out()
-        search = Search(choices, first_steps)
+        search = Search(choices, follow)
         done = np.array([step.id in self.done and not step.ends for step in choices.steps], dtype=np.bool_)
         place = search.start(weights, done)
         numbers = [number for number in map(choices.index, asked) if number is not None]

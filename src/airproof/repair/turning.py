@@ -9,7 +9,7 @@ import numpy as np
 
 from airproof.knowledge.model import Step
 from airproof.repair.choices import MINUTES, MONEY, WATCHED, Floats
-from airproof.repair.search import NEAR
+from airproof.repair.search import FAR, NEAR
 from airproof.repair.task import Looked, Task
 
 LOOKS = 3
@@ -64,7 +64,7 @@ def _of_the_part(task: Task, looked: Looked) -> list[Turn]:
     if first.part is None or first.ends:
         return []
     watching = replace(task, watched_part=first.part)
-    again = watching.looked_into(NEAR, asked=[first.id])
+    again = watching.looked_into(FAR, asked=[first.id])
     if again.first != first.id:
         return []
     price = price_to_begin_with(watching, again, first)
@@ -129,7 +129,7 @@ def price_to_begin_with(task: Task, looked: Looked, step: Step) -> float | None:
         if even is None or looked.choices.index(step.id) is None:
             break
         there = task.at_price(part, even)
-        better = _break_even(even, *now_and_rest(there, there.looked_into(NEAR, asked=[step.id]), step), worth)
+        better = _break_even(even, *now_and_rest(there, there.looked_into(FAR, asked=[step.id]), step), worth)
         if better is not None and abs(better - even) <= CLOSE * max(even, 1.0):
             break
         beyond = is_best and better is not None and min(even, better) > BEYOND * price
