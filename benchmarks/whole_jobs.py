@@ -37,7 +37,6 @@ from airproof.knowledge.model import NONE, Step
 from airproof.repair.bound import lowest
 from airproof.repair.choices import Fault, positive_given
 from airproof.repair.plan import already_recorded
-from airproof.repair.search import NEAR
 from airproof.repair.task import Task, task_for
 
 KNOWN = knowledge()
@@ -134,7 +133,7 @@ def carried_out(job: Job, way: Way, seed: int) -> tuple[float, int]:
 
 def by_plan(task: Task) -> str:
     """The first step of the plan."""
-    return task.looked_into(NEAR).first
+    return task.looked_into().first
 
 
 def by_rate(task: Task) -> str:
@@ -185,7 +184,7 @@ def known_cost(fault: Fault, task: Task) -> float:
 def worked(place: int, *, seed: int, start: str) -> Done:
     """One job, every way."""
     job = job_at(place, seed=seed, start=start)
-    looked = job.task.looked_into(NEAR)
+    looked = job.task.looked_into()
     ended = {name: carried_out(job, way, seed) for name, way in WAYS.items()}
     return Done(
         fault=job.fault,

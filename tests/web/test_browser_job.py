@@ -284,3 +284,34 @@ class TestTwoAtOnce:
         page.reload()
         expect(page.locator("#page")).to_contain_text("P0299")
         expect(weighed(page)).to_contain_text("Chance")
+
+    def test_what_was_typed_and_not_sent_outlives_a_reload(self, visitor: Visitor) -> None:
+        page = new_job(visitor, "half said")
+        part = unfold(page, "A note")
+        part.get_by_label("Anything else").fill("the hose behind the")
+        page.reload()
+        page.locator("#weighing").wait_for()
+        part = unfold(page, "A note")
+        expect(part.get_by_label("Anything else")).to_have_value("the hose behind the")
+        part.get_by_label("Anything else").fill("the hose behind the throttle is new")
+        part.get_by_role("button", name="Keep the note").click()
+        expect(page.locator("summary", has_text="the hose behind the throttle is new").first).to_be_visible()
+        page.reload()
+        page.locator("#weighing").wait_for()
+        expect(unfold(page, "A note").get_by_label("Anything else")).to_have_value("")
+
+    def test_what_was_refused_outlives_a_reload_as_well(self, visitor: Visitor) -> None:
+        page = new_job(visitor, "refused, then away")
+        part = unfold(page, "A pressure read with the key on")
+        part.get_by_label("What it shows, absolute").fill("29")
+        part.get_by_role("button", name="Keep").click()
+        expect(part.get_by_role("alert")).to_contain_text("Wanted")
+        page.reload()
+        page.locator("#weighing").wait_for()
+        part = unfold(page, "A pressure read with the key on")
+        expect(part.get_by_label("What it shows, absolute")).to_have_value("29")
+
+    def test_the_next_job_begins_with_an_empty_page(self, visitor: Visitor) -> None:
+        new_job(visitor, "the one before")
+        page = visitor.opens("/new")
+        expect(page.get_by_label("The complaint")).to_have_value("")

@@ -209,7 +209,12 @@ class TestTheRehearsal:
         expect(page.locator("#page")).to_contain_text("Air flow sensor reads too much or too little: ")
         page.get_by_role("button", name="Save it as a job").click()
         page.wait_for_url("**/job/*")
-        weighed(page)
+        expect(weighed(page)).to_contain_text("A job to practise on")
+        for place in ("#page", "#heard"):
+            expect(page.locator(place)).not_to_contain_text("Chance:")
+            expect(page.locator(place)).not_to_contain_text("in 100")
+        page.get_by_role("button", name="Show what the program says").click()
+        expect(page.locator("#page")).to_contain_text("Chance:")
         truth = page.locator("details", has=page.locator("summary", has_text="lay the truth open")).last
         assert "%" not in truth.inner_text()
         truth.locator("summary").click()

@@ -116,3 +116,49 @@ for (const name of ["focusin", "input", "toggle", "scroll"])
   document.addEventListener(name, () => hand.grasp(), { capture: true, passive: true });
 addEventListener("resize", () => hand.grasp());
 new MutationObserver(() => hand.stay()).observe(document.documentElement, { childList: true, subtree: true });
+
+// What was typed and not sent yet outlives a reload, in this tab alone: a phone drops a page that is out of sight while
+// one takes a photo. A field is known by its page, by what it is folded under, and by its name. Pages on which something
+// is asked twice on purpose keep nothing.
+const unsent = {
+  ticked: (field) => field.type === "checkbox" || field.type === "radio",
+  name(field) {
+    const folds = [];
+    for (let at = field.closest("details"); at; at = at.parentElement.closest("details"))
+      folds.push(at.querySelector("summary").textContent);
+    return [location.pathname, ...folds, field.name, this.ticked(field) ? field.value : ""].join("|");
+  },
+  fields: (place) => [...place.elements].filter((one) => one.name && one.type !== "password" && one.type !== "file"),
+  keep(fields) {
+    for (const one of fields) sessionStorage.setItem(this.name(one), this.ticked(one) ? one.checked : one.value);
+  },
+  forget(fields) {
+    for (const one of fields) sessionStorage.removeItem(this.name(one));
+  },
+  bring(fields) {
+    for (const one of fields) {
+      const kept = sessionStorage.getItem(this.name(one));
+      if (kept === null) continue;
+      if (this.ticked(one)) one.checked = kept === "true";
+      else one.value = kept;
+      one.dispatchEvent(new Event("input", { bubbles: true }));
+    }
+  },
+};
+if (/^\/(new|job\/\d+(\/step\/[^/]+)?)$/.test(location.pathname)) {
+  document.addEventListener("input", ({ target }) => {
+    if (!target.form || !target.name) return;
+    const alike = target.type === "radio" ? [...target.form.elements].filter((one) => one.name === target.name) : [target];
+    unsent.keep(alike.filter((one) => unsent.fields(target.form).includes(one)));
+  });
+  document.addEventListener("submit", (e) => unsent.forget(unsent.fields(e.target)), true);
+  new MutationObserver((all) => {
+    for (const { target, addedNodes } of all) {
+      const refused = (target.closest ? target : target.parentElement)?.closest("form .wrong");
+      if (refused?.textContent) unsent.keep(unsent.fields(refused.closest("form")));
+      for (const one of addedNodes)
+        if (one.matches?.("form")) unsent.bring(unsent.fields(one));
+        else one.querySelectorAll?.("form").forEach((form) => unsent.bring(unsent.fields(form)));
+    }
+  }).observe(document.documentElement, { childList: true, characterData: true, subtree: true });
+}

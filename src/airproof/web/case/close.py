@@ -91,7 +91,7 @@ def _closing(case: CaseFile) -> None:
         await case.add([Draft("closed", payload_of("closed", data))], said)
 
     def fields() -> None:
-        first = "" if case.weighed is None else case.weighed.weighing.verdict.first.id
+        first = "" if case.weighed is None or case.kept_back else case.weighed.weighing.verdict.first.id
         choice("What it was", "cause", causes, first)
         standings = {
             "proved": "proved: the check that showed the fault shows it gone, and the codes stay away",

@@ -55,6 +55,7 @@ class CaseFile:
     weighed: Weighed | None = None
     trouble: str = ""
     gone: bool = False
+    told: bool = False
     client: Client = field(default_factory=lambda: ui.context.client)
 
     def __post_init__(self) -> None:
@@ -64,6 +65,17 @@ class CaseFile:
     def seen(self) -> int:
         """The number of the last event that this page shows."""
         return len(self.events)
+
+    @property
+    def kept_back(self) -> bool:
+        """Whether verdict and plan are kept back: of a job to practise on, until somebody asks for them."""
+        return self.state.rehearsed is not None and not self.told
+
+    def tell(self) -> None:
+        """Keep nothing back any more on this page."""
+        self.told = True
+        self.redraw("weighing")
+        self.redraw("plan")
 
     @property
     def barometer_kpa(self) -> float | None:
@@ -187,7 +199,7 @@ class CaseFile:
         self.redraw("work")
         if found is None or shown is None or shown.weighing is not found.weighing:
             self.redraw("weighing")
-            if found is not None:
+            if found is not None and not self.kept_back:
                 self.hear(f"Weighed. {' '.join(map(self.words, answer(found.weighing.verdict)))}")
         self.redraw("plan")
 

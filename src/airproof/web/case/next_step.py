@@ -25,6 +25,9 @@ def show(case: CaseFile) -> None:
     if weighed is None or weighed.plan is None or not weighed.plan.next_steps:
         say("It follows from the weighing.", "soft")  # also while it is being reckoned: that is told at the top
         return
+    if case.kept_back:
+        say("It is kept back with the weighing.", "soft")
+        return
     words = case.words
     step = weighed.plan.next_steps[0]
     parts = {part.id: part for part in verdict_in_words(weighed.weighing, weighed.plan, weighed.recordings)}

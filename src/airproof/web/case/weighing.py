@@ -7,7 +7,7 @@ from airproof.report.exhibits import SUBJECTS
 from airproof.report.in_words import answer, cost_of, in_words, when
 from airproof.report.wording import clock, sentence
 from airproof.web.case.file import CaseFile
-from airproof.web.marks import Mark, folded, folded_later, heading, lines, link, say
+from airproof.web.marks import Mark, button, folded, folded_later, heading, lines, link, say
 from airproof.web.pictures import exhibits_of
 
 
@@ -19,6 +19,11 @@ def answer_in_short(case: CaseFile) -> None:
             with Mark("p"):
                 link("Say which engine it is", "#car")
     if case.weighed is None:
+        return
+    if case.kept_back:
+        with Mark("section", classes="answer", aria_label="The answer"):
+            say("A job to practise on. What is wrong, and what would you do first? The program has its answer.")
+            button("Show what the program says", case.tell)
         return
     weighed, words = case.weighed, case.words
     verdict = weighed.weighing.verdict
@@ -42,6 +47,9 @@ def show(case: CaseFile) -> None:
         say(
             "Nothing has been weighed yet: it needs the engine, and a recording or anything told, seen or read.", "soft"
         )
+        return
+    if case.kept_back:
+        say("It is kept back until you ask for it, at the top.", "soft")
         return
     weighing = case.weighed.weighing
     words = case.words
