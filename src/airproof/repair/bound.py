@@ -30,7 +30,8 @@ from airproof.repair.places import Place
 
 IN_EARNEST = 20
 """So many of the most probable faults are held against each other; of the others the cost, known, counts. judged:
-Airproof authors: with 16 it takes half of the time and the bound is up to 4 % lower, all 24 take a second for 1 % more."""
+Airproof authors: with 16 it takes half of the time and the bound is up to 4 % lower; all 24 take a second for 1 % more.
+"""
 
 CURES_AT_MOST = 8
 """With more repairs for one fault its cost, known, is taken as that of the cheapest one; judged: Airproof authors."""
