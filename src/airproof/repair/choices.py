@@ -107,11 +107,6 @@ class Choices:
                 np.add.at(after.T, self.left[which], (tried * self.halves[which, steps]).T)
         return np.asarray(after)
 
-    def cured(self, belief: Floats) -> Floats:
-        """Weight (S,) that each step cures of a belief (n,), or of each of two causes in part."""
-        gone = 1.0 - self.stays
-        return np.asarray(gone @ belief)
-
     def index(self, step: str) -> int | None:
         """Where a step stands; None if it plays no part here."""
         return next((i for i, s in enumerate(self.steps) if s.id == step), None)

@@ -1,7 +1,8 @@
 """The search where too many places can be reached: the most promising steps are followed, level by level.
 
-From each place every step worth a look is judged by a sequence of repairs after it; the best is followed to the places
-it leads to, and so on. All places of one depth are judged together, which is several times faster than one by one.
+From each place every step worth a look is judged by a sequence of repairs after it; the best, or the best few, are
+followed to the places they lead to, and so on. All places of one depth are judged together, which is several times
+faster than one by one.
 """
 
 from __future__ import annotations
