@@ -96,7 +96,7 @@ def number_key(text: str) -> str:
 def _cause(state: State) -> str:
     if state.closed is not None:
         return on_one_line(state.closed.payload.cause)
-    if not state.verdicts:
+    if not state.verdicts or state.rehearsed is not None:  # of a job to practise on a list gives nothing away
         return ""
     found = foremost(state.verdicts[-1].payload)
     return "" if found is None else on_one_line(found[0])

@@ -76,6 +76,7 @@ class CaseFile:
         self.told = True
         self.redraw("weighing")
         self.redraw("plan")
+        self._hear_it()
 
     @property
     def barometer_kpa(self) -> float | None:
@@ -199,9 +200,13 @@ class CaseFile:
         self.redraw("work")
         if found is None or shown is None or shown.weighing is not found.weighing:
             self.redraw("weighing")
-            if found is not None and not self.kept_back:
-                self.hear(f"Weighed. {' '.join(map(self.words, answer(found.weighing.verdict)))}")
+            self._hear_it()
         self.redraw("plan")
+
+    def _hear_it(self) -> None:
+        """Say the answer for those who only hear it, if there is one and it is not kept back."""
+        if self.weighed is not None and not self.kept_back:
+            self.hear(f"Weighed. {' '.join(map(self.words, answer(self.weighed.weighing.verdict)))}")
 
     def _in_trouble(self, words: str) -> None:
         """Say so, but never over it that the job is gone: a weighing may end after that was seen."""

@@ -102,7 +102,7 @@ def _tell(case: CaseFile, place: Mark, proving: Proving) -> None:
 def _repair_fields(case: CaseFile) -> None:
     known = case.bench.known
     steps = {name: step.title for name, step in known.steps.items() if step.cures and step.kind != "watch"}
-    first = "" if case.weighed is None else case.weighed.weighing.verdict.first.id
+    first = "" if case.weighed is None or case.kept_back else case.weighed.weighing.verdict.first.id
     choice("What mended it", "step", {"": "something else", **steps})
     choice("What was wrong", "cause", {"": "nobody knows", **{n: c.title for n, c in known.causes.items()}}, first)
     with Mark("div", classes="pair"):
