@@ -53,6 +53,7 @@ def test_a_car_is_found_read_recorded_and_judged_while_it_drives(browser: Browse
     expect(page.locator("[role=status].news")).to_contain_text("recording", timeout=30_000)
     page.get_by_role("button", name="Mark this moment").click()
     expect(page.locator(".answer")).to_contain_text(re.compile(r"reads about .*\skPa\shigh"), timeout=120_000)
+    expect(page.locator(".trace .main-svg").first).to_be_visible()
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), "wider than the phone"
     page.get_by_role("button", name="Read codes, freeze frames and readiness").click()
     expect(page.get_by_role("alert").filter(has_text="a recording is under way")).to_be_visible()
