@@ -6,9 +6,9 @@ import itertools
 
 import numpy as np
 import pytest
-from small_cases import DAY, TURBO, Floats, case_of, workshop_round
+from small_cases import DAY, TURBO, case_of, workshop_round
 
-from airproof.diagnosis.timeline import COMES_EVERY_S, GOES_EVERY_S, _joined, presence, spells, walk, windows_of
+from airproof.diagnosis.timeline import presence, spells, walk, windows_of
 from airproof.quantities.gas_flow import hole_area, orifice_flow
 from airproof.recording.recording import Recording, Signal
 
@@ -78,45 +78,6 @@ def test_a_fault_that_was_there_throughout_stays_high() -> None:
     assert np.median(there) > 0.95
 
 
-def enumerated(support: Floats, width: float) -> Floats:
-    """Every path through the two states, one by one."""
-    comes, goes = width / COMES_EVERY_S, width / GOES_EVERY_S
-    start = {0: goes / (comes + goes), 1: comes / (comes + goes)}
-    step = {(0, 0): 1 - comes, (0, 1): comes, (1, 0): goes, (1, 1): 1 - goes}
-    total, there = 0.0, np.zeros(support.size)
-    for states in itertools.product((0, 1), repeat=support.size):
-        weight = start[states[0]]
-        for k, state in enumerate(states):
-            weight *= np.exp(support[k]) if state else 1.0
-            weight *= step[states[k - 1], state] if k else 1.0
-        total += weight
-        there += weight * np.array(states)
-    return there / total
-
-
-@pytest.mark.parametrize("seed", range(4))
-def test_the_chain_equals_enumeration_of_all_paths(seed: int) -> None:
-    support = np.random.default_rng(seed).normal(0.0, 3.0, 9)
-    np.testing.assert_allclose(_joined(support, 10.0), enumerated(support, 10.0), atol=1e-9)
-
-
-def test_one_odd_window_does_not_flicker() -> None:
-    support = np.full(20, -2.0)
-    support[10] = 2.0
-    assert _joined(support, 10.0).max() < 0.3
-    steady = np.full(20, 2.0)
-    steady[10] = -2.0
-    assert _joined(steady, 10.0)[10] > 0.9
-
-
-def test_overwhelming_evidence_stays_a_number() -> None:
-    support = np.concatenate([np.full(300, -500.0), np.full(300, 500.0)])
-    there = _joined(support, 10.0)
-    assert np.isfinite(there).all()
-    assert there[100] < 1e-6
-    assert there[500] > 1 - 1e-6
-
-
 class TestWindows:
     def test_ten_seconds_each_and_all_covered(self) -> None:
         case = case_of(GOOD, TURBO)
@@ -135,7 +96,7 @@ class TestWindows:
 
 def test_walk() -> None:
     case = case_of(lying("map-gain"), TURBO, baselines=[GOOD])
-    moments = walk(case, {"none": 0.05, "map-gain": 0.9, "map-offset": 0.04, "ignition": 0.01}, {"map-gain": -12.0})
+    moments = walk(case, {"none": 0.05, "map-gain": 0.9, "map-offset": 0.04, "ignition": 0.01}, {"map-gain": -12.0}, {})
     assert len(moments) == windows_of(case).size - 1
     for moment in moments:
         assert set(moment.causes) == {"map-gain", "map-offset"}  # what is hardly possible is not followed
@@ -144,6 +105,14 @@ def test_walk() -> None:
         assert moment.causes["map-gain"] <= 0.9
     for one, following in itertools.pairwise(moments):
         assert one.to_s == pytest.approx(following.from_s)
+
+
+def test_of_a_cause_that_comes_and_goes_each_window_has_the_part_it_was_there() -> None:
+    case = case_of(GOOD, TURBO)
+    there = ((12.0, 18.0), (35.0, 52.0))
+    moments = walk(case, {"none": 0.2, "maf-scale": 0.8}, {"maf-scale": -9.0}, {"maf-scale": there})
+    parts = [moment.causes["maf-scale"] for moment in moments[:7]]
+    np.testing.assert_allclose(parts, [0.0, 0.48, 0.0, 0.4, 0.8, 0.16, 0.0], atol=1e-4)
 
 
 def test_spells_are_the_stretches_in_which_it_was_rather_there() -> None:

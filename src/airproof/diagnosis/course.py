@@ -1,19 +1,22 @@
-"""A fault that grew or came while the car was recorded: what the end of the recording says by itself.
+"""A fault that was not there all along: it came while the car was recorded, or it comes and goes within seconds.
 
-A number taken from a whole recording mixes the time before a fault with the time after it, so that what has only just
-come is as small as what a healthy car may show. So each cause is given two courses: it was there all along, or only the
-end of the recording shows the whole of it. Each course is weighed by the same checks, and the two are added with the
-share each has beforehand. What that changes is one more testimony, so that the weights still add up.
+A number taken from a whole recording mixes the time without a fault with the time with it, so that what has only just
+come, or is there for seconds at a time, is as small as what a healthy car may show. So each cause is given three
+courses: there all along, whole only at the end of the recording, or coming and going. The first two are weighed by the
+same checks, of the whole recording and of its end; the third by what switches (`comes_and_goes.py`). They are added
+with the share each has beforehand. What that changes is one more testimony, so that the weights still add up.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from airproof.diagnosis.bayes import Posterior
 from airproof.diagnosis.case import Case
+from airproof.diagnosis.comes_and_goes import ComesAndGoes, comes_and_goes
 from airproof.diagnosis.finding import Finding
 from airproof.diagnosis.testimony import Testimony
 from airproof.knowledge.model import NONE
@@ -31,8 +34,23 @@ LONG_S = 180.0
 SURE = 0.9
 """Where a cause is as probable as that from the whole recording, its end is not asked; judged: Airproof authors."""
 
-COURSE = "course"
+SWITCHING_SHARE = 0.05
+"""How many faults come and go within seconds; judged: Airproof authors."""
+
+LOUDEST = 10.0
+"""Nepers that switching may weigh at most for the foremost of the causes it speaks for. Found, as BETWEEN, on rehearsed
+cars kept for it: they make the truth most probable."""
+
+BETWEEN = 0.2
+"""The share with which switching is heard between the causes it speaks for: what its relations are off by in one window
+they are off by, under kindred causes, in the next."""
+
+OFTEN = 3
+"""Times that it was there, from which it is said to come and go; judged: Airproof authors."""
+
+COURSE, SWITCHING = "course", "comes-and-goes"
 BY_ITSELF = "the last third of the recording, weighed by itself"
+SECONDS = "that something comes and goes within seconds at like speed and load"
 LATE = "that it came while the car was recorded, as few faults do"
 
 TINY = 1e-300
@@ -48,10 +66,35 @@ class Course:
     testimony: Testimony
 
 
+@dataclass(frozen=True)
+class Switching:
+    """ln odds of every cause against nothing being wrong with "it comes and goes" added, the likeliest cause then, and
+    that it comes and goes, where that is so of it.
+    """
+
+    log_odds: Mapping[str, float]
+    cause: str
+    reported: ComesAndGoes | None
+
+    def beside(self, other: Posterior) -> Testimony:
+        """The testimony that, heard with what made `other`, leads to these odds."""
+        rows = {
+            cause: np.full(other.sizes[cause].size, odds - _log_odds(other, cause))
+            for cause, odds in self.log_odds.items()
+        }
+        there = self.reported.there if self.reported else ()
+        says = in_words(self.reported) if self.reported else SECONDS
+        return Testimony(Finding(SWITCHING, 0.0, 0.0, "", (0.0, 1.0), there, says), rows)
+
+
+def settled(posterior: Posterior) -> bool:
+    """Whether some cause is so probable already that its course is not asked."""
+    return max((p for cause, p in posterior.probability.items() if cause != NONE), default=1.0) > SURE
+
+
 def end_of(case: Case, posterior: Posterior) -> tuple[Interval, ...] | None:
     """The end of the recording (s), where it is worth to be weighed by itself."""
-    sure = max((p for cause, p in posterior.probability.items() if cause != NONE), default=1.0)
-    if case.recording.duration_s < LONG_S or sure > SURE:
+    if case.recording.duration_s < LONG_S or settled(posterior):
         return None
     return ((case.recording.end_s - END * case.recording.duration_s, case.recording.end_s),)
 
@@ -72,3 +115,62 @@ def course_of(case: Case, end: tuple[Interval, ...], whole: Posterior, at_end: P
     }
     says = LATE if end_reported else BY_ITSELF
     return Course(end_reported, Testimony(Finding(COURSE, 0.0, 0.0, "", (0.0, 1.0), end, says), rows))
+
+
+def switching_of(case: Case, so_far: Posterior, whole: Posterior, told: Posterior) -> Switching | None:
+    """Every cause also weighed as coming and going; None where nothing switches.
+
+    `so_far` is what the other courses make of them, `whole` what the whole recording does, `told` what was told alone.
+    Where one is settled its probability is, and it is only asked whether it comes and goes.
+    """
+    odds = {cause: _log_odds(so_far, cause) for cause in so_far.probability}
+    if settled(so_far):
+        cause = max(odds, key=lambda cause: odds[cause])
+        one = comes_and_goes(case, {cause}).get(cause)
+        return None if one is None or not _often(one) else Switching(odds, cause, one)
+    found = comes_and_goes(case)
+    if not found:
+        return None
+    switching = _log_odds_switching(found, whole, told)
+    both = {cause: float(np.logaddexp(log, switching.get(cause, -np.inf))) for cause, log in odds.items()}
+    likeliest = max(both, key=lambda cause: both[cause])
+    one = found.get(likeliest)
+    by_switching = one is not None and switching[likeliest] > odds[likeliest] and _often(one)
+    return Switching(both, likeliest, one if by_switching else None)
+
+
+def _log_odds_switching(found: Mapping[str, ComesAndGoes], whole: Posterior, told: Posterior) -> dict[str, float]:
+    """ln odds of each cause coming and going against nothing being wrong.
+
+    What was told is as true of a fault that comes and goes. What the recording shows besides mixes the times with the
+    fault and those without, so that it is heard only between the causes, not against nothing being wrong.
+    """
+    foremost = max(one.nepers for one in found.values())
+    shown = {cause: _log_odds(whole, cause) - _log_odds(told, cause) for cause in found}
+    most_shown = max(shown.values())
+    return {
+        cause: _log_odds(told, cause)
+        + float(np.log(SWITCHING_SHARE))
+        + min(foremost, LOUDEST)
+        - BETWEEN * (foremost - one.nepers)
+        + shown[cause]
+        - most_shown
+        for cause, one in found.items()
+    }
+
+
+def _often(one: ComesAndGoes) -> bool:
+    return one.rather_than_lasting > 0.0 and len(one.there) >= OFTEN
+
+
+def in_words(one: ComesAndGoes) -> str:
+    """That it comes and goes, how often and for how long."""
+    lasting = sorted(end - start for start, end in one.there)
+    return (
+        f"at like speed and load it comes and goes: {len(lasting)} times, for {lasting[0]:.0f} to {lasting[-1]:.0f} s"
+    )
+
+
+def _log_odds(posterior: Posterior, cause: str) -> float:
+    """ln odds of a cause against nothing being wrong."""
+    return float(np.log(max(posterior.probability[cause], TINY)) - np.log(max(posterior.probability[NONE], TINY)))

@@ -8,7 +8,7 @@ import numpy as np
 
 from airproof.diagnosis.bayes import Posterior, unexplained
 from airproof.diagnosis.case import Case
-from airproof.diagnosis.course import COURSE
+from airproof.diagnosis.course import COURSE, SWITCHING
 from airproof.diagnosis.picture.worth import worth_of
 from airproof.diagnosis.testimony import Testimony
 from airproof.diagnosis.verdict import Pair
@@ -52,7 +52,9 @@ def _not_explained(posterior: Posterior, testimonies: Sequence[Testimony], knowl
     if not testimonies:
         return []
     first = max(posterior.probability, key=lambda cause: posterior.probability[cause])
-    seen = [one for one in testimonies if one.finding.id != COURSE]  # when it came is nothing to be explained
+    seen = [
+        one for one in testimonies if one.finding.id not in (COURSE, SWITCHING)
+    ]  # when it came is nothing to be explained
     left = unexplained(seen, first, posterior.sizes[first])
     if not left or posterior.probability[first] < LEADING:
         return []
@@ -191,6 +193,14 @@ def two_at_once(pair: Pair, knowledge: Knowledge) -> str:
     return (
         f"two at once may be there: {one}, and {other} ({100.0 * pair.probability:.0f} in 100, against either alone); "
         "after mending one, record again"
+    )
+
+
+def part_or_plug() -> str:
+    """Of what comes and goes no recording tells which piece of it does; common practice, no source."""
+    return (
+        "whether the part itself or its plug, wires or hose comes and goes: with the engine idling, move them by hand, "
+        "clear of belts, fan and hot parts, and watch whether the reading answers"
     )
 
 

@@ -7,7 +7,7 @@ flicker.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from airproof.diagnosis.checks.relations import LYING_SENSORS, TRIMS_UNANSWERED
 from airproof.diagnosis.expectations import expected
 from airproof.diagnosis.lying_sensors import undone
 from airproof.diagnosis.testimony import log_t
+from airproof.diagnosis.two_states import TwoStates
 from airproof.diagnosis.verdict import Moment
 from airproof.engine.air_path import RELATIONS, TRIMS
 from airproof.engine.shared import shared
@@ -28,7 +29,6 @@ Floats = NDArray[np.float64]
 
 WINDOW_S = 10.0
 MOST_WINDOWS = 720
-COMES_EVERY_S, GOES_EVERY_S = 600.0, 5400.0  # how seldom a fault comes, and leaves again; judged: Airproof authors
 WINDOW_FLOOR = 0.012  # what a relation may be off in one window by itself; judged: Airproof authors
 LIKELY = 0.02  # causes less probable than this are not followed
 
@@ -70,7 +70,7 @@ def presence(case: Case, cause: str, size: float) -> Floats:
             gain = np.logaddexp(np.log1p(-TRIMS_UNANSWERED) + gain, np.log(TRIMS_UNANSWERED))
         support += np.where(seen, gain, 0.0)
     support += _engine_off(case, cause, size, edges)
-    return _joined(support, float(edges[1] - edges[0]))
+    return np.asarray(TwoStates.seldom(float(edges[1] - edges[0])).joined(support[None, :])[1][0])
 
 
 def _engine_off(case: Case, cause: str, size: float, edges: Floats) -> Floats:
@@ -92,31 +92,19 @@ def _engine_off(case: Case, cause: str, size: float, edges: Floats) -> Floats:
     return np.divide(total, count, out=support, where=count > 0)
 
 
-def _joined(support: Floats, width_s: float) -> Floats:
-    """Forward-backward over two states; `support` is the log likelihood ratio of each window."""
-    comes, goes = min(width_s / COMES_EVERY_S, 0.3), min(width_s / GOES_EVERY_S, 0.3)
-    step = np.array([[1.0 - comes, comes], [goes, 1.0 - goes]])
-    likelihood = np.column_stack([np.ones(support.size), np.exp(np.clip(support, -30.0, 30.0))])
-    forward = np.empty_like(likelihood)
-    state = np.array([goes, comes]) / (comes + goes)
-    for k in range(support.size):
-        state = (state @ step if k else state) * likelihood[k]
-        state = state / state.sum()
-        forward[k] = state
-    backward = np.ones(2)
-    both = np.empty_like(forward)
-    for k in range(support.size - 1, -1, -1):
-        both[k] = forward[k] * backward
-        backward = step @ (likelihood[k] * backward)
-        backward = backward / backward.sum()
-    return np.asarray(both[:, 1] / both.sum(axis=1))
+def walk(
+    case: Case,
+    probability: Mapping[str, float],
+    size: Mapping[str, float],
+    known: Mapping[str, Sequence[Interval]],
+) -> tuple[Moment, ...]:
+    """The timeline: in each window how probably something was wrong, and what.
 
-
-def walk(case: Case, probability: Mapping[str, float], size: Mapping[str, float]) -> tuple[Moment, ...]:
-    """The timeline: in each window how probably something was wrong, and what."""
+    `known` are the causes of which it is known when they were there (s).
+    """
     edges = windows_of(case)
     followed = {
-        cause: chance * presence(case, cause, size.get(cause, 0.0))
+        cause: chance * (_part_of(edges, known[cause]) if cause in known else presence(case, cause, size.get(cause, 0)))
         for cause, chance in probability.items()
         if cause != NONE and chance >= LIKELY
     }
@@ -126,6 +114,12 @@ def walk(case: Case, probability: Mapping[str, float], size: Mapping[str, float]
         wrong = min(sum(causes.values()), 1.0)
         moments.append(Moment(float(edges[k]), float(edges[k + 1]), round(wrong, 4), causes))
     return tuple(moments)
+
+
+def _part_of(edges: Floats, spells: Sequence[Interval]) -> Floats:
+    """The part of each window that lies within the spells."""
+    within = sum((np.clip(edges, start, end) for start, end in spells), np.zeros(edges.size))
+    return np.asarray(np.diff(within) / np.diff(edges))
 
 
 def spells(case: Case, there: Floats) -> tuple[Interval, ...]:

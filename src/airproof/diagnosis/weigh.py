@@ -16,11 +16,11 @@ from airproof.diagnosis.bayes import NEPERS_TO_DECIBANS, Posterior, interval, na
 from airproof.diagnosis.case import Case
 from airproof.diagnosis.clashes import clashes_of
 from airproof.diagnosis.companions import doubtful_good, odd_companions
-from airproof.diagnosis.course import course_of, end_of
+from airproof.diagnosis.course import course_of, end_of, switching_of
 from airproof.diagnosis.examine import HEALTHY_WITHOUT_COMPLAINT, Examined, examine, refusal_of
 from airproof.diagnosis.facts import Facts, facts_of
 from airproof.diagnosis.freeze_frames import from_frames
-from airproof.diagnosis.gaps import cannot_tell, not_recorded, nothing_recorded, too_little, two_at_once
+from airproof.diagnosis.gaps import cannot_tell, not_recorded, nothing_recorded, part_or_plug, too_little, two_at_once
 from airproof.diagnosis.hypotheses import Hypotheses
 from airproof.diagnosis.meter.measured import Measurements
 from airproof.diagnosis.network import Layout, Told, as_testimonies
@@ -109,12 +109,13 @@ def weigh_examined(
             weather=weather,
         )  # fmt: skip
 
-    testimonies, posterior, narrowed, said, there = _judge(examined, hypotheses, facts, measured)
+    judged = _judge(examined, hypotheses, facts, measured)
+    testimonies, posterior, said = judged.testimonies, judged.posterior, judged.said
     tell(0.8)
     sizes = {c: interval(hypotheses.sizes[c], posterior.sizes[c])[0] for c in hypotheses.sizes}
-    verdict = _verdict(narrowed, hypotheses, testimonies, known)
+    verdict = _verdict(judged.case, hypotheses, testimonies, known)
     if recording.signals:
-        pairs = pairs_of(narrowed, posterior, in_full(testimonies), hypotheses.log_prior)
+        pairs = pairs_of(judged.case, posterior, in_full(testimonies), hypotheses.log_prior)
     else:
         not_told = [one for one in testimonies if one.finding.unit]
         pairs = pairs_told(hypotheses.log_prior, said.told, not_told) if said.told else ()
@@ -126,10 +127,11 @@ def weigh_examined(
         cannot_tell=(
             *(clash.says for clash in clashes),
             *(nothing_recorded() if not recording.signals else ()),
+            *((part_or_plug(),) if judged.comes_and_goes else ()),
             *(two_at_once(pair, known) for pair in pairs[:1]),
             *verdict.cannot_tell,
         ),
-        timeline=walk(case, posterior.probability, sizes),
+        timeline=walk(case, posterior.probability, sizes, judged.when),
         cautions=(
             *doubtful_good([*examined.good, *examined.others]),
             *(odd_companions(examined.recordings, baselines) if examined.recordings else ()),
@@ -147,7 +149,7 @@ def weigh_examined(
         baselines,
         sisters,
         steps_done,
-        there,
+        judged.there,
         weather,
     )
     tell(1.0)
@@ -185,33 +187,57 @@ class _Said:
         return cls(tuple(told), (*as_testimonies(told, Layout.of(case.sizes)), *frames.testimonies, *measured))
 
 
-def _judge(
-    examined: Examined, hypotheses: Hypotheses, facts: Facts, measured: Sequence[Testimony]
-) -> tuple[list[Testimony], Posterior, Case, _Said, tuple[Interval, ...] | None]:
+@dataclass(frozen=True)
+class _Judged:
+    """Testimonies and what they make of the causes; the case and what was told as they were judged, the only time (s)
+    that was looked at, None for all, and the cause that was there just then, where one comes and goes.
+    """
+
+    testimonies: list[Testimony]
+    posterior: Posterior
+    case: Case
+    said: _Said
+    there: tuple[Interval, ...] | None
+    comes_and_goes: str | None = None
+
+    @property
+    def when(self) -> dict[str, tuple[Interval, ...]]:
+        """The spells of a cause that comes and goes."""
+        return {self.comes_and_goes: self.there} if self.comes_and_goes and self.there else {}
+
+    def hearing(self, testimony: Testimony, hypotheses: Hypotheses) -> _Judged:
+        """With one more testimony."""
+        more = [*self.testimonies, testimony]
+        return replace(self, testimonies=more, posterior=posterior_of(hypotheses.log_prior, more))
+
+
+def _judge(examined: Examined, hypotheses: Hypotheses, facts: Facts, measured: Sequence[Testimony]) -> _Judged:
     """Testimonies and posterior; where the likeliest cause came or went, only of the time it was there."""
-    known = examined.known
 
-    def weighed(there: tuple[Interval, ...] | None) -> tuple[list[Testimony], Posterior, Case, _Said]:
+    def weighed(there: tuple[Interval, ...] | None) -> _Judged:
         shown = examined.shows(facts.engine_off_kpa, there)
-        said = _Said.of(facts, shown.case, known, measured)
+        said = _Said.of(facts, shown.case, examined.known, measured)
         testimonies = [*shown.testimonies, *said.testimonies]
-        return testimonies, posterior_of(hypotheses.log_prior, testimonies), shown.case, said
+        return _Judged(testimonies, posterior_of(hypotheses.log_prior, testimonies), shown.case, said, there)
 
-    testimonies, posterior, case, said = weighed(None)
-    end = end_of(case, posterior)
+    whole = judged = weighed(None)
+    end = end_of(whole.case, whole.posterior)
     if end is not None:
-        late, at_end, case_at_end, said_at_end = weighed(end)
-        course = course_of(case, end, posterior, at_end)
-        if course.end_reported:
-            late.append(course.testimony)
-            return late, posterior_of(hypotheses.log_prior, late), case_at_end, said_at_end, end
-        testimonies = [*testimonies, course.testimony]
-        posterior = posterior_of(hypotheses.log_prior, testimonies)
-    spelled = _spells_of_likeliest(case, hypotheses, posterior)
-    if spelled is None:
-        return testimonies, posterior, case, said, None
-    testimonies, posterior, case, said = weighed(spelled)  # by its own time: its course is told by that
-    return testimonies, posterior, case, said, spelled
+        late = weighed(end)
+        course = course_of(whole.case, end, whole.posterior, late.posterior)
+        judged = (late if course.end_reported else whole).hearing(course.testimony, hypotheses)
+    told = posterior_of(hypotheses.log_prior, list(whole.said.testimonies))
+    switching = switching_of(whole.case, judged.posterior, whole.posterior, told)
+    if switching is not None and switching.reported is not None:
+        spelled = weighed(switching.reported.there)
+        spelled = replace(spelled, comes_and_goes=switching.cause)
+        return spelled.hearing(switching.beside(spelled.posterior), hypotheses)
+    if switching is not None:
+        judged = judged.hearing(switching.beside(judged.posterior), hypotheses)
+    if judged.there is not None:
+        return judged
+    spells = _spells_of_likeliest(whole.case, hypotheses, judged.posterior)
+    return judged if spells is None else weighed(spells)  # by its own time: its course is told by that
 
 
 def _spells_of_likeliest(case: Case, hypotheses: Hypotheses, posterior: Posterior) -> tuple[Interval, ...] | None:

@@ -96,9 +96,7 @@ def slices_of(case: Case, relation: Relation, *, compared: bool = False) -> list
     """The loads at which the relation can be asked of this recording; `compared`: it is held against another of the
     same car, so that what is logged need not be what its unit says.
     """
-    usable = relation.usable(case.path)
-    if relation is FUEL_AGAINST_AIR and not (compared or case.baselines or burnable(case.path, usable)):
-        return []
+    usable = asked_of(case, relation, compared=compared)
     load = case.points.manifold / case.barometer_pa
     idle = case.points.regime == Regime.IDLE.value
     chosen: list[tuple[str, str, Bools]] = [("idle", "at idle", usable & idle)]
@@ -108,6 +106,16 @@ def slices_of(case: Case, relation: Relation, *, compared: bool = False) -> list
         for place, words, mask in chosen
         if np.count_nonzero(mask) >= FEWEST_POINTS
     ]
+
+
+def asked_of(case: Case, relation: Relation, *, compared: bool = False) -> Bools:
+    """The points at which the relation can be asked; none where only another recording of the car could say what its
+    fuel rate means, and there is none (`compared`: there is).
+    """
+    usable = relation.usable(case.path)
+    if relation is FUEL_AGAINST_AIR and not (compared or case.baselines or burnable(case.path, usable)):
+        return np.zeros_like(usable)
+    return usable
 
 
 def burnable(path: OnePath, usable: Bools) -> bool:

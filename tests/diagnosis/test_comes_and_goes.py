@@ -1,0 +1,197 @@
+"""Faults that come and go within seconds: found with their spells and size, and nothing made of healthy wandering."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+from scipy.optimize import minimize
+from scipy.stats import multivariate_normal
+from small_cases import NATURAL, NATURAL_BY_FLOW, TURBO, changed, workshop_round
+from test_course import GOOD, one_after_the_other
+
+from airproof.diagnosis import comes_and_goes as module
+from airproof.diagnosis.case import Case
+from airproof.diagnosis.comes_and_goes import _together, _Unknowns, _Windows, comes_and_goes, wandering
+from airproof.diagnosis.course import SWITCHING
+from airproof.diagnosis.examine import examine
+from airproof.diagnosis.testimony import TAIL, log_t
+from airproof.diagnosis.weigh import weigh
+from airproof.engine.air_path import RELATIONS
+from airproof.engine.profile import EngineProfile
+from airproof.recording.recording import Interval, Recording
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+THERE, AWAY = 9.0, 14.0
+
+
+def is_there(time: Floats) -> Bools:
+    """There for 9 s, away for 14 s, again and again."""
+    return np.asarray((time % (THERE + AWAY)) > AWAY)
+
+
+def reads_low(recording: Recording, share: float = 0.12) -> Recording:
+    """An air flow sensor that reads too little now and then; the fuel follows it, and the trim answers."""
+    low = np.where(is_there(recording["air_flow"].time), 1.0 - share, 1.0)
+    less_air = changed(recording, "air_flow", lambda flow: flow * low)
+    turning = recording["engine_speed"].values > 0
+    return changed(less_air, "short_trim_1", lambda trim: np.where(turning, 100.0 * (1.0 / low - 1.0), trim))
+
+
+def case_of(recording: Recording, profile: EngineProfile = TURBO) -> Case:
+    return examine([recording], profile).case
+
+
+def agreement(spells: tuple[Interval, ...], recording: Recording) -> float:
+    """The share of the time at which the spells say what was so."""
+    time = np.arange(recording.start_s, recording.end_s, 0.1)
+    said = np.zeros(time.size, dtype=bool)
+    for start, end in spells:
+        said |= (time >= start) & (time < end)
+    return float(np.mean(said == is_there(time)))
+
+
+class TestAFaultThatComesAndGoes:
+    def test_it_is_found_without_a_known_good_recording(self) -> None:
+        """Over the whole drive it is 5 % on average, as healthy engines differ."""
+        weighing = weigh([reads_low(GOOD)], TURBO)
+        first = weighing.verdict.first
+        assert first.id == "maf-scale"
+        assert first.probability > 0.8
+        assert weighing.there is not None
+        assert agreement(weighing.there, GOOD) > 0.8
+        said = [one for one in first.evidence if one.finding == SWITCHING]
+        assert len(said) == 1
+        assert "comes and goes" in said[0].says
+        assert said[0].decibans > 3.0
+        assert any("comes and goes" in line for line in weighing.verdict.cannot_tell)
+        odds = first.probability / (1.0 - first.probability)
+        assert sum(one.decibans for one in first.evidence) == pytest.approx(10.0 * np.log10(odds), abs=1e-6)
+
+    def test_with_a_known_good_recording_its_size_is_that_of_its_spells(self) -> None:
+        good = one_after_the_other([workshop_round(TURBO, seed=seed) for seed in range(5, 8)])
+        first = weigh([reads_low(GOOD)], TURBO, baselines=[good]).verdict.first
+        assert first.id == "maf-scale"
+        assert first.size is not None
+        assert first.size.low < -12.0 < first.size.high
+        assert first.size.high < -8.0  # and not the 5 % of the mean
+
+    def test_the_timeline_has_its_spells(self) -> None:
+        moments = weigh([reads_low(GOOD)], TURBO).verdict.timeline
+        there = np.array([moment.causes.get("maf-scale", 0.0) for moment in moments])
+        assert there.max() > 0.5
+        assert there.min() < 0.1
+        assert np.count_nonzero(np.abs(np.diff(there)) > 0.3) > 10
+
+    def test_it_is_told_from_its_kin(self) -> None:
+        found = comes_and_goes(case_of(reads_low(GOOD)))
+        assert max(found, key=lambda cause: found[cause].nepers) == "maf-scale"
+        assert found["maf-scale"].size == pytest.approx(-12.0, abs=3.0)
+        assert found["maf-scale"].rather_than_lasting > 10.0
+
+
+class TestWhatDoesNotComeAndGo:
+    @pytest.mark.parametrize("profile", [TURBO, NATURAL, NATURAL_BY_FLOW], ids=["turbo", "natural", "by flow"])
+    def test_a_healthy_engine(self, profile: EngineProfile) -> None:
+        rounds = [workshop_round(profile, seed=seed) for seed in range(3)]
+        assert comes_and_goes(case_of(one_after_the_other(rounds), profile)) == {}
+
+    def test_a_fault_that_is_there_all_along(self) -> None:
+        for share in (0.88, 0.7):
+            lying = changed(GOOD, "air_flow", lambda flow, share=share: flow * share)
+            found = comes_and_goes(case_of(lying))
+            assert all(one.rather_than_lasting < 0.0 for one in found.values())
+            assert all(one.finding != SWITCHING for one in weigh([lying], TURBO).verdict.first.evidence)
+
+    @settings(max_examples=8, deadline=None)
+    @given(seed=st.integers(0, 2**32 - 1), strength=st.floats(0.02, 0.12), stays_s=st.floats(3.0, 20.0))
+    def test_an_engine_that_wanders(self, seed: int, strength: float, stays_s: float) -> None:
+        """Air flow that is off by some percent for seconds, another one each time, is no fault that switches."""
+        rng = np.random.default_rng(seed)
+        signal = GOOD["air_flow"]
+        kept = float(np.exp(-np.median(np.diff(signal.time)) / stays_s))
+        steps = rng.normal(0.0, strength * np.sqrt(1.0 - kept**2), signal.values.size)
+        level = np.empty(steps.size)
+        level[0] = rng.normal(0.0, strength)
+        for k in range(1, steps.size):
+            level[k] = kept * level[k - 1] + steps[k]
+        wanders = changed(GOOD, "air_flow", lambda flow: flow * np.exp(level))
+        found = comes_and_goes(case_of(wanders))
+        assert all(one.nepers < 3.0 for one in found.values())
+
+    def test_too_short_a_recording_or_no_steady_point_says_nothing(self) -> None:
+        assert comes_and_goes(case_of(reads_low(GOOD).between(0.0, 30.0))) == {}
+        nothing = Recording({name: signal for name, signal in GOOD.signals.items() if name == "coolant_temperature"})
+        assert comes_and_goes(case_of(nothing)) == {}
+
+    def test_only_the_causes_that_are_asked_for(self) -> None:
+        assert set(comes_and_goes(case_of(reads_low(GOOD)), {"fuel-delivery", "maf-scale"})) <= {
+            "fuel-delivery",
+            "maf-scale",
+        }
+
+
+class TestWandering:
+    """With Gaussian tails and one strength the filter is a multivariate normal density."""
+
+    @pytest.mark.parametrize("seed", range(3))
+    def test_it_equals_the_joint_density(self, seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+        reach, stays, noise = 0.05, 6.0, 1.7
+        monkeypatch.setattr(module, "TAIL", 1e9)
+        monkeypatch.setattr(module, "FAR_OFF", 1e9)
+        monkeypatch.setattr(module, "NOISE", (noise,))
+        monkeypatch.setattr(module, "WANDERS", (reach,))
+        monkeypatch.setattr(module, "STAYS_S", (stays,))
+        rng = np.random.default_rng(seed)
+        apart = rng.uniform(1.0, 9.0, 11)
+        time = np.concatenate([[0.0], np.cumsum(apart)])
+        sd = rng.uniform(0.01, 0.03, time.size)
+        rows = rng.normal(0.0, 0.05, (4, time.size))
+        white = np.diag(np.square(noise * sd))
+        moving = reach**2 * np.exp(-np.abs(time[:, None] - time[None, :]) / stays) + white
+        constant = 0.5 * time.size * np.log(2.0 * np.pi)
+        expected = [
+            max(multivariate_normal(cov=covariance).logpdf(row) for covariance in (white, moving)) + constant
+            for row in rows
+        ]
+        np.testing.assert_allclose(wandering(rows, sd, apart), expected, rtol=1e-6)
+
+    def test_one_jump_is_no_more_than_an_outlier(self) -> None:
+        rows = np.zeros((2, 60))
+        rows[1, 30] = 0.5
+        quiet, jumped = wandering(rows, np.full(60, 0.02), np.full(59, 2.0))
+        assert 0.0 < quiet - jumped < 30.0
+
+
+class TestTheEnginesUnknowns:
+    def test_they_are_what_makes_the_whole_most_probable(self) -> None:
+        case = case_of(reads_low(workshop_round(TURBO, seed=4)))
+        seen = _together([_Windows.of(case, relation, 4.0, 80) for relation in RELATIONS[:2]])
+        engine = _Unknowns.of(case, seen)
+        found = engine.settled(seen.off[None, :])
+
+        def improbable(unknowns: Floats) -> float:
+            left = engine.left(seen.off / seen.sd, unknowns[None, :])
+            return float(engine.cost(unknowns[None, :])[0] - log_t(left).sum())
+
+        def slope(unknowns: Floats) -> Floats:
+            left = seen.off / seen.sd - engine.weights @ unknowns
+            pull = (TAIL + 1.0) / (TAIL + np.square(left)) * left
+            return np.asarray(engine.prior @ unknowns - pull @ engine.weights)
+
+        best = minimize(improbable, found.unknowns[0], jac=slope, method="BFGS", options={"maxiter": 500})
+        assert improbable(found.unknowns[0]) - best.fun < 0.5  # nepers, of hundreds
+
+    def test_every_round_makes_it_more_probable(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        case = case_of(reads_low(GOOD), TURBO)
+        nepers = []
+        for rounds in (1, 2, 4, 8, 16):
+            monkeypatch.setattr(module, "ROUNDS", rounds)
+            nepers.append(comes_and_goes(case, {"maf-scale"}).get("maf-scale"))
+        told = [one.nepers for one in nepers if one is not None]
+        assert len(told) >= 3
+        assert told[-1] == pytest.approx(told[-2], abs=3.0)
