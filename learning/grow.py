@@ -35,11 +35,11 @@ Ints = NDArray[np.int64]
 DATA = Path(__file__).resolve().parents[1] / "src" / "airproof" / "diagnosis" / "data"
 ALL = tuple(knowledge().causes)
 PRIOR_POWER = 0.5  # rare causes are learnt with more weight than they have, common ones with less
-ROUNDS = {"first": 150, "again": 120}
+ROUNDS = {"first": 250, "again": 200}
 STRENGTHS = (1.0, 0.7, 0.4, 0.2)  # every row is learnt from so often, shaken by so much of what is judged
 STIFFNESS = 0.01  # surprise for each squared neper taken off, so that no rare cause is led by a few rows
 GROWTH = {
-    "objective": "multiclass", "num_class": len(ALL), "learning_rate": 0.06, "num_leaves": 8, "max_depth": 5,
+    "objective": "multiclass", "num_class": len(ALL), "learning_rate": 0.06, "num_leaves": 24, "max_depth": 8,
     "min_data_in_leaf": 12, "lambda_l2": 3.0, "feature_fraction": 0.4, "bagging_fraction": 0.7, "bagging_freq": 1,
     "max_bin": 63, "verbose": -1, "seed": 5, "deterministic": True, "force_row_wise": True, "use_missing": True,
 }  # fmt: skip
