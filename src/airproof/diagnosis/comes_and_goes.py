@@ -97,7 +97,8 @@ class _Supposed:
 
 
 def comes_and_goes(case: Case, causes: Collection[str] | None = None) -> dict[str, ComesAndGoes]:
-    """The causes that switching explains better than noise does, with what speaks for each; empty where none does.
+    """The causes that switching explains better than noise does and better than their lasting, with what speaks for
+    each; empty where none does.
 
     Only `causes` are asked, if they are named.
     """
@@ -133,6 +134,8 @@ def comes_and_goes(case: Case, causes: Collection[str] | None = None) -> dict[st
             np.max(_wandering(seen, all_along.off, width) - all_along.cost),
             np.max(_wandering(seen, once, width) - fitted.cost[likely][its] + seldom),
         )
+        if switching[best] < lasting or not there[best].any():
+            continue
         found[cause] = ComesAndGoes(
             nepers=float(nepers),
             rather_than_lasting=float(switching[best] - lasting),

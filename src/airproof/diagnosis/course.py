@@ -68,13 +68,14 @@ class Course:
 
 @dataclass(frozen=True)
 class Switching:
-    """ln odds of every cause against nothing being wrong with "it comes and goes" added, the likeliest cause then, and
-    that it comes and goes, where that is so of it.
+    """ln odds of every cause against nothing being wrong with "it comes and goes" added, the likeliest cause then, that
+    it comes and goes, where that is so of it, and when what switches was there.
     """
 
     log_odds: Mapping[str, float]
     cause: str
     reported: ComesAndGoes | None
+    there: tuple[Interval, ...]
 
     def beside(self, other: Posterior) -> Testimony:
         """The testimony that, heard with what made `other`, leads to these odds."""
@@ -82,9 +83,8 @@ class Switching:
             cause: np.full(other.sizes[cause].size, odds - _log_odds(other, cause))
             for cause, odds in self.log_odds.items()
         }
-        there = self.reported.there if self.reported else ()
         says = in_words(self.reported) if self.reported else SECONDS
-        return Testimony(Finding(SWITCHING, 0.0, 0.0, "", (0.0, 1.0), there, says), rows)
+        return Testimony(Finding(SWITCHING, 0.0, 0.0, "", (0.0, 1.0), self.there, says), rows)
 
 
 def settled(posterior: Posterior) -> bool:
@@ -127,7 +127,7 @@ def switching_of(case: Case, so_far: Posterior, whole: Posterior, told: Posterio
     if settled(so_far):
         cause = max(odds, key=lambda cause: odds[cause])
         one = comes_and_goes(case, {cause}).get(cause)
-        return None if one is None or not _often(one) else Switching(odds, cause, one)
+        return None if one is None or not _often(one) else Switching(odds, cause, one, one.there)
     found = comes_and_goes(case)
     if not found:
         return None
@@ -136,7 +136,8 @@ def switching_of(case: Case, so_far: Posterior, whole: Posterior, told: Posterio
     likeliest = max(both, key=lambda cause: both[cause])
     one = found.get(likeliest)
     by_switching = one is not None and switching[likeliest] > odds[likeliest] and _often(one)
-    return Switching(both, likeliest, one if by_switching else None)
+    foremost = max(found.values(), key=lambda one: one.nepers)
+    return Switching(both, likeliest, one if by_switching else None, (one or foremost).there)
 
 
 def _log_odds_switching(found: Mapping[str, ComesAndGoes], whole: Posterior, told: Posterior) -> dict[str, float]:
@@ -160,7 +161,7 @@ def _log_odds_switching(found: Mapping[str, ComesAndGoes], whole: Posterior, tol
 
 
 def _often(one: ComesAndGoes) -> bool:
-    return one.rather_than_lasting > 0.0 and len(one.there) >= OFTEN
+    return len(one.there) >= OFTEN
 
 
 def in_words(one: ComesAndGoes) -> str:
