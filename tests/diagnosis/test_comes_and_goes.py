@@ -13,11 +13,14 @@ from small_cases import NATURAL, NATURAL_BY_FLOW, TURBO, changed, workshop_round
 from test_course import GOOD, one_after_the_other
 
 from airproof.diagnosis import comes_and_goes as module
+from airproof.diagnosis import wandering as wander
 from airproof.diagnosis.case import Case
-from airproof.diagnosis.comes_and_goes import _together, _Unknowns, _Windows, comes_and_goes, wandering
+from airproof.diagnosis.comes_and_goes import _Unknowns, comes_and_goes
 from airproof.diagnosis.course import SWITCHING
 from airproof.diagnosis.examine import examine
+from airproof.diagnosis.in_windows import Windows, together
 from airproof.diagnosis.testimony import TAIL, log_t
+from airproof.diagnosis.wandering import wandering
 from airproof.diagnosis.weigh import weigh
 from airproof.engine.air_path import RELATIONS
 from airproof.engine.profile import EngineProfile
@@ -123,6 +126,15 @@ class TestWhatDoesNotComeAndGo:
         found = comes_and_goes(case_of(wanders))
         assert all(one.nepers < 3.0 for one in found.values())
 
+    def test_a_temperature_that_stands_still(self) -> None:
+        """Too little air now and then could be hot air now and then, but its sensor would jump."""
+        low = np.where(is_there(GOOD["air_flow"].time), 0.88, 1.0)
+        unanswered = changed(GOOD, "air_flow", lambda flow: flow * low)
+        assert "iat-offset" not in comes_and_goes(case_of(unanswered))
+        reads_cold = np.where(low < 1.0, -36.0, 0.0)  # a cold reading makes air of the same pressure look denser
+        jumps = changed(GOOD, "intake_temperature", lambda celsius: celsius + reads_cold)
+        assert comes_and_goes(case_of(jumps))["iat-offset"].size == pytest.approx(-36.0, abs=12.0)
+
     def test_too_short_a_recording_or_no_steady_point_says_nothing(self) -> None:
         assert comes_and_goes(case_of(reads_low(GOOD).between(0.0, 30.0))) == {}
         nothing = Recording({name: signal for name, signal in GOOD.signals.items() if name == "coolant_temperature"})
@@ -141,11 +153,11 @@ class TestWandering:
     @pytest.mark.parametrize("seed", range(3))
     def test_it_equals_the_joint_density(self, seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
         reach, stays, noise = 0.05, 6.0, 1.7
-        monkeypatch.setattr(module, "TAIL", 1e9)
-        monkeypatch.setattr(module, "FAR_OFF", 1e9)
-        monkeypatch.setattr(module, "NOISE", (noise,))
-        monkeypatch.setattr(module, "WANDERS", (reach,))
-        monkeypatch.setattr(module, "STAYS_S", (stays,))
+        monkeypatch.setattr(wander, "TAIL", 1e9)
+        monkeypatch.setattr(wander, "FAR_OFF", 1e9)
+        monkeypatch.setattr(wander, "NOISE", (noise,))
+        monkeypatch.setattr(wander, "WANDERS", (reach,))
+        monkeypatch.setattr(wander, "STAYS_S", (stays,))
         rng = np.random.default_rng(seed)
         apart = rng.uniform(1.0, 9.0, 11)
         time = np.concatenate([[0.0], np.cumsum(apart)])
@@ -170,7 +182,7 @@ class TestWandering:
 class TestTheEnginesUnknowns:
     def test_they_are_what_makes_the_whole_most_probable(self) -> None:
         case = case_of(reads_low(workshop_round(TURBO, seed=4)))
-        seen = _together([_Windows.of(case, relation, 4.0, 80) for relation in RELATIONS[:2]])
+        seen = together([Windows.of(case, relation, 4.0, 80) for relation in RELATIONS[:2]])
         engine = _Unknowns.of(case, seen)
         found = engine.settled(seen.off[None, :])
 

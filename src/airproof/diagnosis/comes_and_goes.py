@@ -12,7 +12,7 @@ for seconds, as a fault does. So a switching cause is held against wandering of 
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,9 +20,11 @@ from numpy.typing import NDArray
 
 from airproof.diagnosis.case import Case
 from airproof.diagnosis.checks.relations import asked_of
+from airproof.diagnosis.in_windows import Seen, Supposed, Windows, some_sizes, suppose, together
 from airproof.diagnosis.testimony import TAIL, log_t
 from airproof.diagnosis.two_states import TwoStates
-from airproof.engine.air_path import CHARGE_AT_REST, RELATIONS, OnePath, Relation
+from airproof.diagnosis.wandering import all_wandering
+from airproof.engine.air_path import RELATIONS
 from airproof.recording.recording import Interval
 
 Floats = NDArray[np.float64]
@@ -33,28 +35,12 @@ THERE_S, AWAY_S = 12.0, 16.0  # how long a fault that comes and goes is there, a
 WINDOW_S = 2.0
 MOST_WINDOWS = 900
 FEWEST_WINDOWS = 20  # with fewer there is nothing that could be seen to come and go
-WINDOW_FLOOR, AT_REST_FLOOR = 0.010, 0.020
-"""What a relation may be off in one window by itself, and the charge at rest, where a compressor that still turns adds
-what it likes; judged: Airproof authors."""
-
-SIZES_A_SIDE = 8  # of each cause and sign
 ROUNDS, ROUNDS_SETTLING = 8, 20  # of each size, and of an engine in which nothing switches
 FALLEN, LOST = 20.0, 15.0
 """Nepers below the best of its smaller sizes at which larger ones of a cause are not asked any more, and below a
 healthy engine."""
 
-MOVES_NOTHING = 1e-9
 WORTH_A_LOOK = 3.0  # nepers against mere noise from which a cause is held against wandering
-
-# Wandering: noise as a multiple of what is expected, how far it wanders (logarithm), over how long (s).
-NOISE, WANDERS, STAYS_S = (1.0, 1.7, 3.0), (0.015, 0.05, 0.15), (4.0, 15.0)
-FAR_OFF = 9.0  # squared standard deviations from which a window is an outlier that is followed only in part
-
-AS_IF = {"ignition": ("fuel-delivery", np.array([-3.0, -6.0, -10.0, -15.0]))}
-"""Causes that a relation sees as it sees another: what burns not is taken for fuel that did not come."""
-
-SHOWS_ITSELF, LEAST_OF_IT = {"iat-offset": "intake_temperature", "baro-sensor": "barometric_pressure"}, 0.6
-"""Readings of what cannot change within a second: a lie that comes and goes is a jump of so much of its size."""
 
 
 @dataclass(frozen=True)
@@ -70,32 +56,6 @@ class ComesAndGoes:
     there: tuple[Interval, ...]
 
 
-@dataclass(frozen=True)
-class _Seen:
-    """Means over windows, n of them: what is off as seen, how it moves with the engine's unknowns (n, K), its sd, its
-    window and its relation.
-    """
-
-    off: Floats
-    weights: Floats
-    sd: Floats
-    window: Ints
-    relation: Ints
-
-
-@dataclass(frozen=True)
-class _Supposed:
-    """C hypotheses: cause, size, and how undoing it there moves what is seen (C, n). Those of one cause and sign are
-    one `branch`, in which each has its `place`, by how large it is.
-    """
-
-    cause: NDArray[np.str_]
-    size: Floats
-    branch: Ints
-    place: Ints
-    moves: Floats
-
-
 def comes_and_goes(case: Case, causes: Collection[str] | None = None) -> dict[str, ComesAndGoes]:
     """The causes that switching explains better than noise does and better than their lasting, with what speaks for
     each; empty where none does.
@@ -104,22 +64,22 @@ def comes_and_goes(case: Case, causes: Collection[str] | None = None) -> dict[st
     """
     width = max(WINDOW_S, case.recording.duration_s / MOST_WINDOWS, _point_s(case))
     count = int(np.ceil(case.recording.duration_s / width))
-    parts = [_Windows.of(case, relation, width, count) for relation in RELATIONS if asked_of(case, relation).any()]
+    parts = [Windows.of(case, relation, width, count) for relation in RELATIONS if asked_of(case, relation).any()]
     if count < FEWEST_WINDOWS or not parts:
         return {}
-    seen = _together(parts)
+    seen = together(parts)
     engine = _Unknowns.of(case, seen)
     chain = TwoStates.lasting(THERE_S, AWAY_S, width)
-    supposed = _supposed(parts, _some_sizes(case, causes))
+    supposed = suppose(parts, some_sizes(case, causes))
     fitted = _fitted(engine, seen, supposed, chain, count)
     likely = np.flatnonzero(fitted.nepers > WORTH_A_LOOK)
     if not likely.size:
         return {}
     there, before = chain.likeliest(fitted.support[likely])
     switched = fitted.off[likely] + there[:, seen.window] * supposed.moves[likely]
-    switching = _wandering(seen, switched, width) - fitted.cost[likely] + before
+    switching = all_wandering(seen, switched, width) - fitted.cost[likely] + before
     healthy = engine.settled(seen.off[None, :])
-    against_healthy = switching - (_wandering(seen, healthy.off, width) - healthy.cost)
+    against_healthy = switching - (all_wandering(seen, healthy.off, width) - healthy.cost)
     found = {}
     for cause in dict.fromkeys(supposed.cause[likely].tolist()):
         its = np.flatnonzero(supposed.cause[likely] == cause)
@@ -131,8 +91,8 @@ def comes_and_goes(case: Case, causes: Collection[str] | None = None) -> dict[st
         stayed, seldom = TwoStates.seldom(width).likeliest(fitted.support[likely][its])
         once = fitted.off[likely][its] + stayed[:, seen.window] * moves
         lasting = max(
-            np.max(_wandering(seen, all_along.off, width) - all_along.cost),
-            np.max(_wandering(seen, once, width) - fitted.cost[likely][its] + seldom),
+            np.max(all_wandering(seen, all_along.off, width) - all_along.cost),
+            np.max(all_wandering(seen, once, width) - fitted.cost[likely][its] + seldom),
         )
         if switching[best] < lasting or not there[best].any():
             continue
@@ -148,90 +108,6 @@ def comes_and_goes(case: Case, causes: Collection[str] | None = None) -> dict[st
 def _point_s(case: Case) -> float:
     points = case.points
     return float(np.max(points.end_s - points.start_s)) if len(points) else 0.0
-
-
-def _some_sizes(case: Case, causes: Collection[str] | None) -> list[tuple[str, Floats]]:
-    """A few sizes of every cause that has several, of each sign in turn, evenly from its grid, small ones first."""
-    chosen = []
-    for cause, sizes in case.sizes.items():
-        if causes is not None and cause not in causes:
-            continue
-        grid = AS_IF[cause][1] if cause in AS_IF else sizes
-        if cause in SHOWS_ITSELF:
-            grid = grid[LEAST_OF_IT * np.abs(grid) <= _largest_jump(case, SHOWS_ITSELF[cause])]
-        for its in (grid[grid > 0.0], grid[grid < 0.0][::-1]) if grid.size > 1 else ():
-            if its.size:
-                some = np.unique(np.linspace(0, its.size - 1, min(SIZES_A_SIDE, its.size)).round().astype(int))
-                chosen.append((cause, its[some]))
-    return chosen
-
-
-def _largest_jump(case: Case, name: str) -> float:
-    """The largest step from one sample of a signal to the next, in its unit."""
-    signal = case.recording.get(name)
-    return float(np.max(np.abs(np.diff(signal.values)))) if signal is not None and len(signal) > 1 else 0.0
-
-
-@dataclass(frozen=True)
-class _Windows:
-    """The points of one relation, and which windows (s wide) they fall into."""
-
-    relation: Relation
-    path: OnePath
-    order: Ints
-    window: Ints
-    first: Ints
-    points: Ints
-
-    @classmethod
-    def of(cls, case: Case, relation: Relation, width: float, count: int) -> _Windows:
-        """All points at which the relation can be asked."""
-        path = case.path.only(asked_of(case, relation))
-        middle = (path.points.start_s + path.points.end_s) / 2
-        window = np.clip(((middle - case.recording.start_s) / width).astype(np.intp), 0, count - 1)
-        order = np.argsort(window, kind="stable")
-        return cls(relation, path, order, *np.unique(window[order], return_index=True, return_counts=True))
-
-    def mean(self, values: Floats) -> Floats:
-        """Means over the windows, along the last axis."""
-        return np.asarray(np.add.reduceat(values[..., self.order], self.first, axis=-1) / self.points)
-
-    def moves(self, cause: str, sizes: Floats) -> Floats:
-        """How undoing a cause with each of its sizes moves the means."""
-        like = AS_IF[cause][0] if cause in AS_IF else cause
-        undone = self.relation.residual(self.path, self.path.without(like, sizes))
-        moved = undone - self.relation.residual(self.path, self.path.seen)
-        return self.mean(np.broadcast_to(moved, (sizes.size, len(self.path.points))))
-
-
-def _together(parts: Sequence[_Windows]) -> _Seen:
-    """All relations in all windows."""
-
-    def sd(one: _Windows) -> Floats:
-        floor = AT_REST_FLOOR if one.relation is CHARGE_AT_REST else WINDOW_FLOOR
-        return np.sqrt(one.mean(np.square(one.relation.sd(one.path))) / one.points + floor**2)
-
-    return _Seen(
-        off=np.concatenate([one.mean(one.relation.residual(one.path, one.path.seen)) for one in parts]),
-        weights=np.concatenate([one.mean(one.relation.weights(one.path).T).T for one in parts]),
-        sd=np.concatenate([sd(one) for one in parts]),
-        window=np.concatenate([one.window for one in parts]),
-        relation=np.repeat(np.arange(len(parts)), [one.window.size for one in parts]),
-    )
-
-
-def _supposed(parts: Sequence[_Windows], sizes: Sequence[tuple[str, Floats]]) -> _Supposed:
-    """Every cause at its sizes, where undoing it moves anything at all."""
-    moved = [np.concatenate([one.moves(cause, these) for one in parts], axis=1) for cause, these in sizes]
-    felt = [(*branch, moves) for branch, moves in zip(sizes, moved, strict=True) if np.abs(moves).max() > MOVES_NOTHING]
-    many = [these.size for _, these, _ in felt]
-    return _Supposed(
-        cause=np.repeat([cause for cause, _, _ in felt], many),
-        size=np.concatenate([np.empty(0), *(these for _, these, _ in felt)]),
-        branch=np.repeat(np.arange(len(felt)), many),
-        place=np.concatenate([np.empty(0, np.intp), *(np.arange(number) for number in many)]),
-        moves=np.concatenate([np.empty((0, sum(one.window.size for one in parts))), *(moves for _, _, moves in felt)]),
-    )
 
 
 @dataclass(frozen=True)
@@ -259,7 +135,7 @@ class _Unknowns:
     step: Floats
 
     @classmethod
-    def of(cls, case: Case, seen: _Seen) -> _Unknowns:
+    def of(cls, case: Case, seen: Seen) -> _Unknowns:
         """Those that touch what is seen."""
         touched = np.flatnonzero(np.any(seen.weights != 0.0, axis=0))
         weights = seen.weights[:, touched] / seen.sd[:, None]
@@ -308,7 +184,7 @@ class _Fitted:
     nepers: Floats
 
 
-def _fitted(engine: _Unknowns, seen: _Seen, supposed: _Supposed, chain: TwoStates, count: int) -> _Fitted:
+def _fitted(engine: _Unknowns, seen: Seen, supposed: Supposed, chain: TwoStates, count: int) -> _Fitted:
     """The engine's unknowns and the windows in which each cause was there, found in turn (expectation, maximisation).
 
     Small sizes come first: when they were there is where larger ones begin. What is left by integrating the unknowns
@@ -344,39 +220,6 @@ def _fitted(engine: _Unknowns, seen: _Seen, supposed: _Supposed, chain: TwoState
         best[branch] = np.maximum(best[branch], nepers)
         alive[branch] = (nepers > best[branch] - FALLEN) & (nepers > -LOST)
     return replace(found, off=found.off * seen.sd)
-
-
-def _wandering(seen: _Seen, off: Floats, width: float) -> Floats:
-    """ln likelihood (m,) of what is off (m, n), each relation free to wander."""
-    total = np.zeros(len(off))
-    for number in np.unique(seen.relation):
-        its = seen.relation == number
-        total += wandering(off[:, its], seen.sd[its], width * np.diff(seen.window[its]))
-    return total
-
-
-def wandering(rows: Floats, sd: Floats, apart_s: Floats) -> Floats:
-    """ln likelihood (C,) of series (C, n), each +- sd (n,) and `apart_s` (n - 1,) from the one before, as noise and a
-    wander of the first order, each of the strength that suits the series best (scalar Kalman filter).
-    """
-    grid = [(n, 0.0, STAYS_S[0]) for n in NOISE] + [(n, a, s) for n in NOISE for a in WANDERS for s in STAYS_S]
-    noise, reach, stays = (np.array(column) for column in zip(*grid, strict=True))
-    level = np.zeros((rows.shape[0], noise.size))
-    variance = np.square(reach)
-    total = np.zeros_like(level)
-    for k in range(rows.shape[1]):
-        if k:
-            kept = np.exp(-apart_s[k - 1] / stays)
-            level = kept * level
-            variance = np.square(kept) * variance + np.square(reach) * (1.0 - np.square(kept))
-        expected = variance + np.square(noise * sd[k])
-        surprise = rows[:, k, None] - level
-        squared = np.square(surprise) / expected
-        total += -0.5 * (TAIL + 1.0) * np.log1p(squared / TAIL) - 0.5 * np.log(expected)
-        gain = variance / expected
-        level = level + gain * surprise * np.minimum(1.0, FAR_OFF / np.maximum(squared, 1e-9))
-        variance = (1.0 - gain) * variance
-    return np.asarray(total.max(axis=1))
 
 
 def _spells(there: Bools, start_s: float, width: float) -> tuple[Interval, ...]:
