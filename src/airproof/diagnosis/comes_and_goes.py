@@ -33,12 +33,13 @@ Ints = NDArray[np.intp]
 
 THERE_S, AWAY_S = 12.0, 16.0  # how long a fault that comes and goes is there, and away; judged: Airproof authors
 WINDOW_S = 2.0
-MOST_WINDOWS = 900
+MOST_WINDOWS = 450  # a quarter of an hour; of longer recordings they are wider
 FEWEST_WINDOWS = 20  # with fewer there is nothing that could be seen to come and go
 ROUNDS, ROUNDS_SETTLING = 8, 20  # of each size, and of an engine in which nothing switches
-FALLEN, LOST = 20.0, 15.0
+NO_MORE = 0.1  # nepers that a round must bring to some cause, or there is no further one
+FALLEN, LOST, TRIED = 20.0, 15.0, 3
 """Nepers below the best of its smaller sizes at which larger ones of a cause are not asked any more, and below a
-healthy engine."""
+healthy engine; and how many sizes are tried of one that never comes to be worth a look."""
 
 WORTH_A_LOOK = 3.0  # nepers against mere noise from which a cause is held against wandering
 
@@ -75,33 +76,33 @@ def comes_and_goes(case: Case, causes: Collection[str] | None = None) -> dict[st
     likely = np.flatnonzero(fitted.nepers > WORTH_A_LOOK)
     if not likely.size:
         return {}
-    there, before = chain.likeliest(fitted.support[likely])
-    switched = fitted.off[likely] + there[:, seen.window] * supposed.moves[likely]
-    switching = all_wandering(seen, switched, width) - fitted.cost[likely] + before
-    healthy = engine.settled(seen.off[None, :])
-    against_healthy = switching - (all_wandering(seen, healthy.off, width) - healthy.cost)
+    support, off, moves = fitted.support[likely], fitted.off[likely], supposed.moves[likely]
+    there, before = chain.likeliest(support)
+    stayed, seldom = TwoStates.seldom(width).likeliest(support)
+    healthy, all_along = engine.settled(seen.off[None, :]), engine.settled(seen.off + moves)
+    ways = [
+        (healthy.off, -healthy.cost),
+        (all_along.off, -all_along.cost),
+        (off + stayed[:, seen.window] * moves, seldom - fitted.cost[likely]),
+        (off + there[:, seen.window] * moves, before - fitted.cost[likely]),
+    ]
+    wander = all_wandering(seen, np.concatenate([rows for rows, _ in ways]), width)
+    wander += np.concatenate([besides for _, besides in ways])
+    if_healthy, if_all_along, if_from_then_on, if_switching = np.split(wander, np.cumsum([1, *3 * [likely.size]])[:-1])
+    lasting = np.maximum(if_all_along, if_from_then_on)
     found = {}
     for cause in dict.fromkeys(supposed.cause[likely].tolist()):
         its = np.flatnonzero(supposed.cause[likely] == cause)
-        best = its[np.argmax(switching[its])]
-        # Each of its sizes is as probable as the others before.
-        nepers = np.logaddexp.reduce(against_healthy[its]) - np.log(np.count_nonzero(supposed.cause == cause))
-        moves = supposed.moves[likely][its]
-        all_along = engine.settled(seen.off + moves)
-        stayed, seldom = TwoStates.seldom(width).likeliest(fitted.support[likely][its])
-        once = fitted.off[likely][its] + stayed[:, seen.window] * moves
-        lasting = max(
-            np.max(all_wandering(seen, all_along.off, width) - all_along.cost),
-            np.max(all_wandering(seen, once, width) - fitted.cost[likely][its] + seldom),
-        )
-        if switching[best] < lasting or not there[best].any():
+        best = its[np.argmax(if_switching[its])]
+        rather = float(if_switching[best] - lasting[its].max())
+        if rather < 0.0 or not there[best].any():
             continue
-        found[cause] = ComesAndGoes(
-            nepers=float(nepers),
-            rather_than_lasting=float(switching[best] - lasting),
-            size=float(supposed.size[likely][best]),
-            there=_spells(there[best], case.recording.start_s, width),
+        # Each of its sizes is as probable as the others before.
+        evidence = np.logaddexp.reduce(if_switching[its] - if_healthy) - np.log(
+            np.count_nonzero(supposed.cause == cause)
         )
+        spells = _spells(there[best], case.recording.start_s, width)
+        found[cause] = ComesAndGoes(float(evidence), rather, float(supposed.size[likely][best]), spells)
     return found
 
 
@@ -202,6 +203,7 @@ def _fitted(engine: _Unknowns, seen: Seen, supposed: Supposed, chain: TwoStates,
         these = np.flatnonzero((supposed.place == place) & alive[supposed.branch])
         branch, moved = supposed.branch[these], moves[these]
         unknowns = healthy.unknowns + engine.begin(when[branch][:, seen.window] * moved)
+        nepers = np.full(these.size, -np.inf)
         for _ in range(ROUNDS):
             away = engine.left(seen_off, unknowns)
             there = away + moved
@@ -211,14 +213,20 @@ def _fitted(engine: _Unknowns, seen: Seen, supposed: Supposed, chain: TwoStates,
             support = np.zeros((these.size, count))
             support[:, present] = np.add.reduceat(gain[:, order], first, axis=1)
             evidence, when[branch] = chain.joined(support)
-            cost = engine.cost(unknowns)
+            cost, before = engine.cost(unknowns), nepers
+            nepers = if_away.sum(axis=1) + evidence - cost - plain
+            if not np.any((nepers - before > NO_MORE) & (nepers > -LOST)):
+                break
             share = when[branch][:, seen.window]
             pull = (TAIL + 1.0) * ((1.0 - share) / far_away * away + share / far_there * there)
             unknowns = engine.better(unknowns, pull)
-        nepers = if_away.sum(axis=1) + evidence - cost - plain
         found.off[these], found.cost[these], found.support[these], found.nepers[these] = away, cost, support, nepers
         best[branch] = np.maximum(best[branch], nepers)
         alive[branch] = (nepers > best[branch] - FALLEN) & (nepers > -LOST)
+        if place + 1 >= TRIED:
+            alive &= best > WORTH_A_LOOK
+        if not alive.any():
+            break
     return replace(found, off=found.off * seen.sd)
 
 
