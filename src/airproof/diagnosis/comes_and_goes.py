@@ -98,9 +98,8 @@ def comes_and_goes(case: Case, causes: Collection[str] | None = None) -> dict[st
         if rather < 0.0 or not there[best].any():
             continue
         # Each of its sizes is as probable as the others before.
-        evidence = np.logaddexp.reduce(if_switching[its] - if_healthy) - np.log(
-            np.count_nonzero(supposed.cause == cause)
-        )
+        asked = np.count_nonzero(supposed.cause == cause)
+        evidence = np.logaddexp.reduce(if_switching[its] - if_healthy) - np.log(asked)
         spells = _spells(there[best], case.recording.start_s, width)
         found[cause] = ComesAndGoes(float(evidence), rather, float(supposed.size[likely][best]), spells)
     return found

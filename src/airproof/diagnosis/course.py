@@ -9,14 +9,14 @@ with the share each has beforehand. What that changes is one more testimony, so 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from airproof.diagnosis.bayes import Posterior
 from airproof.diagnosis.case import Case
-from airproof.diagnosis.comes_and_goes import ComesAndGoes, comes_and_goes
+from airproof.diagnosis.comes_and_goes import ComesAndGoes
 from airproof.diagnosis.finding import Finding
 from airproof.diagnosis.testimony import Testimony
 from airproof.knowledge.model import NONE
@@ -117,25 +117,31 @@ def course_of(case: Case, end: tuple[Interval, ...], whole: Posterior, at_end: P
     return Course(end_reported, Testimony(Finding(COURSE, 0.0, 0.0, "", (0.0, 1.0), end, says), rows))
 
 
-def switching_of(case: Case, so_far: Posterior, whole: Posterior, told: Posterior) -> Switching | None:
+def switching_of(
+    switching: Callable[[str | None], Mapping[str, ComesAndGoes]],
+    so_far: Posterior,
+    whole: Posterior,
+    told: Posterior,
+) -> Switching | None:
     """Every cause also weighed as coming and going; None where nothing switches.
 
-    `so_far` is what the other courses make of them, `whole` what the whole recording does, `told` what was told alone.
+    `switching` says what comes and goes, of one cause or of all (None); `so_far` is what the other courses make of the
+    causes, `whole` what the whole recording does, `told` what was told alone.
     Where one is settled its probability is, and it is only asked whether it comes and goes.
     """
     odds = {cause: _log_odds(so_far, cause) for cause in so_far.probability}
     if settled(so_far):
         cause = max(odds, key=lambda cause: odds[cause])
-        one = comes_and_goes(case, {cause}).get(cause)
+        one = switching(cause).get(cause)
         return None if one is None or not _often(one) else Switching(odds, cause, one, one.there)
-    found = comes_and_goes(case)
+    found = switching(None)
     if not found:
         return None
-    switching = _log_odds_switching(found, whole, told)
-    both = {cause: float(np.logaddexp(log, switching.get(cause, -np.inf))) for cause, log in odds.items()}
+    so = _log_odds_switching(found, whole, told)
+    both = {cause: float(np.logaddexp(log, so.get(cause, -np.inf))) for cause, log in odds.items()}
     likeliest = max(both, key=lambda cause: both[cause])
     one = found.get(likeliest)
-    by_switching = one is not None and switching[likeliest] > odds[likeliest] and _often(one)
+    by_switching = one is not None and so[likeliest] > odds[likeliest] and _often(one)
     foremost = max(found.values(), key=lambda one: one.nepers)
     return Switching(both, likeliest, one if by_switching else None, (one or foremost).there)
 

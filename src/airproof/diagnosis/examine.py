@@ -24,6 +24,7 @@ from airproof.diagnosis.checks import (
     signal_health,
     temperatures,
 )
+from airproof.diagnosis.comes_and_goes import ComesAndGoes, comes_and_goes
 from airproof.diagnosis.conditions import UNKNOWN_PLACE, best_barometer
 from airproof.diagnosis.hypotheses import Hypotheses, hypotheses_for
 from airproof.diagnosis.picture import check as whole_picture
@@ -89,11 +90,18 @@ class Examined:
     good: tuple[Case, ...]
     others: tuple[Case, ...]
     _kept: dict[object, Shown] = field(default_factory=dict, repr=False, compare=False)
+    _switching: dict[str | None, dict[str, ComesAndGoes]] = field(default_factory=dict, repr=False, compare=False)
 
     def hypotheses(self, healthy_share: float = HEALTHY_WITHOUT_COMPLAINT) -> Hypotheses:
         """All that can be wrong with it; `healthy_share` is the prior probability that nothing is."""
         signals = frozenset(self.case.recording)
         return hypotheses_for(self.known, self.profile, signals, healthy_share=healthy_share)
+
+    def switching(self, cause: str | None = None) -> dict[str, ComesAndGoes]:
+        """What comes and goes in it, asked of that cause alone where one is named."""
+        if cause not in self._switching:
+            self._switching[cause] = comes_and_goes(self.case, None if cause is None else {cause})
+        return self._switching[cause]
 
     def shows(self, engine_off_kpa: Mapping[str, float], there: Sequence[Interval] | None = None) -> Shown:
         """What it shows, with the pressures (kPa absolute, by signal) that were read with the engine off.

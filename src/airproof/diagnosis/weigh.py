@@ -227,7 +227,7 @@ def _judge(examined: Examined, hypotheses: Hypotheses, facts: Facts, measured: S
         course = course_of(whole.case, end, whole.posterior, late.posterior)
         judged = (late if course.end_reported else whole).hearing(course.testimony, hypotheses)
     told = posterior_of(hypotheses.log_prior, list(whole.said.testimonies))
-    switching = switching_of(whole.case, judged.posterior, whole.posterior, told)
+    switching = switching_of(examined.switching, judged.posterior, whole.posterior, told)
     if switching is not None and switching.reported is not None:
         spelled = weighed(switching.reported.there)
         spelled = replace(spelled, comes_and_goes=switching.cause)
