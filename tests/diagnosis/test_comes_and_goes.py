@@ -71,6 +71,9 @@ class TestAFaultThatComesAndGoes:
         assert len(said) == 1
         assert "comes and goes" in said[0].says
         assert said[0].decibans > 3.0
+        (finding,) = [one for one in weighing.verdict.findings if one.id == SWITCHING]
+        assert finding.unexpected  # so that the traces show its spells
+        assert finding.intervals == weighing.there
         assert any("comes and goes" in line for line in weighing.verdict.cannot_tell)
         odds = first.probability / (1.0 - first.probability)
         assert sum(one.decibans for one in first.evidence) == pytest.approx(10.0 * np.log10(odds), abs=1e-6)

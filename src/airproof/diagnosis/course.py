@@ -84,7 +84,8 @@ class Switching:
             for cause, odds in self.log_odds.items()
         }
         says = in_words(self.reported) if self.reported else SECONDS
-        return Testimony(Finding(SWITCHING, 0.0, 0.0, "", (0.0, 1.0), self.there, says), rows)
+        times = float(len(self.there)) if self.reported else 0.0
+        return Testimony(Finding(SWITCHING, times, 0.0, "", (0.0, OFTEN - 1.0), self.there, says), rows)
 
 
 def settled(posterior: Posterior) -> bool:

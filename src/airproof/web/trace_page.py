@@ -12,6 +12,7 @@ from typing import Any
 from nicegui import ui
 
 from airproof.diagnosis.conditions import air_kpa
+from airproof.diagnosis.course import SWITCHING
 from airproof.diagnosis.place_as_typed import the_barometer
 from airproof.diagnosis.weighing import Weighing
 from airproof.errors import AirproofError, UnusableRequest
@@ -180,7 +181,7 @@ class Viewer:
 
     def _found(self) -> int:
         """What is odd, in words; how much of it."""
-        odd = [f for f in self.seen.findings if f.unexpected and f.unit and f.intervals]
+        odd = [f for f in self.seen.findings if f.unexpected and (f.unit or f.id == SWITCHING) and f.intervals]
         self.found.clear()
         if not odd:
             return 0
