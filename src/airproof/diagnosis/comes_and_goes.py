@@ -36,7 +36,7 @@ WINDOW_S = 2.0
 MOST_WINDOWS = 450  # a quarter of an hour; of longer recordings they are wider
 FEWEST_WINDOWS = 20  # with fewer there is nothing that could be seen to come and go
 ROUNDS, ROUNDS_SETTLING = 8, 20  # of each size, and of an engine in which nothing switches
-NO_MORE = 0.1  # nepers that a round must bring to some cause, or there is no further one
+NO_MORE = 0.1  # nepers that a round brings to a cause that has not settled
 FALLEN, LOST, TRIED = 20.0, 15.0, 3
 """Nepers below the best of its smaller sizes at which larger ones of a cause are not asked any more, and below a
 healthy engine; and how many sizes are tried of one that never comes to be worth a look."""
@@ -95,12 +95,14 @@ def comes_and_goes(case: Case, causes: Collection[str] | None = None) -> dict[st
         its = np.flatnonzero(supposed.cause[likely] == cause)
         best = its[np.argmax(if_switching[its])]
         rather = float(if_switching[best] - lasting[its].max())
-        if rather < 0.0 or not there[best].any():
+        if rather < 0.0:
             continue
         # Each of its sizes is as probable as the others before.
         asked = np.count_nonzero(supposed.cause == cause)
         evidence = np.logaddexp.reduce(if_switching[its] - if_healthy) - np.log(asked)
-        spells = _spells(there[best], case.recording.start_s, width)
+        spells = _spells(_where_seen(there[best], seen, width), case.recording.start_s, width)
+        if not spells:
+            continue
         found[cause] = ComesAndGoes(float(evidence), rather, float(supposed.size[likely][best]), spells)
     return found
 
@@ -203,7 +205,7 @@ def _fitted(engine: _Unknowns, seen: Seen, supposed: Supposed, chain: TwoStates,
         branch, moved = supposed.branch[these], moves[these]
         unknowns = healthy.unknowns + engine.begin(when[branch][:, seen.window] * moved)
         nepers = np.full(these.size, -np.inf)
-        for _ in range(ROUNDS):
+        for left in range(ROUNDS, 0, -1):
             away = engine.left(seen_off, unknowns)
             there = away + moved
             far_away, far_there = TAIL + np.square(away), TAIL + np.square(there)
@@ -214,11 +216,14 @@ def _fitted(engine: _Unknowns, seen: Seen, supposed: Supposed, chain: TwoStates,
             evidence, when[branch] = chain.joined(support)
             cost, before = engine.cost(unknowns), nepers
             nepers = if_away.sum(axis=1) + evidence - cost - plain
-            if not np.any((nepers - before > NO_MORE) & (nepers > -LOST)):
+            # Those that gain no more have settled; those that would have to gain faster than now are lost. Each stops
+            # by itself, so that it does not hang on which others are asked.
+            going = nepers - before >= np.maximum(NO_MORE, (-LOST - nepers) / left)
+            if not going.any():
                 break
             share = when[branch][:, seen.window]
             pull = (TAIL + 1.0) * ((1.0 - share) / far_away * away + share / far_there * there)
-            unknowns = engine.better(unknowns, pull)
+            unknowns = np.where(going[:, None], engine.better(unknowns, pull), unknowns)
         found.off[these], found.cost[these], found.support[these], found.nepers[these] = away, cost, support, nepers
         best[branch] = np.maximum(best[branch], nepers)
         alive[branch] = (nepers > best[branch] - FALLEN) & (nepers > -LOST)
@@ -229,7 +234,24 @@ def _fitted(engine: _Unknowns, seen: Seen, supposed: Supposed, chain: TwoStates,
     return replace(found, off=found.off * seen.sd)
 
 
+def _where_seen(there: Bools, seen: Seen, width: float) -> Bools:
+    """Where it was there and seen to be: the chain also walks through windows without a steady point, where only gaps
+    shorter than half a spell are bridged.
+    """
+    known = np.zeros(there.size, dtype=bool)
+    known[seen.window] = True
+    for begin, end in _stretches(~known):
+        if (end - begin) * width <= THERE_S / 2.0:
+            known[begin:end] = True
+    return there & known
+
+
+def _stretches(flags: Bools) -> Ints:
+    """Where each stretch of true flags begins, and the first after it, shape (stretches, 2)."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(int)))
+    return edges.reshape(-1, 2)
+
+
 def _spells(there: Bools, start_s: float, width: float) -> tuple[Interval, ...]:
     """The stretches in which it was there."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], there, [False]]).astype(int)))
-    return tuple((start_s + width * float(a), start_s + width * float(b)) for a, b in edges.reshape(-1, 2))
+    return tuple((start_s + width * float(a), start_s + width * float(b)) for a, b in _stretches(there))

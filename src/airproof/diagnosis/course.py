@@ -174,9 +174,8 @@ def _often(one: ComesAndGoes) -> bool:
 def in_words(one: ComesAndGoes) -> str:
     """That it comes and goes, how often and for how long."""
     lasting = sorted(end - start for start, end in one.there)
-    return (
-        f"at like speed and load it comes and goes: {len(lasting)} times, for {lasting[0]:.0f} to {lasting[-1]:.0f} s"
-    )
+    seen = f"seen about {len(lasting)} times, for {lasting[0]:.0f} to {lasting[-1]:.0f} s"
+    return f"at like speed and load it comes and goes: {seen}"
 
 
 def _log_odds(posterior: Posterior, cause: str) -> float:

@@ -200,7 +200,7 @@ def part_or_plug() -> str:
     """Of what comes and goes no recording tells which piece of it does; common practice, no source."""
     return (
         "whether the part itself or its plug, wires or hose comes and goes: with the engine idling, move them by hand, "
-        "clear of belts, fan and hot parts, and watch whether the reading answers"
+        "clear of belts, fan and hot parts and never ignition or fuel parts, and watch whether the reading answers"
     )
 
 

@@ -1,7 +1,7 @@
 """A chain of two states, there and not there, over windows of a recording: how probable each is, and which way it went.
 
-The chain seldom switches, so that single bad windows do not flicker (Rabiner 1989, sections III A and B: forward,
-backward, and the likeliest path).
+The chain seldom switches, so that single bad windows do not flicker. Forward and backward sums and the likeliest path
+are those of Rabiner 1989 (from memory); tests hold them against every path one by one.
 """
 
 from __future__ import annotations

@@ -13,7 +13,7 @@ Floats = NDArray[np.float64]
 # Noise as a multiple of what is expected, how far it wanders (logarithm), over how long (s); judged: Airproof authors:
 # from nothing to what the healthy bench recording does.
 NOISE, WANDERS, STAYS_S = (1.0, 1.7, 3.0), (0.015, 0.05, 0.15), (4.0, 15.0)
-FAR_OFF = 9.0  # squared standard deviations from which a window is an outlier that is followed only in part
+FAR_OFF = 9.0  # squared standard deviations from which a window is followed only in part; judged: Airproof authors
 
 
 def all_wandering(seen: Seen, off: Floats, width: float) -> Floats:
