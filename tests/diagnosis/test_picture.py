@@ -19,7 +19,7 @@ from airproof.diagnosis.picture import unsteadiness
 from airproof.diagnosis.picture.check import Picture
 from airproof.diagnosis.picture.features import AGAIN, FIRST, NEEDS_THE_DAY, first_time
 from airproof.diagnosis.picture.hearing import heard, in_full, with_share
-from airproof.diagnosis.picture.learned import KINDS, learned
+from airproof.diagnosis.picture.learned import KINDS, PARTS, learned, shaken
 from airproof.diagnosis.picture.summaries import NAMES, summaries
 from airproof.diagnosis.picture.words import CAR, NAMED, PLACES, place_of
 from airproof.diagnosis.picture.worth import worth_of
@@ -38,11 +38,14 @@ def case() -> Case:
 @pytest.mark.parametrize(("kind", "features"), list(zip(KINDS, (FIRST, AGAIN), strict=True)))
 def test_the_learned_files_belong_to_the_summaries_there_are(kind: str, features: tuple[str, ...]) -> None:
     known = learned(kind)
-    assert known.forest.features == features
+    assert known.forest.features == shaken(kind).features == features
+    assert known.forest.causes == shaken(kind).causes
     assert set(known.forest.causes) == set(knowledge().causes)
     assert known.said.keys() == set(PLACES)
-    for strangeness in (0.0, 0.01, 1.0):
-        assert all(0.0 < share <= 1.0 for share in known.shares(strangeness).values())
+    for strangeness in (0.0, 0.005, 1.0):
+        shares = known.shares(strangeness)
+        assert 0.0 < shares["checks"] <= 1.0
+        assert 0.0 < shares["picture"] <= len(PARTS)
         for causes, shares in known.kin_shares(strangeness).items():
             assert set(causes) <= set(known.forest.causes) - {NONE}
             assert all(0.0 < share <= 1.0 for share in shares.values())
@@ -93,7 +96,7 @@ def test_what_changed_is_told_in_words_that_are_a_change() -> None:
     assert "+10 %" in told
 
 
-def test_testimonies_of_the_places_add_up_to_forest_and_slopes(case: Case) -> None:
+def test_testimonies_of_the_places_add_up_to_all_its_parts(case: Case) -> None:
     known = learned("first")
     causes = known.forest.causes
     added, before = known.contributions(first_time(case))
@@ -209,9 +212,9 @@ def test_the_stranger_a_recording_the_less_the_picture_is_heard() -> None:
     seen = [replace(said(7)[0], log_likelihood=rows)]  # of sizes a picture says nothing
     loud = [
         heard(said(6), Picture(tuple(seen), strangeness), LOG_PRIOR, known_car=False)[-1].log_likelihood["map-offset"]
-        for strangeness in (0.0, 0.01, 1.0)
+        for strangeness in (0.0, 0.005, 1.0)
     ]
-    for row, strangeness in zip(loud, (0.0, 0.01, 1.0), strict=True):
+    for row, strangeness in zip(loud, (0.0, 0.005, 1.0), strict=True):
         share = learned("first").shares(strangeness)["picture"]
         assert row == pytest.approx(share * seen[0].log_likelihood["map-offset"])
     assert np.abs(loud[0]).sum() > np.abs(loud[1]).sum() > np.abs(loud[2]).sum()

@@ -1,4 +1,4 @@
-"""The whole picture as testimonies: what forest and slopes add for each cause, by where in the drive it was seen."""
+"""The whole picture as testimonies: what forests and net add for each cause, by where in the drive it was seen."""
 
 from __future__ import annotations
 
