@@ -11,7 +11,9 @@ from airproof.diagnosis.picture.healthy import AMOUNTS, FURTHEST, Healthy, what_
 Floats = NDArray[np.float64]
 
 RIDGE = 3.0  # rows' worth, by which what foretells is held to nothing
-LEAST_WIDTH = 1e-9
+LEAST_WIDTH = 1e-4
+"""Of what no healthy car moves: well above what rounding to single precision, in which rows are kept, makes of it, so
+that no recording is taken for far off by its last digits."""
 
 
 def healthy_cars(rows: Floats) -> Healthy:

@@ -123,6 +123,18 @@ def test_a_summary_however_far_out_says_no_more_than_at_eight_widths(
     assert net.says(net.inputs(features[None, :])) == pytest.approx(before, abs=1e-6)
 
 
+@given(KINDS, st.integers(0, 30), st.booleans())
+def test_what_is_lost_in_keeping_rows_in_single_precision_says_nothing(kind: str, seed: int, usual: bool) -> None:
+    """No summary may be so narrow that its last digits speak, also where all are as in the middle of healthy cars."""
+    net, features = learned(kind).net, row(kind, seed)
+    if usual:
+        features[: net.healthy.middle.size] = net.healthy.middle
+    for rounding in (-6e-8, 6e-8):
+        kept = np.concatenate([features[: -len(OF_CAR)] * (1.0 + rounding), A_CAR])
+        said = net.says(net.inputs(np.array([features, kept])))
+        assert said[1] == pytest.approx(said[0], abs=0.02)
+
+
 @given(st.floats(-8, 8))
 def test_near_the_middle_a_voice_is_as_loud_as_the_summary_is_off(off: float) -> None:
     assert voices(np.array([off]))[0] == pytest.approx(off, abs=abs(off) ** 3 / (3.0 * LEVELS_OFF**2) + 1e-12)
