@@ -205,8 +205,8 @@ class TestEveryRowTwice:
 def test_the_same_recording_given_twice_does_not_double_the_evidence(which: str, most: float) -> None:
     """It counts as a second drive, so points scatter less in the mean; what the engine keeps to itself does not shrink.
 
-    Measured: 1.5, 1.1 and 5.0 db. A regression guard: the limits are ours. Counted as independent the evidence would
-    double, and for the leak that is 43 db more.
+    Measured: 0.6, 0.7 and 2.7 db. A regression guard: the limits are ours. Counted as independent the evidence would
+    double, and for the leak that is 20 db more.
     """
     drive = as_recording(stored(which, "two-first"), "drive")
     once, twice = (weigh([drive] * n, TURBO, barometer=HERE).verdict for n in (1, 2))

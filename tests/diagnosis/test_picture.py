@@ -99,13 +99,23 @@ def test_what_changed_is_told_in_words_that_are_a_change() -> None:
 def test_testimonies_of_the_places_add_up_to_all_its_parts(case: Case) -> None:
     known = learned("first")
     causes = known.forest.causes
-    added, before = known.contributions(first_time(case))
+    features = first_time(case)
+    added, before = known.contributions(features, known.forest.strangeness(features))
     whole = added.sum(axis=0) + before
     told = whole_picture.check(case).testimonies
     for cause, sizes in case.sizes.items():
         k, none = causes.index(cause), causes.index(NONE)
         total = sum((one.log_likelihood[cause] for one in told), np.zeros(sizes.size))
         assert total == pytest.approx(np.full(sizes.size, whole[k] - whole[none]), abs=1e-9)
+
+
+def test_a_part_of_a_strange_recording_is_as_strange(case: Case) -> None:
+    part = replace(case, strange_at_least=0.6)
+    assert whole_picture.check(part).strangeness == 0.6
+    assert whole_picture.check(replace(part, strange_at_least=0.0)).strangeness == whole_picture.strangeness_of(case)
+    known, features = learned("first"), first_time(case)
+    shaken_alone = shaken("first").contributions(features)
+    assert np.allclose(known.contributions(features, 0.6)[0], shaken_alone[0], atol=1e-12)
 
 
 def test_with_next_to_nothing_recorded_there_is_no_picture() -> None:

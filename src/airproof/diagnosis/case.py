@@ -25,7 +25,7 @@ class Case:
 
     `weather` is what is known of the day's pressure without any sensor of the car (altitude, a forecast, or next to
     nothing); `barometer` is the best estimate with them. `sizes[c]` (S_c,) is in the cause's unit, `none` included with
-    the one size 0.
+    the one size 0. `strange_at_least` is how strange to the picture the recording is of which this is a part, 0 to 1.
     """
 
     recording: Recording
@@ -38,6 +38,7 @@ class Case:
     baselines: tuple[Case, ...] = ()
     ambient_c: float | None = None
     engine_off_kpa: Mapping[str, float] = field(default_factory=dict)
+    strange_at_least: float = 0.0
 
     @property
     def points(self) -> OperatingPoints:

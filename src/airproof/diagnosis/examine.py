@@ -91,6 +91,7 @@ class Examined:
     others: tuple[Case, ...]
     _kept: dict[object, Shown] = field(default_factory=dict, repr=False, compare=False)
     _switching: dict[str | None, dict[str, ComesAndGoes]] = field(default_factory=dict, repr=False, compare=False)
+    _strange: list[float] = field(default_factory=list, repr=False, compare=False)
 
     def hypotheses(self, healthy_share: float = HEALTHY_WITHOUT_COMPLAINT) -> Hypotheses:
         """All that can be wrong with it; `healthy_share` is the prior probability that nothing is."""
@@ -103,6 +104,12 @@ class Examined:
             self._switching[cause] = comes_and_goes(self.case, None if cause is None else {cause})
         return self._switching[cause]
 
+    def _strangeness(self) -> float:
+        """How strange to the picture the whole recording is."""
+        if not self._strange:
+            self._strange.append(whole_picture.strangeness_of(self.case))
+        return self._strange[0]
+
     def shows(self, engine_off_kpa: Mapping[str, float], there: Sequence[Interval] | None = None) -> Shown:
         """What it shows, with the pressures (kPa absolute, by signal) that were read with the engine off.
 
@@ -112,7 +119,8 @@ class Examined:
         shown = self._kept.pop(asked, None)
         if shown is None:
             case = replace(self.case, engine_off_kpa=engine_off_kpa)
-            case = case if there is None else case_within(case, there)
+            if there is not None:
+                case = replace(case_within(case, there), strange_at_least=self._strangeness())
             shown = Shown(case, tuple(_testimonies(case, self.hypotheses())))
             while len(self._kept) >= KEPT:
                 self._kept.pop(next(iter(self._kept)))

@@ -37,16 +37,27 @@ class Picture:
     strangeness: float
 
 
+def strangeness_of(case: Case) -> float:
+    """How strange the recording is to the picture, 0 to 1."""
+    kind, features, _ = _asked(case)
+    return learned(kind).forest.strangeness(features)
+
+
+def _asked(case: Case) -> tuple[str, Floats, tuple[str, ...]]:
+    return ("again", again(case), AGAIN) if case.baselines else ("first", first_time(case), FIRST)
+
+
 def check(case: Case) -> Picture:
     """One testimony for each place that the recording shows; none where it shows too little."""
-    kind = "again" if case.baselines else "first"
-    features, names = (again(case), AGAIN) if case.baselines else (first_time(case), FIRST)
+    kind, features, names = _asked(case)
     if np.count_nonzero(np.isfinite(features[: len(NAMED)])) < FEWEST:
         return Picture((), 0.0)
     known = learned(kind)
     if known.forest.features != names:
         raise BrokenKnowledge(f"learned_{kind}.npz: other summaries", "the summaries of this version", REINSTALL)
-    added, before = known.contributions(features)
+    # A strange car's drive may show a part that is like the rehearsals by what little it shows: it stays a strange car.
+    strangeness = max(known.forest.strangeness(features), case.strange_at_least)
+    added, before = known.contributions(features, strangeness)
     heard = known.forest.heard(features)
     seen = np.isfinite(heard)
     # What is asked of a summary that is not there is no evidence of a place: it belongs to such a car and recording.
@@ -60,7 +71,7 @@ def check(case: Case) -> Picture:
         nepers = dict(zip(known.forest.causes, total - total[known.forest.causes.index(NONE)], strict=True))
         rows = {cause: np.full(sizes.size, nepers.get(cause, 0.0)) for cause, sizes in case.sizes.items()}
         testimonies.append(Testimony(_finding(case, place, these, added, heard, known), rows))
-    return Picture(tuple(testimonies), known.forest.strangeness(features))
+    return Picture(tuple(testimonies), strangeness)
 
 
 def _finding(case: Case, place: str, these: NDArray[np.intp], added: Floats, heard: Floats, known: Learned) -> Finding:

@@ -54,11 +54,11 @@ class Learned:
     said: Mapping[str, Floats]
     made: str
 
-    def contributions(self, features: Floats) -> tuple[Floats, Floats]:
+    def contributions(self, features: Floats, strangeness: float) -> tuple[Floats, Floats]:
         """What each feature (F,) adds for each cause, (F, C), and what stands before any is asked, (C,), nepers: the
-        mean of the parts of the picture, each as loud as it is heard.
+        mean of the parts of the picture, each as loud as it is heard in so strange a recording.
         """
-        heard = self._heard(self.forest.strangeness(features))
+        heard = self._heard(strangeness)
         added, before = np.zeros((features.size, len(self.forest.causes))), np.zeros(len(self.forest.causes))
         for part in PARTS:
             if heard[part] > 0.0:
