@@ -84,7 +84,7 @@ def small_net(seed: int, past_only: bool = False) -> Net:
     healthy = Healthy(np.zeros(2), np.ones(2), A_CAR[:8], np.ones(8), np.zeros((known, 2)))
     shapes = {"first": (4 + known, 3), "first_at": (3,), "second": (3, 2), "second_at": (2,), "last": (2, 2),
               "last_at": (2,), "past": (4 + known, 2), "begin": (4,), "mean": (2, 2)}  # fmt: skip
-    parts = {name: rng.normal(size=shape) for name, shape in shapes.items()}
+    parts = {name: 0.5 * rng.normal(size=shape) for name, shape in shapes.items()}
     return Net(healthy, **{**parts, **({"last": np.zeros((2, 2))} if past_only else {})})
 
 
