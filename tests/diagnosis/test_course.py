@@ -11,7 +11,8 @@ from small_cases import TURBO, changed, workshop_round
 
 from airproof.diagnosis.bayes import Posterior, posterior_of
 from airproof.diagnosis.course import END, LONG_S, SHARE, SURE, course_of, end_of
-from airproof.diagnosis.examine import examine
+from airproof.diagnosis.examine import case_within, examine
+from airproof.diagnosis.picture.check import check
 from airproof.diagnosis.weigh import weigh
 from airproof.knowledge.model import NONE
 from airproof.recording.recording import Recording
@@ -49,6 +50,12 @@ def examined(recording: Recording):  # type: ignore[no-untyped-def]
 def posterior(recording: Recording, there=None) -> Posterior:  # type: ignore[no-untyped-def]
     one = examined(recording)
     return posterior_of(one.hypotheses().log_prior, one.shows({}, there).testimonies)
+
+
+def test_a_part_is_no_less_strange_than_the_whole() -> None:
+    one = examined(GOOD)
+    assert one.shows({}, [(0.0, 60.0)]).case.strange_at_least == one.shows({}).strangeness > 0.0
+    assert check(case_within(one.case, [(0.0, 60.0)], strangeness=0.6)).strangeness == 0.6
 
 
 @pytest.fixture(scope="module")

@@ -74,7 +74,7 @@ def test_credits_are_all_of_what_changed_on_the_walk(kind: str, seed: int) -> No
     (inputs,) = net.inputs(row(kind, seed)[None, :])
     begin = np.concatenate([net.begin, inputs[net.begin.size :]])
     changed = np.subtract(*net.says(np.array([inputs, begin])))
-    assert net.credits(inputs).sum(axis=0) == pytest.approx(changed, abs=0.05)
+    assert net.credits(inputs).sum(axis=0) == pytest.approx(changed, abs=1e-3)
 
 
 def small_net(seed: int, past_only: bool = False) -> Net:

@@ -66,10 +66,11 @@ KEPT = 3  # what a whole recording shows, its end, and the time that a fault was
 
 @dataclass(frozen=True)
 class Shown:
-    """One case, and what it testifies."""
+    """One case, what it testifies, and how strange it is to the picture, 0 to 1."""
 
     case: Case
     testimonies: tuple[Testimony, ...]
+    strangeness: float
 
 
 @dataclass(frozen=True)
@@ -91,7 +92,6 @@ class Examined:
     others: tuple[Case, ...]
     _kept: dict[object, Shown] = field(default_factory=dict, repr=False, compare=False)
     _switching: dict[str | None, dict[str, ComesAndGoes]] = field(default_factory=dict, repr=False, compare=False)
-    _strange: list[float] = field(default_factory=list, repr=False, compare=False)
 
     def hypotheses(self, healthy_share: float = HEALTHY_WITHOUT_COMPLAINT) -> Hypotheses:
         """All that can be wrong with it; `healthy_share` is the prior probability that nothing is."""
@@ -104,12 +104,6 @@ class Examined:
             self._switching[cause] = comes_and_goes(self.case, None if cause is None else {cause})
         return self._switching[cause]
 
-    def _strangeness(self) -> float:
-        """How strange to the picture the whole recording is."""
-        if not self._strange:
-            self._strange.append(whole_picture.strangeness_of(self.case))
-        return self._strange[0]
-
     def shows(self, engine_off_kpa: Mapping[str, float], there: Sequence[Interval] | None = None) -> Shown:
         """What it shows, with the pressures (kPa absolute, by signal) that were read with the engine off.
 
@@ -120,8 +114,8 @@ class Examined:
         if shown is None:
             case = replace(self.case, engine_off_kpa=engine_off_kpa)
             if there is not None:
-                case = replace(case_within(case, there), strange_at_least=self._strangeness())
-            shown = Shown(case, tuple(_testimonies(case, self.hypotheses())))
+                case = case_within(case, there, strangeness=self.shows(engine_off_kpa).strangeness)
+            shown = _shown(case, self.hypotheses())
             while len(self._kept) >= KEPT:
                 self._kept.pop(next(iter(self._kept)))
         self._kept[asked] = shown
@@ -161,22 +155,23 @@ def examine(
     )
 
 
-def _testimonies(case: Case, hypotheses: Hypotheses) -> list[Testimony]:
+def _shown(case: Case, hypotheses: Hypotheses) -> Shown:
     """The single checks and the whole picture, each heard with its share; readings by hand in full."""
     single = [testimony for check in CHECKS for testimony in check(case)]
     by_hand = {engine_off.FINDINGS[signal] for signal in case.engine_off_kpa if signal in engine_off.FINDINGS}
     picture = whole_picture.check(case)
-    return heard(single, picture, hypotheses.log_prior, known_car=bool(case.baselines), in_full=by_hand)
+    told = heard(single, picture, hypotheses.log_prior, known_car=bool(case.baselines), in_full=by_hand)
+    return Shown(case, tuple(told), picture.strangeness)
 
 
-def case_within(case: Case, intervals: Sequence[Interval]) -> Case:
-    """The case, only of the time inside the intervals."""
+def case_within(case: Case, intervals: Sequence[Interval], *, strangeness: float) -> Case:
+    """The case, only of the time inside the intervals; `strangeness` is that of the whole to the picture."""
     middle = (case.points.start_s + case.points.end_s) / 2
     inside = np.zeros(middle.size, dtype=bool)
     for start, end in intervals:
         inside |= (middle >= start) & (middle < end)
     path = replace(case.path, points=case.points.where(inside))
-    return replace(case, recording=only_within(case.recording, intervals), path=path)
+    return replace(case, recording=only_within(case.recording, intervals), path=path, strange_at_least=strangeness)
 
 
 def case_of(

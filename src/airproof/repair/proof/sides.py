@@ -16,6 +16,7 @@ from airproof.diagnosis.case import Case
 from airproof.diagnosis.conditions import UNKNOWN_PLACE
 from airproof.diagnosis.examine import case_of, case_within
 from airproof.diagnosis.hypotheses import Hypotheses
+from airproof.diagnosis.picture import check as whole_picture
 from airproof.diagnosis.weighing import Barometer
 from airproof.engine.air_path import OnePath, generic_belief, learn_engine, learn_type
 from airproof.engine.profile import EngineProfile
@@ -95,7 +96,9 @@ def sides_of(
             joined(side.recordings), burnt, side.barometer or UNKNOWN_PLACE, own, hypotheses, side.ambient_c, good
         )
         made = replace(made, baselines=tuple(good), path=_on_usual_fuel(made.path, profile))
-        return made if side.there is None else case_within(made, side.there)
+        if side.there is None:
+            return made
+        return case_within(made, side.there, strangeness=whole_picture.strangeness_of(made))
 
     first, second = case(before, strays_before), case(after, strays_after)
     if not good:
