@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from airproof.repair.proof.monitors import monitor_rules
 from airproof.repair.proof.proof import CodesAfter, DriveStretch, Missing
 from airproof.repair.proof.stretches import drive
 
+ONCE_MORE = "once more: two recordings of it say more than one"
 
-def drive_for(missing: Sequence[Missing], codes: CodesAfter | None) -> tuple[DriveStretch, ...]:
-    """Stretches in the order in which they are driven, each with why; none where nothing is missing."""
+
+def drive_for(
+    missing: Sequence[Missing], codes: CodesAfter | None, again: Mapping[str, float] | None = None
+) -> tuple[DriveStretch, ...]:
+    """Stretches in the order in which they are driven, each with why; none where nothing is missing.
+
+    `again` is what to drive a second time, seconds by regime.
+    """
     known = drive().stretches
-    why: dict[str, list[str]] = {}
-    least: dict[str, float] = {}
+    least: dict[str, float] = dict(again or {})
+    why: dict[str, list[str]] = {name: [ONCE_MORE] for name in least}
     for one in missing:
         if one.what in known:
             why.setdefault(one.what, []).append(one.says)

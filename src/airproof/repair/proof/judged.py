@@ -36,6 +36,7 @@ class _All(BaseModel):
     partly: _One
     new: _One
     proved: _One
+    proved_evenly: _One
     not_fixed: _One
     something_else: _One
     nothing_before: _One
@@ -52,6 +53,7 @@ class Judged:
     partly: float
     new: float
     proved: float
+    proved_evenly: float
     not_fixed: float
     something_else: float
     nothing_before: float
@@ -72,6 +74,6 @@ def judged() -> Judged:
         raise BrokenKnowledge(str(fault), "every number with its source", "Repair it.", where="judged.toml") from fault
     return Judged(
         read.cures_by_chance.value, read.usual_cure.value, read.partly.value, read.new.value, read.proved.value,
-        read.not_fixed.value, read.something_else.value, read.nothing_before.value,
+        read.proved_evenly.value, read.not_fixed.value, read.something_else.value, read.nothing_before.value,
         read.nothing_else.value, read.healthy_over_faulty.value,
     )  # fmt: skip

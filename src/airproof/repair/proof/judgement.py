@@ -31,7 +31,8 @@ def judge(
         return "fixed, but something else shows"
     likely_else = max(done["something else"], even["something else"])
     if (
-        least["fixed"] >= judged.proved
+        done["fixed"] >= judged.proved
+        and even["fixed"] >= judged.proved_evenly
         and likely_else <= judged.nothing_else
         and not any(one.needed for one in missing)
     ):
@@ -44,13 +45,15 @@ def in_a_sentence(
     cause: Cause | None,
     needs: Needs | None,
     outcomes: Mapping[Outcome, float],
+    even: Mapping[Outcome, float],
     size: Change | None,
     changes: Sequence[Change],
     missing: Sequence[Missing],
     others: Mapping[str, float],
+    judged: Judged,
     known: Knowledge,
 ) -> str:
-    """The judgement with its numbers."""
+    """The judgement with its numbers; `outcomes` are those after what was done, `even` those at even odds."""
     if judgement == "nothing to prove" or cause is None or needs is None:
         return "nothing to prove: nothing was wrong before that these recordings can show"
     called = needs.called
@@ -70,7 +73,7 @@ def in_a_sentence(
     needed = [one for one in missing if one.needed]
     if needed:
         return f"not proved yet: {needed[0].says}"
-    return f"not proved yet: {_undecided(called, outcomes)}"
+    return f"not proved yet: {_undecided(called, outcomes, even, judged)}"
 
 
 def _gone(called: str, cause: Cause, size: Change | None, changes: Sequence[Change], signed: bool) -> str:
@@ -90,7 +93,14 @@ def _both(size: Change, signed: bool) -> str:
     return f"{before} before, {after} after"
 
 
-def _undecided(called: str, outcomes: Mapping[Outcome, float]) -> str:
+def _undecided(called: str, done: Mapping[Outcome, float], even: Mapping[Outcome, float], judged: Judged) -> str:
+    proved, evenly = judged.proved, judged.proved_evenly
+    if done["fixed"] >= proved and even["fixed"] < evenly:
+        return (
+            f"that {called} is gone has {in_hundred(done['fixed'])} after what was done, but "
+            f"{in_hundred(even['fixed'])} if that had been as likely to fail as to help; a proof needs "
+            f"{in_hundred(proved)} and {in_hundred(evenly)}"
+        )
     words: Mapping[Outcome, str] = {
         "fixed": "it is gone",
         "same": "it is as it was",
@@ -98,6 +108,8 @@ def _undecided(called: str, outcomes: Mapping[Outcome, float]) -> str:
         "something else": "it is gone and something else shows",
         "nothing before": "it was never there",
     }
+    # Where even odds would do, what is open is something else, which may show at either odds.
+    outcomes = done if done["fixed"] < proved or done["something else"] > even["something else"] else even
     open_ = sorted((p, name) for name, p in outcomes.items() if p >= 0.02)[::-1]
     said = ", ".join(f"{words[name]} ({in_hundred(p)})" for p, name in open_)
     return f"of {called} these recordings leave open whether {said}"

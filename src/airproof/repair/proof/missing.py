@@ -81,6 +81,15 @@ def missing_of(
     return tuple(found)
 
 
+def evidence_short() -> Missing:
+    """Every regime is there, and the evidence is short all the same."""
+    says = (
+        "nothing is missing from the recording after, only the evidence is short: record the same drive once more and "
+        "give both recordings, with codes and readiness as they are then"
+    )
+    return Missing("sharper", None, says, needed=False)
+
+
 def codes_back(codes: CodesAfter | None) -> tuple[Missing, ...]:
     """A code that came back keeps a repair from being proved, whatever the recordings say."""
     back = [one for one in codes.codes if one.standing in ("came back", "new")] if codes is not None else []

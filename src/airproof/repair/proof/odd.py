@@ -1,8 +1,9 @@
 """What speaks against nothing being wrong after the repair: a witness that some other cause would explain far better.
 
-The probabilities weigh it with all the rest, and how rare that cause is; who hands a car back wants to know it all the
-same, as in a verdict (diagnosis/gaps.py). The relations of the air path are left to the probabilities: what they expect
-after rests on how well a large fault before was undone.
+The probabilities weigh it with all the rest, and how rare that cause is, and so does a verdict of the recording after
+by itself (alone.py); who hands a car back wants to know it all the same, as in a verdict (diagnosis/gaps.py). The
+relations of the air path are left to the probabilities: what they expect after rests on how well a large fault before
+was undone.
 """
 
 from __future__ import annotations
@@ -21,8 +22,8 @@ from airproof.repair.proof.proof import Missing
 from airproof.repair.proof.witnesses import AloneWitness
 
 
-def odd_after(asked: Asked, cause: str) -> list[Missing]:
-    """Witnesses that stand against the repaired car being healthy, each with the cause that would explain it."""
+def odd_after(asked: Asked, cause: str, *, needed: bool) -> list[Missing]:
+    """Witnesses that stand against the repaired car being healthy; `needed`: whether a proof waits for them."""
     one = asked.before[cause]
     likeliest = np.array([one.weights.argmax()])
     found = []
@@ -36,8 +37,12 @@ def odd_after(asked: Asked, cause: str) -> list[Missing]:
             if other != NONE
         )
         if NEPERS_TO_DECIBANS * (best - clean) > UNEXPLAINED_DECIBANS:
-            says = f"against nothing being wrong now stands: {_called(witness)}; look there, and record again"
-            found.append(Missing("odd", None, says))
+            says = (
+                f"against nothing being wrong now stands: {_called(witness)}; look there, and record again"
+                if needed
+                else f"a little outside what healthy cars show: {_called(witness)}; have a look there"
+            )
+            found.append(Missing("odd", None, says, needed=needed))
     return found
 
 

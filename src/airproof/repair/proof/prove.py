@@ -26,7 +26,7 @@ from airproof.repair.proof.drive_plan import drive_for
 from airproof.repair.proof.holding import felt_again, holding_of
 from airproof.repair.proof.judged import judged
 from airproof.repair.proof.judgement import in_a_sentence, judge
-from airproof.repair.proof.missing import codes_back, compared, missing_of
+from airproof.repair.proof.missing import codes_back, compared, evidence_short, missing_of
 from airproof.repair.proof.odd import odd_after
 from airproof.repair.proof.proof import OUTCOMES, Missing, Outcome, Proof
 from airproof.repair.proof.resolves import resolves
@@ -194,12 +194,20 @@ def _told(
     size = None if cause is None else size_change(weighed, cause)
     shows = None if cause is None or size is None else resolves(weighed.asked, cause)
     codes = codes_after(said, before.codes, None if cause is None else cause.id, known)
-    odd = [] if cause is None or cause.id not in weighed.asked.before else odd_after(weighed.asked, cause.id)
+    # A verdict by itself, where it is asked, judges what is odd; else nothing odd may be left.
+    odd = (
+        []
+        if cause is None or cause.id not in weighed.asked.before
+        else odd_after(weighed.asked, cause.id, needed=alone is None)
+    )
     missing = (*codes_back(codes), *odd, *missing_of(cause, needs, sides, size, shows, said))
     judgement = judge(outcomes, evens, missing, numbers)
     if judgement == "proved" and alone is not None:
         missing = (*alone(), *missing)
         judgement = judge(outcomes, evens, missing, numbers)
+    short = judgement == "not proved yet" and not any(one.needed for one in missing)
+    if short:
+        missing = (*missing, evidence_short())
     changes = finding_changes(sides)
     others = {c: p for c, p in weighed.something_else(priors).items() if p >= WORTH_NAMING}
     settled = judgement in ("proved", "nothing to prove", "not fixed")
@@ -209,10 +217,11 @@ def _told(
         if judgement == "nothing to prove" or cause is None
         else holding_of(gone, cause.id, steps, said.days, returned=said.returned)
     )
-    path = drive_for([one for one in missing if one.needed or not settled], codes)
+    again = needs.needs if short and needs is not None else {}
+    path = drive_for([one for one in missing if one.needed or not settled], codes, again)
     return Proof(
         judgement=judgement,
-        says=in_a_sentence(judgement, cause, needs, outcomes, size, changes, missing, others, known),
+        says=in_a_sentence(judgement, cause, needs, outcomes, evens, size, changes, missing, others, numbers, known),
         cause=None if cause is None else cause.id,
         cause_title="" if cause is None else cause.title,
         steps=tuple(step.id for step in steps),
@@ -269,7 +278,8 @@ def _reasons(
         lines.append(f"what was done does not usually mend this: {cause.title[:1].lower()}{cause.title[1:]}")
     lines.append(
         f"gone and nothing else: {in_hundred(outcomes['fixed'])} after what was done, {in_hundred(evens['fixed'])} if "
-        f"that had been as likely to fail as to help; a proof needs {in_hundred(judged().proved)} of both"
+        f"that had been as likely to fail as to help; a proof needs {in_hundred(judged().proved)} and "
+        f"{in_hundred(judged().proved_evenly)}"
     )
     if cause is not None and shows is not None:
         none = 1.0 if cause.unit.startswith("x") else 0.0
