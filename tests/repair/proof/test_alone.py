@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from rehearsed_repairs import CAR, HERE, drive, judged
+from rehearsed_repairs import CAR, HERE, before, drive, judged
 
 from airproof.diagnosis.weigh import weigh
 from airproof.knowledge.load import knowledge
@@ -11,6 +11,7 @@ from airproof.knowledge.model import NONE
 from airproof.recording.recording import Recording
 from airproof.repair.proof.alone import doubt_alone
 from airproof.repair.proof.judged import judged as numbers
+from airproof.repair.proof.prove import AfterRepair, Done, prove
 
 
 def doubts(after: Recording) -> list[str]:
@@ -31,6 +32,16 @@ def test_doubt_is_what_the_verdict_says_of_the_same_recording(cause: str, size: 
     assert first.title.lower() in says.lower()
     assert f"{100 * first.probability:.0f} in 100" in says or "99 in 100" in says
     assert says.endswith("look there, and record again")
+
+
+def test_what_lies_outside_healthy_cars_is_said_and_waited_for_only_where_no_verdict_can_be_asked() -> None:
+    hot = drive("iat-offset", 30.0, day=2)
+    for fuel in (None, "e10"):
+        after = AfterRepair((hot,), HERE, 18.0, fuel=fuel)  # another fuel: its trims would mislead a verdict
+        proof = prove(before("map-offset", 9.0), after, Done(("replace-map-sensor",)), CAR)
+        odd = [one for one in proof.missing if one.says.startswith("outside what healthy cars show: ")]
+        assert any("intake air" in one.says for one in odd)
+        assert {one.needed for one in odd} == {fuel is not None}
 
 
 def test_a_car_that_shows_something_new_is_never_proved() -> None:

@@ -70,9 +70,9 @@ def in_a_sentence(
             first = next(iter(others), None)
             what = "" if first is None else f": {_lower(known.causes[first].title)}"
             return f"{called} is gone, but something else shows now{what}"
-    needed = [one for one in missing if one.needed]
-    if needed:
-        return f"not proved yet: {needed[0].says}"
+    stands_between = [one for one in missing if one.needed] or [one for one in missing if one.what == "odd"]
+    if stands_between:
+        return f"not proved yet: {stands_between[0].says}"
     return f"not proved yet: {_undecided(called, outcomes, even, judged)}"
 
 

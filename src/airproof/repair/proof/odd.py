@@ -37,11 +37,7 @@ def odd_after(asked: Asked, cause: str, *, needed: bool) -> list[Missing]:
             if other != NONE
         )
         if NEPERS_TO_DECIBANS * (best - clean) > UNEXPLAINED_DECIBANS:
-            says = (
-                f"against nothing being wrong now stands: {_called(witness)}; look there, and record again"
-                if needed
-                else f"a little outside what healthy cars show: {_called(witness)}; have a look there"
-            )
+            says = f"outside what healthy cars show: {_called(witness)}; look there, and record again"
             found.append(Missing("odd", None, says, needed=needed))
     return found
 
