@@ -1,6 +1,9 @@
 """Rehearsals to learn from: each drawn car healthy on two days and with a few faults, as the weighing would see it.
 
-    python learning/gather.py FOLDER [CARS [SEED]]
+    python learning/gather.py FOLDER CARS SEED [kept]
+
+With `kept` they are not to be learnt from, but to find how loudly forest and net are heard (`hear.py`): then all are
+judged by the checks too, and nearly all with a known-good recording.
 
 Writes one file of rows for every 20 cars, on all cores; files that are there are kept, so that it can be stopped and
 taken up again. What stands in a file depends on seed and places alone.
@@ -49,7 +52,10 @@ EXCERPT_SHARE, EXCERPT_S = 0.6, (50.0, 320.0)  # of the recordings are also judg
 SLOWER = (1, 1, 2, 4, 6)  # excerpts keep every so manieth sample, as a slow logger would
 ALWAYS = ("engine_speed", "manifold_pressure")
 CHECKED_EVERY = 3  # only every so manieth car is also judged by the checks, which takes its time: to find the shares
-WITH_GOOD_SHARE = 0.45  # of whole recordings and of excerpts are also judged with another healthy day as known good
+WITH_GOOD_SHARE, WITH_GOOD_KEPT = (
+    0.45,
+    0.9,
+)  # of whole recordings are also judged with another healthy day as known good
 ALL = tuple(knowledge().causes)
 
 
@@ -139,13 +145,13 @@ def row(
     )
 
 
-def rows_of_car(seed: int, place: int) -> list[Row]:
-    """All rows of the car at that place of that seed's row."""
+def rows_of_car(seed: int, place: int, *, kept: bool) -> list[Row]:
+    """All rows of the car at that place of that seed's row, to be learnt from or kept back."""
     BEND.level, BEND.seed = 1.0, 1000 * seed + place
     rng = np.random.default_rng([seed, place, 5])
     drawn = draw(seed, place, faults=())
     request = untidy(drawn.request, rng)
-    checked = place % CHECKED_EVERY == 0
+    checked, with_good = kept or place % CHECKED_EVERY == 0, WITH_GOOD_KEPT if kept else WITH_GOOD_SHARE
     logger = USUAL_LOGGER if rng.random() < USUAL_SHARE else drawn.logger
     possible = [c for c in CAUSES if why_impossible(c, request.profile, request.details) is None]
     weight = np.sqrt([knowledge().causes[c].weight for c in possible])
@@ -167,7 +173,7 @@ def rows_of_car(seed: int, place: int) -> list[Row]:
         thin = bool(rng.random() < THINNED_SHARE)
         seen = thinned(recording, rng) if thin else recording
         rows.append(row(one, seen, None, altitude_off_m, replace(told, reduced=thin), checked=checked))
-        if can_compare and rng.random() < WITH_GOOD_SHARE:
+        if can_compare and rng.random() < with_good:
             rows.append(row(one, seen, alike(good, seen), altitude_off_m, replace(told, reduced=thin), checked=checked))
         if rng.random() < EXCERPT_SHARE:
             times = int(rng.choice(SLOWER))
@@ -176,7 +182,7 @@ def rows_of_car(seed: int, place: int) -> list[Row]:
             if not all(name in part for name in ALWAYS):
                 continue
             rows.append(row(one, part, None, altitude_off_m, replace(told, reduced=True), checked=checked))
-            if can_compare and rng.random() < 2.0 * WITH_GOOD_SHARE:
+            if can_compare and rng.random() < 2.0 * with_good:
                 other = slower(excerpt(good, rng) if rng.random() < 0.7 else good, times)
                 rows.append(
                     row(one, part, alike(other, part), altitude_off_m, replace(told, reduced=True), checked=checked)
@@ -184,13 +190,13 @@ def rows_of_car(seed: int, place: int) -> list[Row]:
     return rows
 
 
-def gather(folder: Path, seed: int, first: int, last: int) -> Path:
+def gather(folder: Path, seed: int, first: int, last: int, kept: bool) -> Path:
     """Write the rows of the cars at these places, unless they are there."""
     path = folder / f"rows_{seed}_{first:05d}.npz"
     if path.exists():
         return path
     bend_everything()
-    rows = [one for place in range(first, last) for one in rows_of_car(seed, place)]
+    rows = [one for place in range(first, last) for one in rows_of_car(seed, place, kept=kept)]
     unknown = np.full(len(AGAIN), np.nan)
     columns: dict[str, NDArray[np.generic]] = {
         "first": np.array([r.first for r in rows], dtype=np.float32),
@@ -206,15 +212,11 @@ def gather(folder: Path, seed: int, first: int, last: int) -> Path:
 
 
 def main() -> None:
-    words = sys.argv[1:]
-    folder, cars, seed = (
-        Path(words[0]),
-        int(words[1] if len(words) > 1 else 1600),
-        int(words[2] if len(words) > 2 else 91),
-    )
+    folder, cars, seed, kept = Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]), sys.argv[4:] == ["kept"]
     folder.mkdir(parents=True, exist_ok=True)
     with ProcessPoolExecutor() as pool:
-        todo = [pool.submit(gather, folder, seed, a, min(a + CARS_A_FILE, cars)) for a in range(0, cars, CARS_A_FILE)]
+        starts = range(0, cars, CARS_A_FILE)
+        todo = [pool.submit(gather, folder, seed, a, min(a + CARS_A_FILE, cars), kept) for a in starts]
         for number, one in enumerate(todo):
             one.result()
             print(f"\r{CARS_A_FILE * (number + 1)} of {cars} cars", end="", flush=True)

@@ -6,20 +6,36 @@ import pytest
 from rehearsed_repairs import CAR, HERE, before, drive, judged
 
 from airproof.diagnosis.weigh import weigh
+from airproof.engine.profile import EngineProfile
+from airproof.engine.rehearsal.compare import as_recording
+from airproof.engine.rehearsal.faults import Fault
+from airproof.engine.rehearsal.many import logged
+from airproof.engine.rehearsal.rehearse import Request, Scene, rehearse
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.model import NONE
 from airproof.recording.recording import Recording
-from airproof.repair.proof.alone import doubt_alone
+from airproof.repair.proof.alone import ByItself, weighed_by_itself
 from airproof.repair.proof.judged import judged as numbers
-from airproof.repair.proof.prove import AfterRepair, Done, prove
+from airproof.repair.proof.prove import AfterRepair, Before, Done, prove
+from airproof.report.language.language import language
 
 
-def doubts(after: Recording) -> list[str]:
-    return [one.says for one in doubt_alone([after], CAR, HERE, None, known=knowledge())]
+def by_itself(after: Recording) -> ByItself:
+    found = weighed_by_itself([after], CAR, HERE, None, known=knowledge())
+    assert found is not None
+    return found
 
 
 def test_a_healthy_car_is_not_doubted() -> None:
-    assert doubts(drive(day=2)) == []
+    assert by_itself(drive(day=2)).calls_it_healthy
+
+
+def test_where_no_verdict_can_be_given_it_says_nothing() -> None:
+    whole = drive(day=2)
+    assert (
+        weighed_by_itself([whole.between(whole.start_s, whole.start_s + 1.0)], CAR, HERE, None, known=knowledge())
+        is None
+    )
 
 
 @pytest.mark.parametrize(("cause", "size"), [("vacuum-leak", 5.0), ("boost-sensor-scale", 12.0), ("ignition", -8.0)])
@@ -28,7 +44,12 @@ def test_doubt_is_what_the_verdict_says_of_the_same_recording(cause: str, size: 
     verdict = weigh([after], CAR, barometer=HERE).verdict
     first = next(one for one in verdict.causes if one.id != NONE)
     assert verdict.probability(NONE) < numbers().healthy_over_faulty * first.probability
-    (says,) = doubts(after)
+    found = by_itself(after)
+    assert not found.calls_it_healthy
+    assert found.finds_nothing_but(cause) == (found.cause == cause)
+    assert "still shows it" in found.doubt(found.cause).says
+    says = found.doubt("map-offset").says
+    assert "may show something else" in says
     assert first.title.lower() in says.lower()
     assert f"{100 * first.probability:.0f} in 100" in says or "99 in 100" in says
     assert says.endswith("look there, and record again")
@@ -47,3 +68,39 @@ def test_what_lies_outside_healthy_cars_is_said_and_waited_for_only_where_no_ver
 def test_a_car_that_shows_something_new_is_never_proved() -> None:
     proof = judged("map-offset", 9.0, drive("ignition", -8.0, day=2), "replace-map-sensor")
     assert proof.judgement != "proved"
+
+
+SUPERCHARGED = EngineProfile(
+    displacement_l=2.0, cylinders=4, induction="supercharged", air_metering="air-flow sensor", rated_boost_kpa=60.0
+)
+
+
+def blown(*faults: Fault, day: int) -> Recording:
+    """A supercharged car of our own invention, which loses through a leak what no sensor sees the pressure of."""
+    scene = Scene(altitude_m=350.0, ambient_c=18.0)
+    done = rehearse(Request(SUPERCHARGED, faults=faults, scene=scene, day=day))
+    return as_recording(logged(done, "two-first"), f"day {day}")
+
+
+@pytest.mark.parametrize(
+    ("left", "answers"),
+    [
+        ((), {"proved"}),
+        ((Fault("boost-leak", 8.0),), {"not proved yet", "not fixed"}),
+        ((Fault("boost-leak", 16.0),), {"not fixed"}),
+        ((Fault("maf-scale", 8.0),), {"fixed, but something else shows"}),
+    ],
+)
+def test_something_else_is_asked_of_the_recording_after_by_itself(left: tuple[Fault, ...], answers: set[str]) -> None:
+    """A large leak of charge air cannot be undone well: held against the recording before, the air flow sensor of a
+    well repaired car seems wrong.
+    """
+    weighing = weigh([blown(Fault("boost-leak", 16.0), day=1)], SUPERCHARGED, barometer=HERE, ambient_c=18.0)
+    after = AfterRepair((blown(*left, day=2),), HERE, 18.0)
+    proof = prove(Before.weighed(weighing, HERE, 18.0, {}), after, Done(("mend-charge-path",)), SUPERCHARGED)
+    assert proof.judgement in answers
+    assert sum(proof.probabilities.values()) == pytest.approx(1.0)
+    assert bool(proof.something_else) == (proof.judgement == "fixed, but something else shows")
+    if not left:
+        assert proof.reasons[-1].startswith("held against the recording before, something else might be wrong now: air")
+        assert {language(code).words(proof.reasons[-1]).language for code in ("de", "fr", "es")} == {"de", "fr", "es"}

@@ -1,12 +1,14 @@
 """The car after the repair, weighed by itself: what a verdict would say to somebody who knows nothing of before.
 
-The reckoning of both sides starts from how seldom work lays something new bare. A verdict does not; where it would
-hardly call the car healthy, handing it back as mended would stand against our own word.
+Whether the fault is gone is asked of both sides; whether something else is wrong now, of the recording after alone.
+Held against the recording before, a healthy car may look wrong, as what is expected of it rests on how well the fault
+before was undone; and a new fault may hide behind how seldom work lays one bare.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from airproof.diagnosis.weigh import weigh
 from airproof.diagnosis.weighing import Barometer
@@ -18,7 +20,48 @@ from airproof.repair.proof.proof import Missing
 from airproof.repair.proof.words import in_hundred
 
 
-def doubt_alone(
+@dataclass(frozen=True)
+class ByItself:
+    """The verdict on the recordings after: the probability that nothing is wrong, and the likeliest fault with its."""
+
+    healthy: float
+    cause: str
+    fault: str
+    probability: float
+
+    @property
+    def calls_it_healthy(self) -> bool:
+        """Whether a healthy car is far enough more probable than any fault."""
+        return self.healthy >= judged().healthy_over_faulty * self.probability
+
+    def finds_nothing_but(self, cause: str) -> bool:
+        """Whether it calls the car healthy, or what was to be mended is what it would rather have wrong."""
+        return self.calls_it_healthy or self.cause == cause
+
+    def doubt(self, mended: str) -> Missing:
+        """What stands between this and a proof where it does not call the car healthy; `mended`: what was to be."""
+        shows = "still shows it" if self.cause == mended else "may show something else"
+        says = (
+            f"weighed by itself, the recording after {shows}: {_lower(self.fault)} ({in_hundred(self.probability)}; "
+            f"nothing wrong {in_hundred(self.healthy)}); look there, and record again"
+        )
+        return Missing("odd", None, says)
+
+    def instead_of(self, title: str, probability: float) -> str:
+        """Why it is believed, where both sides together would have something else wrong."""
+        shows = (
+            f"a healthy car ({in_hundred(self.healthy)})"
+            if self.calls_it_healthy
+            else f"{_lower(self.fault)} ({in_hundred(self.probability)})"
+        )
+        return (
+            f"held against the recording before, something else might be wrong now: {_lower(title)} "
+            f"({in_hundred(probability)}); by itself the recording after shows {shows}, and that is believed, as the "
+            "other rests on how well the fault before was taken out"
+        )
+
+
+def weighed_by_itself(
     after: Sequence[Recording],
     profile: EngineProfile,
     barometer: Barometer | None,
@@ -27,20 +70,16 @@ def doubt_alone(
     baselines: Sequence[Recording] = (),
     sisters: Sequence[Recording] = (),
     known: Knowledge,
-) -> list[Missing]:
-    """What the recordings after, by themselves, would rather be, if a healthy car is not far more probable."""
+) -> ByItself | None:
+    """What the recordings after say by themselves; None where no verdict can be given on them."""
     verdict = weigh(
         after, profile, baselines=baselines, sisters=sisters, barometer=barometer, ambient_c=ambient_c, known=known
     ).verdict
     faulty = [one for one in verdict.causes if one.id != NONE]
     if verdict.refusal is not None or not faulty:
-        return []
-    first, healthy = faulty[0], verdict.probability(NONE)
-    if healthy >= judged().healthy_over_faulty * first.probability:
-        return []
-    title = f"{first.title[:1].lower()}{first.title[1:]}"
-    says = (
-        f"weighed by itself, the recording after may show something else: {title} ({in_hundred(first.probability)}; "
-        f"nothing wrong {in_hundred(healthy)}); look there, and record again"
-    )
-    return [Missing("odd", None, says)]
+        return None
+    return ByItself(verdict.probability(NONE), faulty[0].id, faulty[0].title, faulty[0].probability)
+
+
+def _lower(title: str) -> str:
+    return title[:1].lower() + title[1:]

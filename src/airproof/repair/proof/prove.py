@@ -19,7 +19,7 @@ from airproof.knowledge.lookup import near
 from airproof.knowledge.model import NONE, Cause, Fuel, Knowledge, Step
 from airproof.recording.recording import Recording
 from airproof.repair.proof.after import Said, codes_after, evidence_after
-from airproof.repair.proof.alone import doubt_alone
+from airproof.repair.proof.alone import ByItself, weighed_by_itself
 from airproof.repair.proof.changes import finding_changes, size_change
 from airproof.repair.proof.courses import Asked, Found, asked, even, found, priors_of
 from airproof.repair.proof.drive_plan import drive_for
@@ -141,8 +141,8 @@ def prove(
     weighed = found(put)
     # Another fuel shifts the trims, which a verdict by itself would take for a fault.
     alone = None if after.fuel is not None else partial(
-        doubt_alone, after.recordings, profile, after.barometer, after.ambient_c, baselines=baselines, sisters=sisters,
-        known=known,
+        weighed_by_itself, after.recordings, profile, after.barometer, after.ambient_c, baselines=baselines,
+        sisters=sisters, known=known,
     )  # fmt: skip
     return _told(weighed, before, after, done, steps, known, alone)
 
@@ -181,7 +181,7 @@ def _told(
     done: Done,
     steps: Sequence[Step],
     known: Knowledge,
-    alone: Callable[[], list[Missing]] | None,
+    alone: Callable[[], ByItself | None] | None,
 ) -> Proof:
     numbers, sides, said = judged(), weighed.asked.sides, after.said
     followed = list(weighed.asked.before)
@@ -200,16 +200,26 @@ def _told(
         if cause is None or cause.id not in weighed.asked.before
         else odd_after(weighed.asked, cause.id, needed=alone is None)
     )
-    missing = (*codes_back(codes), *odd, *missing_of(cause, needs, sides, size, shows, said))
+    back = codes_back(codes)
+    missing = (*back, *odd, *missing_of(cause, needs, sides, size, shows, said))
+    others = {c: p for c, p in weighed.something_else(priors).items() if p >= WORTH_NAMING}
+    believed: list[str] = []
     judgement = judge(outcomes, evens, missing, numbers)
-    if judgement == "proved" and alone is not None:
-        missing = (*alone(), *missing)
-        judgement = judge(outcomes, evens, missing, numbers)
+    open_else = max(outcomes["something else"], evens["something else"]) > numbers.nothing_else
+    by_itself = alone() if alone is not None and (judgement == "proved" or open_else) else None
+    mended = "" if cause is None else cause.id
+    if by_itself is not None and not by_itself.calls_it_healthy:
+        missing = (by_itself.doubt(mended), *missing)
+    if by_itself is not None and by_itself.finds_nothing_but(mended) and not back and not said.returned:
+        if open_else and others:
+            named, chance = next(iter(others.items()))
+            believed = [by_itself.instead_of(known.causes[named].title, chance)]
+        outcomes, evens, others = _nothing_else(outcomes), _nothing_else(evens), {}
+    judgement = judge(outcomes, evens, missing, numbers)
     short = judgement == "not proved yet" and not any(one.needed for one in missing)
     if short:
         missing = (*missing, evidence_short())
     changes = finding_changes(sides)
-    others = {c: p for c, p in weighed.something_else(priors).items() if p >= WORTH_NAMING}
     settled = judgement in ("proved", "nothing to prove", "not fixed")
     gone = outcomes["fixed"] + outcomes["something else"]
     holding = (
@@ -235,11 +245,18 @@ def _told(
         drive=path,
         something_else=others,
         taken_out=taken_out(sides),
-        reasons=tuple(_reasons(steps, outcomes, evens, shows, cause)),
+        reasons=(*_reasons(steps, outcomes, evens, shows, cause), *believed),
         cautions=tuple(dict.fromkeys([*(caution for one in path for caution in one.cautions), *STANDING])),
         before=tuple(one.label for one in before.recordings),
         after=tuple(one.label for one in after.recordings),
     )
+
+
+def _nothing_else(outcomes: Mapping[Outcome, float]) -> dict[Outcome, float]:
+    """The same, once it is known that nothing else is wrong."""
+    left = dict(outcomes) | {"something else": 0.0}
+    whole = sum(left.values())
+    return {outcome: p / whole for outcome, p in left.items()} if whole > 0.0 else dict(outcomes)
 
 
 def _felt(outcomes: Mapping[Outcome, float]) -> dict[Outcome, float]:
