@@ -272,8 +272,8 @@ def test_where_only_the_evidence_falls_short_the_drive_is_asked_for_once_more(mo
     proof = judged(*LEAK, drive(day=2), HOSE)
     assert proof.judgement == "not proved yet"
     assert "leave open whether it is gone" in proof.says
-    (short,) = [one for one in proof.missing if one.what == "sharper"]
-    assert not short.needed
+    (short,) = [one for one in proof.missing if one.what == "evidence"]
+    assert short.needed
     assert "record the same drive once more" in short.says
     assert {one.id for one in proof.drive} >= {one.regime for one in proof.regimes if one.needed_s > 0.0} > set()
     assert all("two recordings" in why for one in proof.drive for why in one.why)

@@ -87,7 +87,7 @@ def evidence_short() -> Missing:
         "nothing is missing from the recording after, only the evidence is short: record the same drive once more and "
         "give both recordings, with codes and readiness as they are then"
     )
-    return Missing("sharper", None, says, needed=False)
+    return Missing("evidence", None, says)
 
 
 def codes_back(codes: CodesAfter | None) -> tuple[Missing, ...]:

@@ -216,10 +216,11 @@ def _told(
             believed = [by_itself.instead_of(known.causes[named].title, chance)]
         outcomes, evens, others = _nothing_else(outcomes), _nothing_else(evens), {}
     judgement = judge(outcomes, evens, missing, numbers)
+    changes = finding_changes(sides)
+    says = in_a_sentence(judgement, cause, needs, outcomes, evens, size, changes, missing, others, numbers, known)
     short = judgement == "not proved yet" and not any(one.needed for one in missing)
     if short:
         missing = (*missing, evidence_short())
-    changes = finding_changes(sides)
     settled = judgement in ("proved", "nothing to prove", "not fixed")
     gone = outcomes["fixed"] + outcomes["something else"]
     holding = (
@@ -231,7 +232,7 @@ def _told(
     path = drive_for([one for one in missing if one.needed or not settled], codes, again)
     return Proof(
         judgement=judgement,
-        says=in_a_sentence(judgement, cause, needs, outcomes, evens, size, changes, missing, others, numbers, known),
+        says=says,
         cause=None if cause is None else cause.id,
         cause_title="" if cause is None else cause.title,
         steps=tuple(step.id for step in steps),
