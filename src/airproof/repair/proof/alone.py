@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from airproof.diagnosis.examine import HEALTHY_WITHOUT_COMPLAINT
 from airproof.diagnosis.weigh import weigh
 from airproof.diagnosis.weighing import Barometer
 from airproof.engine.profile import EngineProfile
@@ -37,6 +38,15 @@ class ByItself:
     def finds_nothing_but(self, cause: str) -> bool:
         """Whether it calls the car healthy, or what was to be mended is what it would rather have wrong."""
         return self.calls_it_healthy or self.cause == cause
+
+    @property
+    def something_new(self) -> float:
+        """The probability that the work left something new, where it calls the car healthy: as seldom as work does, by
+        what the recording says for it.
+        """
+        said = (1.0 - self.healthy) / self.healthy * HEALTHY_WITHOUT_COMPLAINT / (1.0 - HEALTHY_WITHOUT_COMPLAINT)
+        odds = judged().new / (1.0 - judged().new) * said
+        return odds / (1.0 + odds) if self.calls_it_healthy else 0.0
 
     def doubt(self, mended: str) -> Missing:
         """What stands between this and a proof where it does not call the car healthy; `mended`: what was to be."""

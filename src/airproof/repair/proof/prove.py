@@ -214,7 +214,8 @@ def _told(
         if open_else and others:
             named, chance = next(iter(others.items()))
             believed = [by_itself.instead_of(known.causes[named].title, chance)]
-        outcomes, evens, others = _nothing_else(outcomes), _nothing_else(evens), {}
+        new = by_itself.something_new
+        outcomes, evens, others = _something_else(outcomes, new), _something_else(evens, new), {}
     judgement = judge(outcomes, evens, missing, numbers)
     changes = finding_changes(sides)
     says = in_a_sentence(judgement, cause, needs, outcomes, evens, size, changes, missing, others, numbers, known)
@@ -253,11 +254,13 @@ def _told(
     )
 
 
-def _nothing_else(outcomes: Mapping[Outcome, float]) -> dict[Outcome, float]:
-    """The same, once it is known that nothing else is wrong."""
-    left = dict(outcomes) | {"something else": 0.0}
-    whole = sum(left.values())
-    return {outcome: p / whole for outcome, p in left.items()} if whole > 0.0 else dict(outcomes)
+def _something_else(outcomes: Mapping[Outcome, float], share: float) -> dict[Outcome, float]:
+    """The same, once it is known how probably something else is wrong where what was to be mended is gone."""
+    whole = sum(p for outcome, p in outcomes.items() if outcome != "something else")  # not 1 - p: it may be next to 1
+    if whole <= 0.0:
+        return dict(outcomes)
+    left = {outcome: p / whole for outcome, p in outcomes.items()}
+    return left | {"fixed": left["fixed"] * (1.0 - share), "something else": left["fixed"] * share}
 
 
 def _felt(outcomes: Mapping[Outcome, float]) -> dict[Outcome, float]:
