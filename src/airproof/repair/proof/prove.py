@@ -25,12 +25,13 @@ from airproof.repair.proof.courses import Asked, Found, asked, even, found, prio
 from airproof.repair.proof.drive_plan import drive_for
 from airproof.repair.proof.holding import felt_again, holding_of
 from airproof.repair.proof.judged import judged
-from airproof.repair.proof.judgement import in_a_sentence, judge
+from airproof.repair.proof.judgement import in_a_sentence
 from airproof.repair.proof.missing import codes_back, compared, evidence_short, missing_of
 from airproof.repair.proof.odd import odd_after
 from airproof.repair.proof.proof import OUTCOMES, Missing, Outcome, Proof
 from airproof.repair.proof.resolves import resolves
 from airproof.repair.proof.sides import Side, Sides, sides_of
+from airproof.repair.proof.standing import Standing
 from airproof.repair.proof.stretches import drive
 from airproof.repair.proof.taken_out import taken_out
 from airproof.repair.proof.witnesses import AloneWitness
@@ -203,27 +204,19 @@ def _told(
     back = codes_back(codes)
     missing = (*back, *odd, *missing_of(cause, needs, sides, size, shows, said))
     others = {c: p for c, p in weighed.something_else(priors).items() if p >= WORTH_NAMING}
-    believed: list[str] = []
-    judgement = judge(outcomes, evens, missing, numbers)
-    open_else = max(outcomes["something else"], evens["something else"]) > numbers.nothing_else
-    by_itself = alone() if alone is not None and (judgement == "proved" or open_else) else None
-    mended = "" if cause is None else cause.id
-    if by_itself is not None and not by_itself.calls_it_healthy:
-        missing = (by_itself.doubt(mended), *missing)
-    if by_itself is not None and by_itself.finds_nothing_but(mended) and not back and not said.returned:
-        if open_else and others:
-            named, chance = next(iter(others.items()))
-            believed = [by_itself.instead_of(known.causes[named].title, chance)]
-        new = by_itself.something_new
-        outcomes, evens, others = _something_else(outcomes, new), _something_else(evens, new), {}
-    judgement = judge(outcomes, evens, missing, numbers)
+    stand = Standing(outcomes, evens, others, missing)
+    if alone is not None and (stand.judgement == "proved" or stand.else_is_open):
+        believe = not back and not said.returned  # a verdict on the recording after knows of neither
+        stand = stand.asked_alone(alone(), cause, known, believe=believe)
+    judgement = stand.judgement
     changes = finding_changes(sides)
-    says = in_a_sentence(judgement, cause, needs, outcomes, evens, size, changes, missing, others, numbers, known)
-    short = judgement == "not proved yet" and not any(one.needed for one in missing)
-    if short:
-        missing = (*missing, evidence_short())
+    says = in_a_sentence(
+        judgement, cause, needs, stand.outcomes, stand.evens, size, changes, stand.missing, stand.others, numbers, known,
+    )  # fmt: skip
+    short = judgement == "not proved yet" and not any(one.needed for one in stand.missing)
+    missing = (*stand.missing, evidence_short()) if short else stand.missing
     settled = judgement in ("proved", "nothing to prove", "not fixed")
-    gone = outcomes["fixed"] + outcomes["something else"]
+    gone = stand.outcomes["fixed"] + stand.outcomes["something else"]
     holding = (
         None
         if judgement == "nothing to prove" or cause is None
@@ -237,30 +230,21 @@ def _told(
         cause=None if cause is None else cause.id,
         cause_title="" if cause is None else cause.title,
         steps=tuple(step.id for step in steps),
-        probabilities=outcomes,
-        even_probability=evens["fixed"],
+        probabilities=stand.outcomes,
+        even_probability=stand.evens["fixed"],
         changes=(*([] if size is None else [size]), *changes),
         regimes=compared(sides, needs),
         missing=missing,
         codes=codes,
         holding=holding,
         drive=path,
-        something_else=others,
+        something_else=stand.others,
         taken_out=taken_out(sides),
-        reasons=(*_reasons(steps, outcomes, evens, shows, cause), *believed),
+        reasons=(*_reasons(steps, stand.outcomes, stand.evens, shows, cause), *stand.believed),
         cautions=tuple(dict.fromkeys([*(caution for one in path for caution in one.cautions), *STANDING])),
         before=tuple(one.label for one in before.recordings),
         after=tuple(one.label for one in after.recordings),
     )
-
-
-def _something_else(outcomes: Mapping[Outcome, float], share: float) -> dict[Outcome, float]:
-    """The same, once it is known how probably something else is wrong where what was to be mended is gone."""
-    whole = sum(p for outcome, p in outcomes.items() if outcome != "something else")  # not 1 - p: it may be next to 1
-    if whole <= 0.0:
-        return dict(outcomes)
-    left = {outcome: p / whole for outcome, p in outcomes.items()}
-    return left | {"fixed": left["fixed"] * (1.0 - share), "something else": left["fixed"] * share}
 
 
 def _felt(outcomes: Mapping[Outcome, float]) -> dict[Outcome, float]:
