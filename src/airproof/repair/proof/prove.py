@@ -211,7 +211,8 @@ def _told(
     judgement = stand.judgement
     changes = finding_changes(sides)
     says = in_a_sentence(
-        judgement, cause, needs, stand.outcomes, stand.evens, size, changes, stand.missing, stand.others, numbers, known,
+        judgement, cause, needs, stand.outcomes, stand.evens, size, changes, stand.missing, stand.others,
+        numbers, known,
     )  # fmt: skip
     short = judgement == "not proved yet" and not any(one.needed for one in stand.missing)
     missing = (*stand.missing, evidence_short()) if short else stand.missing
