@@ -65,9 +65,8 @@ class ByItself:
             else f"{_lower(self.fault)} ({in_hundred(self.probability)})"
         )
         return (
-            f"held against the recording before, something else might be wrong now: {_lower(title)} "
-            f"({in_hundred(probability)}); by itself the recording after shows {shows}, and that is believed, as the "
-            "other rests on how well the fault before was taken out"
+            f"by itself the recording after shows {shows}, and that counts; held against the one before it would seem "
+            f"that {_lower(title)} ({in_hundred(probability)}), which rests on how well the fault before was taken out"
         )
 
 
