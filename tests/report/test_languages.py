@@ -16,7 +16,7 @@ from invented_weighings import cause, verdict
 from airproof.diagnosis.place_as_typed import the_barometer
 from airproof.diagnosis.verdict import Size
 from airproof.diagnosis.weigh import STANDING_CAUTIONS, weigh
-from airproof.engine.profile import load_profile
+from airproof.engine.profile import EngineProfile, load_profile
 from airproof.errors import UnusableRequest
 from airproof.knowledge.load import knowledge
 from airproof.quantities.wishes import AS_IT_IS, wish_of
@@ -218,3 +218,10 @@ def test_long_lists_do_not_take_for_ever(parts):
 def test_a_weighings_own_words_are_known_to_the_catalogues():
     """The words for how strongly evidence speaks are data of another module: both must know the same."""
     assert {how for _, how in in_words.WEIGHTS} == {"very strongly", "strongly", "clearly", "a little"}
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_what_was_taken_for_granted_of_an_engine_is_translated(code):
+    bare = EngineProfile(displacement_l=2.0, cylinders=4, induction="turbocharged", air_metering="both")
+    assert len(bare.assumed) == 3
+    assert language(code).words("; ".join(bare.assumed)).language == code
