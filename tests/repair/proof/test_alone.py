@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
-from rehearsed_repairs import CAR, HERE, before, drive, judged
+from rehearsed_repairs import CAR, HERE, drive, judged
 
 from airproof.diagnosis.weigh import weigh
 from airproof.engine.profile import EngineProfile
@@ -17,6 +20,7 @@ from airproof.recording.recording import Recording
 from airproof.repair.proof.alone import ByItself, weighed_by_itself
 from airproof.repair.proof.judged import judged as numbers
 from airproof.repair.proof.prove import AfterRepair, Before, Done, prove
+from airproof.repair.proof.usual_fuel import on_usual_fuel
 from airproof.report.language.language import language
 
 
@@ -55,14 +59,32 @@ def test_doubt_is_what_the_verdict_says_of_the_same_recording(cause: str, size: 
     assert says.endswith("look there, and record again")
 
 
-def test_what_lies_outside_healthy_cars_is_said_and_waited_for_only_where_no_verdict_can_be_asked() -> None:
-    hot = drive("iat-offset", 30.0, day=2)
-    for fuel in (None, "e10"):
-        after = AfterRepair((hot,), HERE, 18.0, fuel=fuel)  # another fuel: its trims would mislead a verdict
-        proof = prove(before("map-offset", 9.0), after, Done(("replace-map-sensor",)), CAR)
-        odd = [one for one in proof.missing if one.says.startswith("outside what healthy cars show: ")]
-        assert any("intake air" in one.says for one in odd)
-        assert {one.needed for one in odd} == {fuel is not None}
+def test_what_lies_outside_healthy_cars_is_said_and_holds_up_no_proof_by_itself() -> None:
+    proof = judged("map-offset", 9.0, drive("iat-offset", 30.0, day=2), "replace-map-sensor")
+    odd = [one for one in proof.missing if one.says.startswith("outside what healthy cars show: ")]
+    assert any("intake air" in one.says for one in odd)
+    assert not any(one.needed for one in odd)
+    assert proof.judgement == "fixed, but something else shows"
+
+
+def test_another_fuel_is_no_fault_to_a_verdict_by_itself() -> None:
+    """E10 needs some 4 % more of itself for the same air; the ratios are those of the engine profile."""
+    usual = drive(day=2)
+    more = CAR.stoichiometric / CAR.model_copy(update={"fuel": "e10"}).stoichiometric
+    trim, rate = usual["long_trim_1"], usual["fuel_rate"]
+    changed = {
+        "long_trim_1": replace(trim, values=100.0 * ((1.0 + trim.values / 100.0) * more - 1.0)),
+        "fuel_rate": replace(rate, values=rate.values * more),
+    }
+    other = replace(usual, signals={**usual.signals, **changed})
+    back = on_usual_fuel(other, CAR, "e10")
+    for name in usual:
+        np.testing.assert_allclose(back[name].values, usual[name].values, atol=1e-9, rtol=1e-12)
+    assert on_usual_fuel(other, CAR, None) is other
+    short = on_usual_fuel(
+        replace(usual, signals={n: s for n, s in usual.signals.items() if n != "long_trim_1"}), CAR, "e10"
+    )
+    assert np.all(short["short_trim_1"].values < usual["short_trim_1"].values)
 
 
 def test_a_car_that_shows_something_new_is_never_proved() -> None:

@@ -1,9 +1,9 @@
 """What speaks against nothing being wrong after the repair: a witness that some other cause would explain far better.
 
 The probabilities weigh it with all the rest, and how rare that cause is, and so does a verdict of the recording after
-by itself (alone.py); who hands a car back wants to know it all the same, as in a verdict (diagnosis/gaps.py). The
-relations of the air path are left to the probabilities: what they expect after rests on how well a large fault before
-was undone.
+by itself (alone.py), for which a proof waits; who hands a car back wants to know it all the same, as in a verdict
+(diagnosis/gaps.py). The relations of the air path are left to the probabilities: what they expect after rests on how
+well a large fault before was undone.
 """
 
 from __future__ import annotations
@@ -22,8 +22,8 @@ from airproof.repair.proof.proof import Missing
 from airproof.repair.proof.witnesses import AloneWitness
 
 
-def odd_after(asked: Asked, cause: str, *, needed: bool) -> list[Missing]:
-    """Witnesses that stand against the repaired car being healthy; `needed`: whether a proof waits for them."""
+def odd_after(asked: Asked, cause: str) -> list[Missing]:
+    """Witnesses that stand against the repaired car being healthy; no proof waits for them."""
     one = asked.before[cause]
     likeliest = np.array([one.weights.argmax()])
     found = []
@@ -38,7 +38,7 @@ def odd_after(asked: Asked, cause: str, *, needed: bool) -> list[Missing]:
         )
         if NEPERS_TO_DECIBANS * (best - clean) > UNEXPLAINED_DECIBANS:
             says = f"outside what healthy cars show: {_called(witness)}; look there, and record again"
-            found.append(Missing("odd", None, says, needed=needed))
+            found.append(Missing("odd", None, says, needed=False))
     return found
 
 

@@ -34,6 +34,7 @@ from airproof.repair.proof.sides import Side, Sides, sides_of
 from airproof.repair.proof.standing import Standing
 from airproof.repair.proof.stretches import drive
 from airproof.repair.proof.taken_out import taken_out
+from airproof.repair.proof.usual_fuel import on_usual_fuel
 from airproof.repair.proof.witnesses import AloneWitness
 from airproof.repair.proof.words import in_hundred
 
@@ -141,9 +142,9 @@ def prove(
     put = _with_codes(put, after.said, before.codes, known)
     weighed = found(put)
     # Another fuel shifts the trims, which a verdict by itself would take for a fault.
-    alone = None if after.fuel is not None else partial(
-        weighed_by_itself, after.recordings, profile, after.barometer, after.ambient_c, baselines=baselines,
-        sisters=sisters, known=known,
+    alone = partial(
+        weighed_by_itself, [on_usual_fuel(one, profile, after.fuel) for one in after.recordings], profile,
+        after.barometer, after.ambient_c, baselines=baselines, sisters=sisters, known=known,
     )  # fmt: skip
     return _told(weighed, before, after, done, steps, known, alone)
 
@@ -182,7 +183,7 @@ def _told(
     done: Done,
     steps: Sequence[Step],
     known: Knowledge,
-    alone: Callable[[], ByItself | None] | None,
+    alone: Callable[[], ByItself | None],
 ) -> Proof:
     numbers, sides, said = judged(), weighed.asked.sides, after.said
     followed = list(weighed.asked.before)
@@ -195,17 +196,12 @@ def _told(
     size = None if cause is None else size_change(weighed, cause)
     shows = None if cause is None or size is None else resolves(weighed.asked, cause)
     codes = codes_after(said, before.codes, None if cause is None else cause.id, known)
-    # A verdict by itself, where it is asked, judges what is odd; else nothing odd may be left.
-    odd = (
-        []
-        if cause is None or cause.id not in weighed.asked.before
-        else odd_after(weighed.asked, cause.id, needed=alone is None)
-    )
+    odd = [] if cause is None or cause.id not in weighed.asked.before else odd_after(weighed.asked, cause.id)
     back = codes_back(codes)
     missing = (*back, *odd, *missing_of(cause, needs, sides, size, shows, said))
     others = {c: p for c, p in weighed.something_else(priors).items() if p >= WORTH_NAMING}
     stand = Standing(outcomes, evens, others, missing)
-    if alone is not None and (stand.judgement == "proved" or stand.else_is_open):
+    if stand.judgement == "proved" or stand.else_is_open:
         believe = not back and not said.returned  # a verdict on the recording after knows of neither
         stand = stand.asked_alone(alone(), cause, known, believe=believe)
     judgement = stand.judgement
