@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from rehearsed_repairs import CAR, HERE, drive, judged
 
+from airproof.diagnosis.facts import Facts, StoredCode
 from airproof.diagnosis.weigh import weigh
 from airproof.engine.profile import EngineProfile
 from airproof.engine.rehearsal.compare import as_recording
@@ -17,6 +18,7 @@ from airproof.engine.rehearsal.rehearse import Request, Scene, rehearse
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.model import NONE
 from airproof.recording.recording import Recording
+from airproof.repair.proof.after import Said
 from airproof.repair.proof.alone import ByItself, weighed_by_itself
 from airproof.repair.proof.judged import judged as numbers
 from airproof.repair.proof.prove import AfterRepair, Before, Done, prove
@@ -127,3 +129,20 @@ def test_something_else_is_asked_of_the_recording_after_by_itself(left: tuple[Fa
         assert proof.reasons[-1].startswith("by itself the recording after shows a healthy car (")
         assert "it would seem that air flow sensor reads" in proof.reasons[-1]
         assert {language(code).words(proof.reasons[-1]).language for code in ("de", "fr", "es")} == {"de", "fr", "es"}
+
+
+@pytest.mark.parametrize("code", ["P0101", "P0455"])
+def test_a_code_that_came_holds_up_the_proof_and_is_named(code: str) -> None:
+    """SAE J2012: P0101 is the air flow sensor's range or performance, P0455 a large leak of the evaporative system."""
+    weighing = weigh([blown(Fault("boost-leak", 16.0), day=1)], SUPERCHARGED, barometer=HERE, ambient_c=18.0)
+    said = Said(codes={code: "pending"}, codes_read=True, cleared=True)
+    after = AfterRepair((blown(day=2),), HERE, 18.0, said)
+    proof = prove(Before.weighed(weighing, HERE, 18.0, {}), after, Done(("mend-charge-path",)), SUPERCHARGED)
+    assert proof.judgement == "not proved yet"
+    assert f"{code} is new, pending" in proof.says
+    heard = [
+        weighed_by_itself([blown(day=2)], SUPERCHARGED, HERE, 18.0, facts=facts, known=knowledge())
+        for facts in (None, Facts(codes=(StoredCode(code, "stored"),)))
+    ]
+    without, with_code = (one.healthy for one in heard if one is not None)
+    assert with_code < without

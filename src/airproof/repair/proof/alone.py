@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from airproof.diagnosis.examine import HEALTHY_WITHOUT_COMPLAINT
+from airproof.diagnosis.facts import Facts
 from airproof.diagnosis.weigh import weigh
 from airproof.diagnosis.weighing import Barometer
 from airproof.engine.profile import EngineProfile
@@ -78,12 +79,16 @@ def weighed_by_itself(
     *,
     baselines: Sequence[Recording] = (),
     sisters: Sequence[Recording] = (),
+    facts: Facts | None = None,
     known: Knowledge,
 ) -> ByItself | None:
-    """What the recordings after say by themselves; None where no verdict can be given on them."""
+    """What the recordings after say by themselves, with the codes and readiness of after (`facts`); None where no
+    verdict can be given on them.
+    """
     verdict = weigh(
-        after, profile, baselines=baselines, sisters=sisters, barometer=barometer, ambient_c=ambient_c, known=known
-    ).verdict
+        after, profile, baselines=baselines, sisters=sisters, barometer=barometer, ambient_c=ambient_c, facts=facts,
+        known=known,
+    ).verdict  # fmt: skip
     faulty = [one for one in verdict.causes if one.id != NONE]
     if verdict.refusal is not None or not faulty:
         return None

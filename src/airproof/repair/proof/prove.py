@@ -144,7 +144,8 @@ def prove(
     # Another fuel shifts the trims, which a verdict by itself would take for a fault.
     alone = partial(
         weighed_by_itself, [on_usual_fuel(one, profile, after.fuel) for one in after.recordings], profile,
-        after.barometer, after.ambient_c, baselines=baselines, sisters=sisters, known=known,
+        after.barometer, after.ambient_c, baselines=baselines, sisters=sisters,
+        facts=evidence_after(after.said, before.codes, known), known=known,
     )  # fmt: skip
     return _told(weighed, before, after, done, steps, known, alone)
 
@@ -197,13 +198,11 @@ def _told(
     shows = None if cause is None or size is None else resolves(weighed.asked, cause)
     codes = codes_after(said, before.codes, None if cause is None else cause.id, known)
     odd = [] if cause is None or cause.id not in weighed.asked.before else odd_after(weighed.asked, cause.id)
-    back = codes_back(codes)
-    missing = (*back, *odd, *missing_of(cause, needs, sides, size, shows, said))
+    missing = (*codes_back(codes), *odd, *missing_of(cause, needs, sides, size, shows, said))
     others = {c: p for c, p in weighed.something_else(priors).items() if p >= WORTH_NAMING}
     stand = Standing(outcomes, evens, others, missing)
     if stand.judgement == "proved" or stand.else_is_open:
-        believe = not back and not said.returned  # a verdict on the recording after knows of neither
-        stand = stand.asked_alone(alone(), cause, known, believe=believe)
+        stand = stand.asked_alone(alone(), cause, known, believe=not said.returned)  # of that it does not know
     judgement = stand.judgement
     changes = finding_changes(sides)
     says = in_a_sentence(
