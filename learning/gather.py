@@ -52,10 +52,8 @@ EXCERPT_SHARE, EXCERPT_S = 0.6, (50.0, 320.0)  # of the recordings are also judg
 SLOWER = (1, 1, 2, 4, 6)  # excerpts keep every so manieth sample, as a slow logger would
 ALWAYS = ("engine_speed", "manifold_pressure")
 CHECKED_EVERY = 3  # only every so manieth car is also judged by the checks, which takes its time: to find the shares
-WITH_GOOD_SHARE, WITH_GOOD_KEPT = (
-    0.45,
-    0.9,
-)  # of whole recordings are also judged with another healthy day as known good
+WITH_GOOD_SHARE = 0.45  # of whole recordings are also judged with another healthy day as known good
+WITH_GOOD_KEPT = 0.9  # of those of cars that are kept back
 ALL = tuple(knowledge().causes)
 
 

@@ -5,7 +5,7 @@
 FOLDER holds cars gathered with another seed and `kept`; KIND is first or again. `grow.py` finds the shares with a
 forest and a net from two cars in three; those that ship have learnt from all, and know new cars a little better. Prints
 how such cars fare as heard so far, and as heard when found on the other half of them; then writes the shares found on
-all of them into src/airproof/diagnosis/data/learned_KIND.npz. Needs SciPy, which the package itself does not.
+all of them into src/airproof/diagnosis/data/learned_KIND.npz. Needs what grow.py needs.
 """
 
 from __future__ import annotations
@@ -14,28 +14,24 @@ import sys
 from pathlib import Path
 
 import numpy as np
+import teach
 from grow import DATA
 from loudness import KIN, Hearing, best_hearing, tell
 from numpy.typing import NDArray
 from rows import ALL, Rows, load
 
 from airproof.diagnosis.picture.learned import KINDS, learned
-from airproof.diagnosis.picture.net import inputs_of
 
 Floats = NDArray[np.float64]
 
-MANY = 4000  # rows at once
 FAMILIAR = 0  # the place of that end in the shares
 
 
 def parts_of(kind: str, rows: Rows) -> list[Floats]:
     """What forest and net as they ship say of the rows, (n, C) each."""
     known = learned(kind)
-    given = [row.astype(float) for row in rows.features]
-    by_forest = [(added.sum(axis=0) + before) for added, before in map(known.forest.contributions, given)]
-    heard = np.array([known.forest.heard(row) for row in given])
-    by_net = [known.net.says(inputs_of(known.net.healthy, heard[k : k + MANY])) for k in range(0, len(heard), MANY)]
-    return [np.array(by_forest), np.concatenate(by_net)]
+    told = [known.forest.contributions(row.astype(float)) for row in rows.features]
+    return [np.array([added.sum(axis=0) + before for added, before in told]), teach.said_by(known.net, rows)]
 
 
 def so_far(kind: str) -> Hearing:

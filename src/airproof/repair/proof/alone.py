@@ -19,7 +19,7 @@ from airproof.knowledge.model import NONE, Knowledge
 from airproof.recording.recording import Recording
 from airproof.repair.proof.judged import judged
 from airproof.repair.proof.proof import Missing
-from airproof.repair.proof.words import in_hundred
+from airproof.repair.proof.words import in_hundred, in_small
 
 
 @dataclass(frozen=True)
@@ -53,7 +53,7 @@ class ByItself:
         """What stands between this and a proof where it does not call the car healthy; `mended`: what was to be."""
         shows = "still shows it" if self.cause == mended else "may show something else"
         says = (
-            f"weighed by itself, the recording after {shows}: {_lower(self.fault)} ({in_hundred(self.probability)}; "
+            f"weighed by itself, the recording after {shows}: {in_small(self.fault)} ({in_hundred(self.probability)}; "
             f"nothing wrong {in_hundred(self.healthy)}); look there, and record again"
         )
         return Missing("odd", None, says)
@@ -63,11 +63,12 @@ class ByItself:
         shows = (
             f"a healthy car ({in_hundred(self.healthy)})"
             if self.calls_it_healthy
-            else f"{_lower(self.fault)} ({in_hundred(self.probability)})"
+            else f"{in_small(self.fault)} ({in_hundred(self.probability)})"
         )
         return (
             f"by itself the recording after shows {shows}, and that counts; held against the one before it would seem "
-            f"that {_lower(title)} ({in_hundred(probability)}), which rests on how well the fault before was taken out"
+            f"that {in_small(title)} ({in_hundred(probability)}), which rests on how well the fault before was taken "
+            "out"
         )
 
 
@@ -93,7 +94,3 @@ def weighed_by_itself(
     if verdict.refusal is not None or not faulty:
         return None
     return ByItself(verdict.probability(NONE), faulty[0].id, faulty[0].title, faulty[0].probability)
-
-
-def _lower(title: str) -> str:
-    return title[:1].lower() + title[1:]

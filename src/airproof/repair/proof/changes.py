@@ -22,7 +22,7 @@ from airproof.repair.proof.courses import Found
 from airproof.repair.proof.levels import LEVELS
 from airproof.repair.proof.proof import Amount, Change
 from airproof.repair.proof.sides import Sides
-from airproof.repair.proof.words import amount_in_words, with_sign
+from airproof.repair.proof.words import amount_in_words, in_small, with_sign
 
 Floats = NDArray[np.float64]
 
@@ -97,7 +97,7 @@ def size_change(found: Found, cause: Cause) -> Change | None:
         healthy=None,
         place="",
         moved=bool(abs(middle) > half * MOVED / NINETY),
-        says=f"{cause.title[:1].lower()}{cause.title[1:]}: {amount_in_words(before, cause.unit, signed)} before, "
+        says=f"{in_small(cause.title)}: {amount_in_words(before, cause.unit, signed)} before, "
         f"{amount_in_words(after, cause.unit, signed)} after",
     )
 

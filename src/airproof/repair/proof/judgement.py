@@ -8,7 +8,7 @@ from airproof.knowledge.model import Cause, Knowledge
 from airproof.repair.proof.judged import Judged
 from airproof.repair.proof.proof import Change, Judgement, Missing, Outcome
 from airproof.repair.proof.stretches import Needs
-from airproof.repair.proof.words import amount_in_words, in_hundred, plus_minus, with_sign
+from airproof.repair.proof.words import amount_in_words, in_hundred, in_small, plus_minus, with_sign
 
 
 def judge(
@@ -68,7 +68,7 @@ def in_a_sentence(
             return f"not fixed: {called} is as it was{both}"
         case "fixed, but something else shows":
             first = next(iter(others), None)
-            what = "" if first is None else f": {_lower(known.causes[first].title)}"
+            what = "" if first is None else f": {in_small(known.causes[first].title)}"
             return f"{called} is gone, but something else shows now{what}"
     stands_between = [one for one in missing if one.needed] or [one for one in missing if one.what == "odd"]
     if stands_between:
@@ -113,7 +113,3 @@ def _undecided(called: str, done: Mapping[Outcome, float], even: Mapping[Outcome
     open_ = sorted((p, name) for name, p in outcomes.items() if p >= 0.02)[::-1]
     said = ", ".join(f"{words[name]} ({in_hundred(p)})" for p, name in open_)
     return f"of {called} these recordings leave open whether {said}"
-
-
-def _lower(text: str) -> str:
-    return text[:1].lower() + text[1:]

@@ -16,7 +16,7 @@ from airproof.repair.proof.levels import LEVELS
 from airproof.repair.proof.proof import Change, CodesAfter, Compared, Missing
 from airproof.repair.proof.sides import Sides
 from airproof.repair.proof.stretches import SOAK, Needs, drive
-from airproof.repair.proof.words import amount_in_words, plain
+from airproof.repair.proof.words import amount_in_words, in_small, plain
 
 PRESSURE_SENSORS = frozenset({"map-offset", "map-gain", "supply-reference", "boost-sensor-scale", "baro-sensor"})
 WELL_KNOWN_KPA = 1.0  # a day's pressure known to this is no hindrance
@@ -106,7 +106,7 @@ def _regimes(wanted: Mapping[str, float], sides: Sides, *, needed: bool) -> list
         if there >= least:
             continue
         stretch = drive().stretches[name]
-        what = f"{stretch.title[:1].lower()}{stretch.title[1:]}"
+        what = in_small(stretch.title)
         record = math.ceil(max(least - there, min(stretch.seconds, least)))
         if there < 0.5:
             says = f"no {name} interval after the repair: record {record} s or more ({what})"

@@ -36,7 +36,7 @@ from airproof.repair.proof.stretches import drive
 from airproof.repair.proof.taken_out import taken_out
 from airproof.repair.proof.usual_fuel import on_usual_fuel
 from airproof.repair.proof.witnesses import AloneWitness
-from airproof.repair.proof.words import in_hundred
+from airproof.repair.proof.words import in_hundred, in_small
 
 WORTH_NAMING = 0.02
 CHANGES_OF_A_SENSOR = "replace"  # kinds of step after which a part has a tolerance of its own
@@ -276,7 +276,7 @@ def _reasons(
     if steps:
         lines.append(f"done: {'; '.join(step.title for step in steps)}")
     if cause is not None and steps and not any(cause.id in step.cures for step in steps):
-        lines.append(f"what was done does not usually mend this: {cause.title[:1].lower()}{cause.title[1:]}")
+        lines.append(f"what was done does not usually mend this: {in_small(cause.title)}")
     lines.append(
         f"gone and nothing else: {in_hundred(outcomes['fixed'])} after what was done, {in_hundred(evens['fixed'])} if "
         f"that had been as likely to fail as to help; a proof needs {in_hundred(judged().proved)} and "

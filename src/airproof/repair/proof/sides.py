@@ -18,13 +18,14 @@ from airproof.diagnosis.examine import case_of, case_within
 from airproof.diagnosis.hypotheses import Hypotheses
 from airproof.diagnosis.picture import check as whole_picture
 from airproof.diagnosis.weighing import Barometer
-from airproof.engine.air_path import OnePath, generic_belief, learn_engine, learn_type
+from airproof.engine.air_path import generic_belief, learn_engine, learn_type
 from airproof.engine.profile import EngineProfile
 from airproof.engine.shared import shared
 from airproof.engine.smooth_table import EngineBelief, Smoothness
 from airproof.knowledge.model import Fuel
 from airproof.recording.joined import joined
 from airproof.recording.recording import Interval, Recording
+from airproof.repair.proof.usual_fuel import burning, path_on_usual_fuel
 
 Floats = NDArray[np.float64]
 
@@ -91,11 +92,11 @@ def sides_of(
 
     def case(side: Side, strays: Floats) -> Case:
         own = replace(belief, covariance=belief.covariance + strays)
-        burnt = profile if side.fuel is None else profile.model_copy(update={"fuel": side.fuel})
+        burnt = burning(profile, side.fuel)
         made = case_of(
             joined(side.recordings), burnt, side.barometer or UNKNOWN_PLACE, own, hypotheses, side.ambient_c, good
         )
-        made = replace(made, baselines=tuple(good), path=_on_usual_fuel(made.path, profile))
+        made = replace(made, baselines=tuple(good), path=path_on_usual_fuel(made.path, profile))
         if side.there is None:
             return made
         return case_within(made, side.there, strangeness=whole_picture.strangeness_of(made))
@@ -108,12 +109,6 @@ def sides_of(
         second = replace(second, path=replace(second.path, closed_stop=stop))
     same_place = before.barometer is None and after.barometer is None
     return Sides(first, second, belief, strays_before, strays_after, same_place, replaced)
-
-
-def _on_usual_fuel(path: OnePath, profile: EngineProfile) -> OnePath:
-    """The points as if the usual fuel had been burnt: the loop has to add as much as the other one needs more of."""
-    share = path.profile.stoichiometric / profile.stoichiometric
-    return path if share == 1.0 else replace(path, points=replace(path.points, trim=path.points.trim * share))
 
 
 def _scaled(smoothness: Smoothness, variance: float) -> Smoothness:

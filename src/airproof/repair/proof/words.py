@@ -1,4 +1,4 @@
-"""Numbers in the sentences of a proof: to the digits that their uncertainty leaves meaning to."""
+"""Numbers in the sentences of a proof, to the digits that their uncertainty leaves meaning to, and titles in them."""
 
 from __future__ import annotations
 
@@ -58,3 +58,8 @@ def in_hundred(probability: float) -> str:
     if probability < 0.005:
         return "less than 1 in 100"
     return f"{100.0 * probability:.0f} in 100"
+
+
+def in_small(title: str) -> str:
+    """A title as it stands within a sentence: beginning small."""
+    return title[:1].lower() + title[1:]
