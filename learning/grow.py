@@ -1,23 +1,23 @@
 """Learn the picture from gathered rows, and how loudly each source of evidence is to be heard.
 
-    python learning/grow.py FOLDER [KIND WAY]
+    python learning/grow.py FOLDER KEPT KIND WAY
 
-KIND is first or again (with a known-good recording). WAY is shaken: a forest for strange recordings, written to
+FOLDER holds the rows that are learnt from, KEPT those of cars that nothing is learnt from (gathered with `kept`). KIND
+is first or again (with a known-good recording). WAY is shaken: a forest for strange recordings, written to
 src/airproof/diagnosis/data/shaken_KIND.npz; or rehearsed: forest, net and shares for familiar ones, learned_KIND.npz.
-Prints how each fares on cars it has not seen. Needs LightGBM and PyTorch, which the package itself does not.
+Prints how each fares on the cars kept. Needs LightGBM and PyTorch, which the package itself does not.
 """
 
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from dataclasses import replace
-from itertools import product
 from pathlib import Path
 
 import numpy as np
 import teach
 import trees
-from gather import CHECKED_EVERY
 from loudness import KIN, Hearing, best_hearing, tell
 from numpy.typing import NDArray
 from rows import ALL, Rows, load
@@ -48,6 +48,7 @@ def usual(rows: Rows, kind: str, features: tuple[str, ...], rng: np.random.Gener
     """(I, 3, F): the 5, 50 and 95 % points of healthy cars, shaken, by induction."""
     healthy = rows.where(rows.cause == ALL.index(NONE))
     values = shaken(healthy.features, rng, since_known_good=kind == "again", forget=False)
+    values = np.where(np.isnan(values).all(axis=0), healthy.features, values)  # what is never shaken
     induction = values[:, features.index("car induction")]
     return np.array([np.nanquantile(values[induction == k], (0.05, 0.5, 0.95), axis=0) for k in range(len(INDUCTIONS))])
 
@@ -75,73 +76,66 @@ def _picked(rows: Rows, cause: int, rng: np.random.Generator) -> Ints:
     return rng.choice(mine, size=KEPT, replace=mine.size < KEPT)
 
 
-def tell_all(new: Rows, parts: list[Floats], hearing: Hearing) -> None:
-    """Print how cars not learnt from fare: all, and apart whole drives with every signal and the others."""
-    print("heard", hearing.picture.round(2), round(hearing.checks, 2), "between kin", hearing.kin.round(2).tolist())
-    print("too kind to", ", ".join(f"{c} {x:.2f}" for c, x in zip(ALL, hearing.too_kind, strict=True)))
-    tell("all", new, parts, hearing)
-    for name, these in (("whole drive, every signal", ~new.reduced), ("excerpts, signals left out", new.reduced)):
-        tell(name, new.where(these), [part[these] for part in parts], hearing)
+def tell_halves(kept: Rows, parts: Sequence[Floats]) -> None:
+    """Print how each half of the cars kept fares as heard when found on the other half: all, and whole drives."""
+    for half in (0, 1):
+        found_on, judged = kept.car % 2 != half, kept.car % 2 == half
+        hearing = best_hearing(kept.where(found_on), [part[found_on] for part in parts])
+        for name, these in (("all", judged), ("whole drive, every signal", judged & ~kept.reduced)):
+            tell(f"half {half}, {name}", kept.where(these), [part[these] for part in parts], hearing)
 
 
-def grow_shaken(
-    rows: Rows, seen: Rows, new: Rows, kind: str, features: tuple[str, ...]
-) -> dict[str, NDArray[np.generic]]:
-    """A forest from shaken rows, and how it fares on new cars, as they are and shaken as strange ones."""
+def grow_shaken(rows: Rows, kept: Rows, kind: str, features: tuple[str, ...]) -> dict[str, NDArray[np.generic]]:
+    """A forest from shaken rows, and how it fares on the cars kept, as they are and shaken as strange ones."""
     rng = np.random.default_rng(11)
-    forest = trees.grow(seen, kind, "shaken", rng)
-    said = trees.said_by(forest, new, seen)
-    hearing = best_hearing(new, [said])
-    tell_all(new, [said], hearing)
-    strange = replace(new, features=shaken(new.features, rng, since_known_good=kind == "again", forget=True))
+    forest = trees.grow(rows, kind, "shaken", rng)
+    hearing = best_hearing(kept, [trees.said_by(forest, kept, rows)])
+    strange = replace(kept, features=shaken(kept.features, rng, since_known_good=kind == "again", forget=True))
     picture, checks = STRANGE[kind]
     kin = np.tile(np.array(STRANGE[kind]), (len(KIN), 1))
     with_care = replace(hearing, picture=np.array([picture]), checks=checks, kin=kin)
-    tell("shaken as strange cars", strange, [trees.said_by(forest, strange, seen)], with_care)
-    return trees.as_arrays(
-        trees.grow(rows, kind, "shaken", np.random.default_rng(12)), features, rows, hearing.too_kind
-    )
+    tell("shaken as strange cars", strange, [trees.said_by(forest, strange, rows)], with_care)
+    return trees.as_arrays(forest, features, rows, hearing.too_kind)
 
 
-def grow_rehearsed(
-    rows: Rows, seen: Rows, new: Rows, kind: str, features: tuple[str, ...]
-) -> dict[str, NDArray[np.generic]]:
-    """Forest and net from rows as they are, and how loudly they are heard; from cars kept back, as long as that and
-    what each place says are found, then from all.
+def grow_rehearsed(rows: Rows, kept: Rows, kind: str, features: tuple[str, ...]) -> dict[str, NDArray[np.generic]]:
+    """Forest and net from rows as they are, and how loudly they are heard: found on those of the cars kept that are
+    familiar, as nobody hears them elsewhere.
     """
     rng = np.random.default_rng(13)
-    forest, net = trees.grow(seen, kind, "rehearsed", rng), teach.teach(seen, kind, 1)
-    parts = [trees.said_by(forest, new, seen), teach.said_by(net, new)]
-    hearing = best_hearing(new, parts)
-    tell_all(new, parts, hearing)
-    grown = forest_from(trees.as_arrays(forest, features, seen, hearing.too_kind))
-    said = what_places_said(grown, net, hearing, new, rng)
+    grown, net = trees.grow(rows, kind, "rehearsed", rng), teach.teach(rows, kind, 2)
+    forest = forest_from(trees.as_arrays(grown, features, rows, np.zeros(len(ALL))))
+    familiar = kept.where(np.array([forest.strangeness(row.astype(float)) == 0.0 for row in kept.features]))
+    print(f"{familiar.cause.size} of {kept.cause.size} rows kept are familiar", flush=True)
+    parts = [trees.said_by(grown, familiar, rows), teach.said_by(net, familiar)]
+    tell_halves(familiar, parts)
+    hearing = best_hearing(familiar, parts)
+    print("heard", hearing.picture.round(2), round(hearing.checks, 2), "between kin", hearing.kin.round(2).tolist())
+    print("too kind to", ", ".join(f"{c} {x:.2f}" for c, x in zip(ALL, hearing.too_kind, strict=True)))
     picture, checks = STRANGE[kind]
     strange = {"forest": 0.0, "net": 0.0, "shaken": picture, "checks": checks}
-    familiar = {"forest": hearing.picture[0], "net": hearing.picture[1], "shaken": 0.0, "checks": hearing.checks}
-    forest, net = trees.grow(rows, kind, "rehearsed", rng), teach.teach(rows, kind, 2)
+    heard = {"forest": hearing.picture[0], "net": hearing.picture[1], "shaken": 0.0, "checks": hearing.checks}
+    forest = replace(forest, taken=forest.taken + hearing.too_kind)
     return {
         "made": np.array(f"{np.unique(rows.car).size} cars, {rows.cause.size} rehearsals"),
         "inductions": np.array(INDUCTIONS), "heard": np.array((*PARTS, "checks")),
-        "shares": np.array([(familiar[source], strange[source]) for source in (*PARTS, "checks")]),
-        "said": said.astype(np.float16), "kin": np.array([" ".join(causes) for causes in KIN]),
+        "shares": np.array([(heard[source], strange[source]) for source in (*PARTS, "checks")]),
+        "said": what_places_said(forest, net, hearing, familiar, rng).astype(np.float16),
+        "kin": np.array([" ".join(causes) for causes in KIN]),
         "kin_shares": np.stack([hearing.kin, np.tile(np.array(STRANGE[kind]), (len(KIN), 1))], axis=-1),
         "usual": usual(rows, kind, features, rng).astype(np.float32),
-        **teach.as_arrays(net), **trees.as_arrays(forest, features, rows, hearing.too_kind),
+        **teach.as_arrays(net), **trees.as_arrays(grown, features, rows, hearing.too_kind),
     }  # fmt: skip
 
 
 def main() -> None:
-    folder = Path(sys.argv[1])
-    for kind, way in [sys.argv[2:]] if sys.argv[2:] else product(("first", "again"), ("shaken", "rehearsed")):
-        rows = load(folder, kind)
-        judged = rows.car % CHECKED_EVERY == 0  # by the checks: these cars are kept back at first
-        print(f"{kind}, {way}: {rows.cause.size} rows of {np.unique(rows.car).size} cars", flush=True)
-        made = grow_shaken if way == "shaken" else grow_rehearsed
-        held = made(rows, rows.where(~judged), rows.where(judged), kind, FIRST if kind == "first" else AGAIN)
-        path = DATA / f"{'shaken' if way == 'shaken' else 'learned'}_{kind}.npz"
-        np.savez_compressed(path, **held)
-        print(f"{path.name}: {path.stat().st_size / 1e6:.2f} MB\n")
+    folder, kept_folder, kind, way = Path(sys.argv[1]), Path(sys.argv[2]), sys.argv[3], sys.argv[4]
+    rows, kept = load(folder, kind), load(kept_folder, kind)
+    print(f"{kind}, {way}: {rows.cause.size} rows of {np.unique(rows.car).size} cars", flush=True)
+    made = grow_shaken if way == "shaken" else grow_rehearsed
+    path = DATA / f"{'shaken' if way == 'shaken' else 'learned'}_{kind}.npz"
+    np.savez_compressed(path, **made(rows, kept, kind, FIRST if kind == "first" else AGAIN))
+    print(f"{path.name}: {path.stat().st_size / 1e6:.2f} MB\n")
 
 
 if __name__ == "__main__":

@@ -22,8 +22,8 @@ NEVER = 1e-12  # in place of a prior of nothing
 
 @dataclass(frozen=True)
 class Rows:
-    """Features (n, F), evidence of checks and codes (n, C), cause by place in ALL, car and its day; `reduced` rows are
-    not of a whole drive with every signal.
+    """Features (n, F), evidence of checks and codes (n, C), cause by place in ALL, car, its day and the day of its
+    known-good recording (0 without); `reduced` rows are not of a whole drive with every signal.
     """
 
     features: Floats
@@ -32,6 +32,7 @@ class Rows:
     cause: Ints
     car: Ints
     day: Ints
+    good: Ints
     reduced: NDArray[np.bool_]
 
     def where(self, chosen: NDArray[np.bool_]) -> Rows:
@@ -54,14 +55,14 @@ def load(folder: Path, kind: str) -> Rows:
         cause = np.array([ALL.index(str(name)) for name in part["cause"][mine]])
         place, day = part["car"][mine], part["day"][mine]
         features = part[kind][mine].astype(np.float32)
-        checks, codes, reduced = (part[name][mine] for name in ("checks", "codes", "reduced"))
-        parts.append(Rows(features, checks, codes, cause, place, day, reduced))
+        checks, codes, good, reduced = (part[name][mine] for name in ("checks", "codes", "good", "reduced"))
+        parts.append(Rows(features, checks, codes, cause, place, day, good, reduced))
     return Rows.together(parts)
 
 
 def with_others(rows: Rows, times: int, rng: np.random.Generator) -> tuple[Floats, Ints]:
     """Features and causes of the rows, and of every fault told to so many other cars."""
-    told = told_to_others(rows.features, rows.cause, rows.car, ~rows.reduced & (rows.day == 0), times, rng)
+    told = told_to_others(rows.features, rows.cause, rows.car, rows.good, ~rows.reduced & (rows.day == 0), times, rng)
     return np.concatenate([rows.features, told[0]]), np.concatenate([rows.cause, told[1]])
 
 

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from airproof.diagnosis.picture.features import NEEDS_THE_DAY, OF_CAR
+from airproof.diagnosis.picture.features import AGAIN, FIRST, NEEDS_THE_DAY, OF_CAR
 from airproof.diagnosis.picture.summaries import NAMES
 
 Floats = NDArray[np.float64]
@@ -107,11 +107,12 @@ def quantities() -> tuple[tuple[int, ...], ...]:
 
 def shaken(rows: Floats, rng: Random, *, since_known_good: bool, forget: bool, strength: float = 1.0) -> Floats:
     """Rows (n, F) with their summaries shaken, as far as is judged times `strength`; with `forget`, some know neither
-    profile nor place nor air outside.
+    profile nor place nor air outside. What lies beside at like operating points is not heard where rows are shaken: how
+    far it strays in cars unlike the rehearsed is not known.
     """
     out = np.array(rows, dtype=np.float32)
     count = len(NAMES)
-    first = count if since_known_good else 0
+    first = len(AGAIN) - len(FIRST) if since_known_good else 0
     now = slice(first, first + count)
 
     def stray(where: slice, sd: Floats) -> None:
@@ -119,6 +120,8 @@ def shaken(rows: Floats, rng: Random, *, since_known_good: bool, forget: bool, s
 
     if since_known_good:
         stray(slice(0, count), of_a_day())
+        if strength > 0.0:
+            out[:, count:first] = np.nan
     own, shared = spreads()
     stray(now, own)
     for sd, places in shared:

@@ -24,7 +24,8 @@ SWITCHES = (384, 192)
 LEFT_OUT, INPUTS_LEFT_OUT = 0.35, 0.14  # of the switches, of the inputs, at each step, by chance (dropout)
 TIGHTNESS = 0.02  # by which weights are drawn to nothing (AdamW)
 FASTEST = 0.002  # learning rate, reached after a tenth of the steps and left along a cosine (one cycle)
-TURNS, TOLD, BATCH = 40, 8, 512
+TURNS, BATCH = 40, 512
+TOLD = {"first": 8, "again": 2}  # to how many other cars every fault is told at each turn
 MANY = 20_000  # rows at once
 SAMPLE = 3000  # rehearsals of which the mean credits are taken
 
@@ -60,10 +61,10 @@ def teach(rows: Rows, kind: str, seed: int) -> Net:
     healthy = healthy_cars(rows.features[rows.cause == 0].astype(float))
     net = Taught(as_inputs(healthy, rows.features[:1]).shape[1])
     taught = torch.optim.AdamW(net.parameters(), lr=FASTEST, weight_decay=TIGHTNESS)
-    steps = TURNS * (len(with_others(rows, TOLD, rng)[1]) // BATCH + 1)
+    steps = TURNS * (len(with_others(rows, TOLD[kind], rng)[1]) // BATCH + 1)
     pace = torch.optim.lr_scheduler.OneCycleLR(taught, FASTEST, total_steps=steps, pct_start=0.1)
     for turn in range(TURNS):
-        features, cause = with_others(rows, TOLD, rng)
+        features, cause = with_others(rows, TOLD[kind], rng)
         if turn % 2 == 0:
             features = shaken(features, rng, since_known_good=kind == "again", forget=True, strength=0.0)
         weight = class_weights(cause)

@@ -19,22 +19,23 @@ Flags = NDArray[np.bool_]
 
 
 def told_to_others(
-    features: Floats, cause: Ints, car: Ints, whole: Flags, times: int, rng: np.random.Generator
+    features: Floats, cause: Ints, car: Ints, good: Ints, whole: Flags, times: int, rng: np.random.Generator
 ) -> tuple[Floats, Ints]:
     """Further rows (m, F) and their causes (m,): each fault told to so many healthy rows of other cars.
 
-    `features` (n, F); `cause` (n,), 0 for healthy; `whole` (n,): of a whole drive of the first day with every signal,
-    as such rows of one car differ by the fault alone.
+    `features` (n, F); `cause` (n,), 0 for healthy; `good` (n,): the day of the known-good recording; `whole` (n,): of a
+    whole drive of the first day with every signal, as such rows of one car and one known-good recording differ by the
+    fault alone.
     """
     count = features.shape[1] - len(OF_CAR)
     induction, metering = (features[:, count + OF_CAR.index(name)] for name in ("induction", "metering"))
     healthy = np.flatnonzero(cause == 0)
-    twins = {car[k]: features[k, :count] for k in healthy[whole[healthy]]}
+    twins = {(car[k], good[k]): features[k, :count] for k in healthy[whole[healthy]]}
     rows, causes = [], []
     for k in np.flatnonzero((cause > 0) & whole):
-        if car[k] not in twins:
+        if (car[k], good[k]) not in twins:
             continue
-        twin = twins[car[k]]
+        twin = twins[car[k], good[k]]
         change, gone = features[k, :count] - twin, np.isnan(features[k, :count]) & np.isfinite(twin)
         like = (induction[healthy] == induction[k]) & (metering[healthy] == metering[k]) & (car[healthy] != car[k])
         others = healthy[like]

@@ -174,7 +174,8 @@ def test_a_fault_told_to_another_car_changes_it_as_it_changed_its_own() -> None:
     rows[:, :3] = [[1.0, 2.0, 3.0], [1.5, np.nan, 2.0], [10.0, 20.0, np.nan], [7.0, 7.0, 7.0]]
     rows[3, -1] = 1.0  # meters in another way
     cause, car, whole = np.array([0, 5, 0, 0]), np.array([1, 1, 2, 3]), np.array([True, True, False, True])
-    further, causes = told_to_others(rows, cause, car, whole, 8, np.random.default_rng(0))
+    good = np.ones(4)
+    further, causes = told_to_others(rows, cause, car, good, whole, 8, np.random.default_rng(0))
     assert causes.tolist() == [5]
     assert further[0, :3] == pytest.approx([10.5, np.nan, np.nan], nan_ok=True)
     assert further[0, 3:] == pytest.approx(A_CAR)
@@ -182,7 +183,7 @@ def test_a_fault_told_to_another_car_changes_it_as_it_changed_its_own() -> None:
 
 def test_a_fault_without_a_healthy_twin_is_told_to_nobody() -> None:
     rows = np.column_stack([np.zeros((2, 3)), np.tile(A_CAR, (2, 1))])
-    further, _ = told_to_others(
-        rows, np.array([0, 5]), np.array([1, 1]), np.array([False, True]), 8, np.random.default_rng(0)
-    )
-    assert not further.size
+    cause, car, rng = np.array([0, 5]), np.array([1, 1]), np.random.default_rng(0)
+    for good, whole in (([1, 1], [False, True]), ([1, 2], [True, True])):  # or set beside another day than the fault
+        further, _ = told_to_others(rows, cause, car, np.array(good), np.array(whole), 8, rng)
+        assert not further.size

@@ -11,7 +11,7 @@ from airproof.diagnosis.case import Case
 from airproof.diagnosis.finding import Finding
 from airproof.diagnosis.picture.features import AGAIN, FIRST, again, first_time
 from airproof.diagnosis.picture.learned import REINSTALL, Learned, learned
-from airproof.diagnosis.picture.words import CAR, NAMED, NOT_TOLD, PLACES, place_of
+from airproof.diagnosis.picture.words import CAR, NAMED, NOT_TOLD, PLACES, named, place_of
 from airproof.diagnosis.testimony import Testimony
 from airproof.errors import BrokenKnowledge
 from airproof.knowledge.model import NONE
@@ -99,13 +99,14 @@ def _finding(case: Case, place: str, these: NDArray[np.intp], added: Floats, hea
 
 def _in_words(feature: str, *value_low_high: float) -> str | None:
     """A summary with its number and what nine in ten healthy rehearsed cars show; None where it has no number."""
-    name = feature.removeprefix("since ")
-    if name in NOT_TOLD:
+    way, _, name = feature.rpartition(" ")
+    called = named(feature)
+    if called is None or name in NOT_TOLD:
         return None
-    named, since = NAMED[name], feature != name
-    shown = [named.scale.changed(x) if since else named.scale.shown(x) for x in value_low_high]
+    shown = [called.scale.changed(x) if way else called.scale.shown(x) for x in value_low_high]
     if None in shown:
         return None
     value, low, high = shown
-    title = f"change since it was known good in {named.title}" if since else named.title
+    alike = f", {called.alike}," if called.alike else ""
+    title = f"change since it was known good{alike} in {called.title}" if way else called.title
     return f"{title} {value} (rehearsed healthy: {low} to {high})"

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airproof.diagnosis.case import Case
+from airproof.diagnosis.picture import beside
 from airproof.diagnosis.picture.summaries import NAMES, summaries
 
 Floats = NDArray[np.float64]
@@ -17,7 +18,9 @@ OF_CAR = (
     "metering",
 )  # fmt: skip
 FIRST: tuple[str, ...] = (*NAMES, *(f"car {name}" for name in OF_CAR))
-AGAIN: tuple[str, ...] = (*(f"since {name}" for name in NAMES), *FIRST)
+AGAIN: tuple[str, ...] = (
+    *(f"since {name}" for name in NAMES), *(f"beside {name}" for name in beside.NAMES), *FIRST
+)  # fmt: skip
 
 KNOWN_DAY_SD_KPA = 2.0
 NEEDS_THE_DAY = tuple(NAMES.index(name) for name in ("ko_map", "ko_charge", "baro"))
@@ -64,10 +67,12 @@ def first_time(case: Case) -> Floats:
 
 
 def again(case: Case) -> Floats:
-    """Features of a car with known-good recordings, in the order of AGAIN: first what has changed since."""
+    """Features of a car with known-good recordings, in the order of AGAIN: first what has changed since, then what is
+    different at like operating points.
+    """
     now = first_time(case)
     good = np.array([seen_of(one) for one in case.baselines])
     known = np.isfinite(good)
     count = known.sum(axis=0)
     before = np.where(count > 0, np.where(known, good, 0.0).sum(axis=0) / np.maximum(count, 1), np.nan)
-    return np.concatenate([now[: len(NAMES)] - before, now])
+    return np.concatenate([now[: len(NAMES)] - before, beside.beside(case, case.baselines), now])

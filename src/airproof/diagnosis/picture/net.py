@@ -19,7 +19,7 @@ from airproof.diagnosis.picture.healthy import Healthy, voices
 
 Floats = NDArray[np.float64]
 
-STEPS = 16  # points of the walk (Gauss and Legendre): credits are then right to a thousandth of a neper
+STEPS = 24  # points of the walk (Gauss and Legendre): credits are then right to a thousandth of a neper
 _AT, _WEIGHT = np.polynomial.legendre.leggauss(STEPS)
 WALK_AT, WALK_WEIGHT = (_AT + 1.0) / 2.0, _WEIGHT / 2.0
 

@@ -33,13 +33,10 @@ NAMES = (
 
 def full_load(case: Case, day_kpa: float) -> dict[str, float]:
     """Medians of the late parts of all pulls, slopes over speed, and the course of the longest."""
-    spans = [(a, b) for a, b in case.regimes.intervals(Regime.FULL_LOAD) if b - a > SHORTEST_S]
-    if not spans:
+    late = late_moments(case)
+    if not late.size:
         return {}
-    late = np.concatenate([np.arange(a + LATE * (b - a), b, STEP_S) for a, b in spans])
-    if late.size < FEWEST:
-        return {}
-    of_moment = _quantities(case, day_kpa, late)
+    of_moment = quantities(case, day_kpa, late)
     found: dict[str, float] = {}
     for what, values in of_moment.items():
         known = values[np.isfinite(values)]
@@ -49,10 +46,22 @@ def full_load(case: Case, day_kpa: float) -> dict[str, float]:
         slope = _slope(of_moment["n"], of_moment[what])
         if slope is not None:
             found[f"full_{what}_slope"] = slope
-    return found | _course(case, max(spans, key=lambda span: span[1] - span[0]))
+    return found | _course(case, max(_spans(case), key=lambda span: span[1] - span[0]))
 
 
-def _quantities(case: Case, day_kpa: float, times: Floats) -> dict[str, Floats]:
+def _spans(case: Case) -> list[Interval]:
+    return [(a, b) for a, b in case.regimes.intervals(Regime.FULL_LOAD) if b - a > SHORTEST_S]
+
+
+def late_moments(case: Case) -> Floats:
+    """Moments (s) in the late parts of all pulls; none where there are too few."""
+    late = [np.arange(a + LATE * (b - a), b, STEP_S) for a, b in _spans(case)]
+    found = np.concatenate(late) if late else np.empty(0)
+    return found if found.size >= FEWEST else np.empty(0)
+
+
+def quantities(case: Case, day_kpa: float, times: Floats) -> dict[str, Floats]:
+    """What is asked of each moment of a pull (n,); logarithms, advance in tens of degrees, air in tens of kelvin."""
     profile = case.profile
     names = (
         "engine_speed", "manifold_pressure", "air_flow", "fuel_rate", "intake_temperature", "charge_pressure",

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
-from airproof.diagnosis.picture import answers, loads, over_time, pulls, unsteadiness
+from airproof.diagnosis.picture import answers, beside, loads, over_time, pulls, unsteadiness
 from airproof.diagnosis.picture.summaries import ACROSS, NAMES
 
 PLACES = ("engine-off", "idle", "part-load", "full-load", "in-motion", "over-time")
@@ -67,6 +67,10 @@ _TITLES = {
     "p_bottom": "lowest pressure as a share of the barometer",
     "lag_excess": "delay of the pressure behind the air flow, both behind the throttle",
 }
+_TITLES_BESIDE = {
+    "open_p": "manifold pressure", "open_flow": "air flow", "open_fuel": "fuel burnt",
+    "gain": "speed gained each second of the pull",
+}  # fmt: skip
 _PAIRS = {
     "thr_map": "the pressure behind the throttle", "flow_map": "the pressure behind the air flow",
     "load_map": "the pressure behind calculated load", "thr_flow": "the air flow behind the throttle",
@@ -74,6 +78,10 @@ _PAIRS = {
 }  # fmt: skip
 _ANSWERS = {"lag": "delay of", "fit": "agreement of", "tail": "trailing of"}
 _LOADS = {"idle": "at idle", "light": "at light load", "middle": "at part load", "high": "at high load"}
+_WAYS = {
+    "low": "the lowest tenth of", "high": "the highest tenth of", "later": "change from beginning to end in",
+    "grows": "growth with flow of",
+}  # fmt: skip
 _TIMES = {"later": "change from beginning to end in", "apart": "spread at like load of"}
 
 
@@ -175,11 +183,14 @@ NOT_TOLD = ("lag_excess", *(f"thr_full_over_{load}" for what, load in ACROSS if 
 
 @dataclass(frozen=True)
 class Named:
-    """A summary's title, where it is taken, and on what scale it is told."""
+    """A summary's title, where it is taken, and on what scale it is told; `alike` is what is alike where it is set
+    beside a known-good recording.
+    """
 
     title: str
     place: str
     scale: Scale
+    alike: str = ""
 
 
 def _scale_of(name: str, what: str) -> Scale:
@@ -221,11 +232,46 @@ def _named(name: str) -> Named:
 
 NAMED: dict[str, Named] = {name: _named(name) for name in NAMES}
 
+
+def _named_beside(name: str) -> Named:
+    """A summary that is set beside a known-good recording: the engine in the same state, so far as two axes tell it."""
+    first, _, rest = name.partition("_")
+    if first == "full":
+        what, grows, _ = rest.partition("_grows")
+        title, scale = _titled_beside(what)
+        title = f"{title} at full load" if what in pulls.LEVELS else title
+        return Named(f"growth with speed of {title}" if grows else title, "full-load", scale, "at like speed")
+    stem, _, way = name.rpartition("_")
+    if way in _WAYS and stem in beside.ALL_OVER:
+        title, scale = _titled_beside(stem)
+        return Named(f"{_WAYS[way]} {title}", "part-load" if way == "grows" else "over-time", scale, _alike(stem))
+    title, scale = _titled_beside(rest)
+    where = {**_LOADS, beside.BOOST: "above part load"}[first]
+    return Named(f"{title} {where}", "idle" if first == "idle" else "part-load", scale, _alike(rest))
+
+
+def _alike(what: str) -> str:
+    return "at like speed and opening" if what.startswith("open_") else "at like speed and pressure"
+
+
+def _titled_beside(what: str) -> tuple[str, Scale]:
+    title = _TITLES_BESIDE.get(what) or _TITLES[what]
+    return title, _BY_WHAT.get(what, _PERCENT_MORE)
+
+
+BESIDE: dict[str, Named] = {name: _named_beside(name) for name in beside.NAMES}
+
 CAR = "car"
 """The place of what is known of car and day, rather than seen in the recording."""
 
 
 def place_of(feature: str) -> str:
     """The place that a feature of a forest belongs to, one of PLACES or CAR."""
-    name = feature.removeprefix("since ")
-    return NAMED[name].place if name in NAMED else CAR
+    called = named(feature)
+    return CAR if called is None else called.place
+
+
+def named(feature: str) -> Named | None:
+    """How a feature of a forest is called and shown; None for what is known of car and day."""
+    way, _, name = feature.partition(" ")
+    return BESIDE.get(name) if way == "beside" else NAMED.get(name if way == "since" else feature)
