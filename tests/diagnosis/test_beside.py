@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from small_cases import TURBO, case_of, changed, workshop_round
+from small_cases import TURBO, case_of, changed, without, workshop_round
 
 from airproof.diagnosis.picture import beside
 from airproof.diagnosis.picture.features import AGAIN, again
@@ -45,6 +47,21 @@ class TestOfTheCar:
         values = beside.beside(case_of(elsewhere, TURBO), [case_of(GOOD, TURBO)])
         assert np.isnan(values[beside.NAMES.index("middle_ve")])
         assert np.isnan(beside.beside(case_of(GOOD, TURBO), [])).all()
+
+    @pytest.mark.parametrize("seed", range(12))
+    def test_signals_and_stretches_may_be_missing_on_either_side(self, seed: int) -> None:
+        rng = np.random.default_rng(seed)
+
+        def some():
+            start = float(rng.uniform(0.0, GOOD.end_s - 5.0))
+            part = GOOD.between(start, float(rng.uniform(start + 1.0, GOOD.end_s))) if seed % 2 else GOOD
+            kept = {n: s for n, s in part.signals.items() if len(s) and rng.random() < 0.6}
+            return case_of(replace(part, signals=kept), TURBO)
+
+        values = beside.beside(some(), [some()])
+        assert not np.isinf(values).any()
+        no_pressure = case_of(without(GOOD, "manifold_pressure"), TURBO)
+        assert not np.isinf(beside.beside(no_pressure, [some()])).any()
 
     def test_two_known_good_recordings_are_one(self) -> None:
         good = case_of(GOOD, TURBO)

@@ -29,6 +29,7 @@ FEWEST, FEWEST_IN_ALL = 2, 8
 TAIL, PART = 0.1, 0.35  # of the points: at either end of what they show; of the time, at beginning and end
 STRAIGHT = 2.0  # typical distances from the middle, up to which a point pulls a slope nearly in full
 LEAST_REACH = 0.15  # spread of what a slope is over, below which it is drawn to nothing
+LEAST_FLOW = 1e-3  # of the idle's at the pressure of the day
 HALF_S = 0.5  # about a moment, over which speed is gained
 
 AT_PRESSURE = ("thr", "ve", "fve", "load", "lam", "trim", "adv")
@@ -77,10 +78,11 @@ def _at_points(case: Case, goods: Sequence[Case], found: dict[str, float]) -> No
             if known.size >= FEWEST:
                 found[f"{place}_{what}"] = float(np.median(known))
     flow = np.exp(now["p"] + now["n"])
+    flow /= np.max(flow, where=np.isfinite(flow), initial=LEAST_FLOW)
     for what in ALL_OVER:
         known = np.isfinite(off[what])
         if np.count_nonzero(known) >= FEWEST_IN_ALL:
-            _all_over(what, off[what][known], now["time"][known], flow[known] / np.nanmax(flow), found)
+            _all_over(what, off[what][known], now["time"][known], flow[known], found)
 
 
 def _all_over(what: str, off: Floats, time: Floats, flow: Floats, found: dict[str, float]) -> None:
