@@ -13,6 +13,8 @@ from hypothesis import strategies as st
 from invented_case import case
 from invented_weighings import cause, verdict
 
+from airproof.diagnosis.picture import check as whole_picture
+from airproof.diagnosis.picture.features import AGAIN
 from airproof.diagnosis.place_as_typed import the_barometer
 from airproof.diagnosis.verdict import Size
 from airproof.diagnosis.weigh import STANDING_CAUTIONS, weigh
@@ -225,3 +227,11 @@ def test_what_was_taken_for_granted_of_an_engine_is_translated(code):
     bare = EngineProfile(displacement_l=2.0, cylinders=4, induction="turbocharged", air_metering="both")
     assert len(bare.assumed) == 3
     assert language(code).words("; ".join(bare.assumed)).language == code
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_whatever_the_picture_may_name_is_translated(code):
+    said = [told for name in AGAIN if (told := whole_picture.in_words(name, 0.05, -0.01, 0.02))]
+    assert len(said) > 300
+    for told in said:
+        assert language(code).words(f"part load: {told}").language == code, told

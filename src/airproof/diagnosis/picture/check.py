@@ -89,7 +89,7 @@ def _finding(case: Case, place: str, these: NDArray[np.intp], added: Floats, hea
         for k in np.argsort(-moved)
         if moved[k] > LEAST_TOLD
         and np.isfinite([low[k], high[k]]).all()
-        and (words := _in_words(known.forest.features[these[k]], values[k], low[k], high[k]))
+        and (words := in_words(known.forest.features[these[k]], values[k], low[k], high[k]))
     ][:TOLD]
     usual = "each as usual" if off.size and np.max(off) <= 1.0 else "nothing that weighs"
     value = float(np.sqrt(np.mean(np.square(off)))) if off.size else 0.0
@@ -97,7 +97,7 @@ def _finding(case: Case, place: str, these: NDArray[np.intp], added: Floats, hea
     return Finding(name, value, 0.0, "usual ranges", (0.0, 1.0), whole, says)
 
 
-def _in_words(feature: str, *value_low_high: float) -> str | None:
+def in_words(feature: str, *value_low_high: float) -> str | None:
     """A summary with its number and what nine in ten healthy rehearsed cars show; None where it has no number."""
     way, _, name = feature.rpartition(" ")
     called = named(feature)
