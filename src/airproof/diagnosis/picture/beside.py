@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from airproof.diagnosis.case import Case
 from airproof.diagnosis.picture import loads, pulls
+from airproof.diagnosis.picture.over_time import end_less_beginning
 from airproof.recording.regimes import Regime
 
 Floats = NDArray[np.float64]
@@ -88,9 +89,7 @@ def _at_points(case: Case, goods: Sequence[Case], found: dict[str, float]) -> No
 def _all_over(what: str, off: Floats, time: Floats, flow: Floats, found: dict[str, float]) -> None:
     """At whatever load: the ends of what the points show, the end less the beginning, and how it grows with flow."""
     low, high = np.quantile(off, (TAIL, 1.0 - TAIL))
-    inorder = off[np.argsort(time, kind="stable")]
-    count = max(int(PART * inorder.size), 3)
-    later = np.median(inorder[-count:]) - np.median(inorder[:count])
+    later = end_less_beginning(off, time, PART)
     for way, value in zip(WAYS, (low, high, later, _slope(flow, off)), strict=True):
         found[f"{what}_{way}"] = float(value)
 

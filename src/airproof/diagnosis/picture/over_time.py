@@ -46,8 +46,13 @@ def _compare(name: str, values: Floats, places: Mapping[str, Bools], time: Float
     together, times = np.concatenate(left), np.concatenate(when)
     if together.size < FEWEST_IN_ALL:
         return
-    inorder = together[np.argsort(times, kind="stable")]
-    count = max(int(PART * inorder.size), 3)
-    found[f"{name}_later"] = float(np.median(inorder[-count:]) - np.median(inorder[:count]))
+    found[f"{name}_later"] = end_less_beginning(together, times, PART)
     low, high = np.quantile(together, (0.06, 0.94))
     found[f"{name}_apart"] = float(np.log(high - low + FLOOR))
+
+
+def end_less_beginning(values: Floats, times: Floats, part: float) -> float:
+    """The median of that part of the values which came last, less that of the part which came first; three at least."""
+    inorder = values[np.argsort(times, kind="stable")]
+    count = max(int(part * inorder.size), 3)
+    return float(np.median(inorder[-count:]) - np.median(inorder[:count]))

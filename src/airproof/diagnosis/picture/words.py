@@ -80,7 +80,7 @@ _ANSWERS = {"lag": "delay of", "fit": "agreement of", "tail": "trailing of"}
 _LOADS = {"idle": "at idle", "light": "at light load", "middle": "at part load", "high": "at high load"}
 _WAYS = {
     "low": "the lowest tenth of", "high": "the highest tenth of", "later": "change from beginning to end in",
-    "grows": "growth with flow of",
+    "grows": "growth from no flow to the most in",
 }  # fmt: skip
 _TIMES = {"later": "change from beginning to end in", "apart": "spread at like load of"}
 
@@ -240,7 +240,9 @@ def _named_beside(name: str) -> Named:
         what, grows, _ = rest.partition("_grows")
         title, scale = _titled_beside(what)
         title = f"{title} at full load" if what in pulls.LEVELS else title
-        return Named(f"growth with speed of {title}" if grows else title, "full-load", scale, "at like speed")
+        if grows:
+            title, scale = f"growth with speed of {title}", _BY_ENDING["_slope"]
+        return Named(title, "full-load", scale, "at like speed")
     stem, _, way = name.rpartition("_")
     if way in _WAYS and stem in beside.ALL_OVER:
         title, scale = _titled_beside(stem)
