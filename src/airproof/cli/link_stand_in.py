@@ -72,11 +72,11 @@ def stand_in_for_a_car(asked: Asked) -> None:
     addresses = TWENTY_NINE if asked.wide else ELEVEN
     stand_in = StandIn(units_of(car, addresses, newer_style=asked.newer), manners, addresses, seed)
     wrong = " ".join(fault_in_words(fault) for fault in faults) or "Nothing is wrong with it."
-    complain(f"an invented car stands in at {adapter.name}: {manners.says}. {wrong} Ctrl-C ends it")
+    says = f"an invented car stands in at {adapter.name}: {manners.says}. {wrong} Ctrl-C ends it"
     stop = threading.Event()
     if seconds is not None:
         timer = threading.Timer(seconds, stop.set)
         timer.daemon = True
         timer.start()
     with contextlib.suppress(KeyboardInterrupt):
-        serve(stand_in, adapter, clock, stop)
+        serve(stand_in, adapter, clock, stop, lambda: complain(says))

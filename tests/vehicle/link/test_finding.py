@@ -157,3 +157,29 @@ def test_the_system_clock_may_run_faster():
     assert clock.real(1.0) == 0.05
     assert clock.arrived(0.0) == pytest.approx(clock.now(), abs=0.5)
     assert ADAPTER.name == "virtual:simulated"
+
+
+@pytest.mark.parametrize(
+    ("adapter", "found"),
+    [
+        (Adapter("udp_multicast"), True),
+        (Adapter("socketcan", "vcan0"), True),
+        (Adapter("socketcan", "can0"), False),
+        (Adapter("virtual", "simulated"), False),
+    ],
+)
+def test_a_stand_in_that_a_busy_computer_keeps_waiting_is_asked_again_and_a_car_is_not(simulated, adapter, found):
+    at = simulated()
+    begins = at.clock.now() + 1.6
+
+    def opener(adapter, rate, listen_only):
+        bus = SimulatedBus(at.stand_in, at.clock)
+        send = bus.send
+        bus.send = lambda msg, timeout=None: send(msg) if at.clock.now() >= begins else None
+        return bus
+
+    if found:
+        assert len(find(adapter, at.clock, opener).units) == 2
+    else:
+        with pytest.raises(Unreachable):
+            find(adapter, at.clock, opener)

@@ -72,6 +72,42 @@ def test_several_units_answer_at_once_frames_between_frames(addresses):
     assert [one.payload[-1] for one in answers] == [i & 0xFF for i in ids]
 
 
+@dataclass
+class HeldUp(SimulatedClock):
+    """A clock of a program that a busy computer lets wait: long, once, after it has asked."""
+
+    waits_s: float = 0.0
+
+    def __post_init__(self):
+        super().__init__()
+
+    def held_up(self):
+        self._now += self.waits_s
+        self.waits_s = 0.0
+
+
+@pytest.mark.parametrize("waits_s", [0.05, 0.3, 3.0])
+@pytest.mark.parametrize("payload", [b"\x49\x02\x01ABC", VIN_ANSWER])
+def test_an_answer_that_came_while_we_were_kept_waiting_counts(waits_s, payload):
+    parrot = Parrot(0x7E8, {b"\x09\x02": payload})
+    clock = HeldUp(waits_s)
+    stand_in = StandIn([parrot], Manners(source="test", answers_after_s=0.010, chatter_per_s=300), ELEVEN)
+    bus = SimulatedBus(stand_in, clock)
+    recv = bus.recv
+
+    def receive(timeout=None):
+        heard = recv(timeout)
+        if timeout:  # after the first frame heard
+            clock.held_up()
+        return heard
+
+    bus.recv = receive
+    (answer,) = Link(GuardedBus(bus, clock), ELEVEN, clock).ask(b"\x09\x02", 0x7E8)
+    assert answer.payload == payload
+    assert parrot.asked == [b"\x09\x02"]
+    assert answer.first_s - answer.asked_s < 0.05
+
+
 def test_silence_ends_after_p2_and_is_asked_twice():
     parrot = Parrot(0x7E8)
     at = Fixture([parrot])

@@ -54,6 +54,12 @@ class Adapter:
         return self.kind not in _WITHOUT_RATE
 
     @property
+    def between_programs(self) -> bool:
+        """Whether another program of this computer is at the other end, and never a car."""
+        virtual_in_the_system = self.kind == "socketcan" and (self.channel or "").startswith("vcan")
+        return self.kind == "udp_multicast" or virtual_in_the_system
+
+    @property
     def name(self) -> str:
         """The adapter as it is typed."""
         return self.kind if self.channel is None else f"{self.kind}:{self.channel}"

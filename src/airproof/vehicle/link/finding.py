@@ -22,6 +22,11 @@ LISTENS_S = 0.6
 FRAMES_TO_BELIEVE = 3
 ASKED_MORE = 2
 
+BETWEEN_PROGRAMS = Timing(adapter=0.3)
+_ROUNDS_BETWEEN_PROGRAMS = 3
+"""Judged: Airproof authors, because a busy computer keeps a stand-in waiting for longer than any adapter holds frames
+back, and asking it again disturbs nobody."""
+
 OLD_STYLE, NEW_STYLE = b"\x01\x00", b"\x22\xf4\x00"
 """Which items are supported: service 01 (SAE J1979), and the same by service 22 (SAE J1979-2, from memory)."""
 
@@ -51,7 +56,8 @@ class Found:
         """A link to it. Raises Unreachable where the adapter cannot be opened."""
         bus = guarded(self.adapter, self.rate, clock, opener)
         bus.only_answers(self.addresses)
-        return Link(bus, self.addresses, clock, (timing or Timing()).at_pace_of(clock))
+        usual = BETWEEN_PROGRAMS if self.adapter.between_programs else Timing()
+        return Link(bus, self.addresses, clock, (timing or usual).at_pace_of(clock))
 
 
 def find(
@@ -77,7 +83,10 @@ def find(
         bus = guarded(adapter, rate, clock, opener)
         try:
             usual = (timing or Timing()).at_pace_of(clock)
-            found = _who_answers(bus, clock, replace(usual, tries=1 if unsure else 2))
+            for _ in range(_ROUNDS_BETWEEN_PROGRAMS if adapter.between_programs else 1):
+                found = _who_answers(bus, clock, replace(usual, tries=1 if unsure else 2))
+                if found is not None:
+                    break
         except Unreachable:
             if not unsure:  # at a wrong bit rate an adapter fails to send
                 raise
