@@ -150,7 +150,7 @@ class Link:
                 break
             until = min(max([*waits, *([] if everyone_known else [begins])]), ends)
             left = until - self.clock.now()
-            # A busy computer may have kept us waiting ourselves; then the answer is here already, and is looked at last.
+            # A busy computer may have kept us waiting; then the answer is here already, and is looked at last.
             overtime += left <= AN_INSTANT_S
             message = self.bus.receive(max(left, 0.0))
             if message is not None:
