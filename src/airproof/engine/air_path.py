@@ -272,14 +272,13 @@ def _asked_by_density(path: OnePath, truth: Truth) -> Floats:
 
 
 def _trim_residual(path: OnePath, truth: Truth) -> Floats:
-    """What the loop added, less what it had to add because the metering was wrong."""
-    match path.profile.air_metering:
-        case "air-flow sensor":
-            asked = _asked_by_flow(path, truth)
-        case "speed-density":
-            asked = _asked_by_density(path, truth)
-        case _:
-            asked = 0.5 * (_asked_by_flow(path, truth) + _asked_by_density(path, truth))
+    """What the loop added, less what it had to add because the metering was wrong.
+
+    A car that meters by both goes by the flow while it runs steadily, and by the pressure while the throttle moves:
+    common practice, no source.
+    """
+    by_density = path.profile.air_metering == "speed-density"
+    asked = _asked_by_density(path, truth) if by_density else _asked_by_flow(path, truth)
     expected = asked - np.log(truth.delivered)
     return np.log(path.points.trim) - expected - path.trim
 
