@@ -106,3 +106,12 @@ def test_of_two_rivals_the_better_stated_is_taken_and_the_other_reported(tmp_pat
     (left,) = [c for c in recording.report.columns if c.how == "left out"]
     assert left.heading == "MAP"
     assert "Intake manifold pressure (kPa)" in left.says
+
+
+def test_a_state_or_a_count_has_no_unit_to_be_guessed(tmp_path: Path) -> None:
+    file = tmp_path / "drive.csv"
+    rows = "\n".join(f"{n},{800 + n},{33 + n % 50},2,0,{n % 3},1.0" for n in range(200))
+    file.write_text(f"Time,Engine speed,Manifold pressure,Fuel system status,Lamp,Code count,Lambda\n{rows}\n")
+    how = {column.signal: column.how for column in read_recording(file).report.columns}
+    assert [how[name] for name in ("fuel_system_status", "lamp", "code_count")] == ["stated"] * 3
+    assert how["lambda"] == how["manifold_pressure"] == "guessed"

@@ -154,8 +154,10 @@ def _in_own_unit(column: Column, readings: list[ColumnReading]) -> _Ready | None
         says = f"{guess.says}; state it in a MAP.toml: {kind.name} = {{heading = {claim.heading!r}, unit = ...}}"
         readings.append(ColumnReading(claim.heading, None, None, "left out", says))
         return None
-    unit = StatedUnit(guess.unit)
-    return _Ready(column, in_signal_unit(column.values, guess.unit, kind), unit, "guessed", guess.says)
+    values, unit = in_signal_unit(column.values, guess.unit, kind), StatedUnit(guess.unit)
+    if kind.has_no_unit:
+        return _Ready(column, values, unit, "stated", kind.title)
+    return _Ready(column, values, unit, "guessed", guess.says)
 
 
 def _rivals_settled(ready: list[_Ready], readings: list[ColumnReading]) -> list[_Ready]:

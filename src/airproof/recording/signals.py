@@ -49,6 +49,11 @@ class SignalKind:
     source: str
 
     @property
+    def has_no_unit(self) -> bool:
+        """Whether it is a state or a count, which no file could state in any unit."""
+        return {guess.unit for guess in self.guesses} == {"1"}
+
+    @property
     def is_absolute_pressure(self) -> bool:
         """Whether the signal is a pressure that must be absolute, so that a gauge reading needs a barometer."""
         return self.unit == "kPa" and self.name != "fuel_rail_pressure"
