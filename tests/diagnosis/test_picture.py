@@ -59,13 +59,14 @@ def test_every_summary_has_a_title_a_place_and_a_way_to_be_shown() -> None:
         assert named.title
         assert named.place in PLACES
         assert place_of(f"since {name}") == named.place
-        assert re.fullmatch(r"[-+]?[0-9.]+( [^ ].*)?", named.scale.shown(0.1)), name
-        unitless = ("full_rich",)  # lambda
-        assert name in unitless or " " in named.scale.shown(0.1), name
-        assert named.scale.shown(40.0)  # no overflow, however odd the recording
-        assert re.match(r"\+0(\.0+)? ", named.scale.changed(0.0) or "+0 "), name
-        assert re.match(r"\+0(\.0+)? ", named.scale.changed(-1e-9) or "+0 "), name
-        assert not re.match(r"-0(\.0+)?( |$)", named.scale.shown(-1e-9)), name
+        shown = named.scale.shown(0.1, -1e-9, 40.0)  # no overflow, however odd the recording
+        told = re.fullmatch(r"[-+]?[0-9.]+(?P<unit>| [^ ].*) \(healthy: [-+]?[0-9.]+ to [-+]?[0-9.]+(?P=unit)\)", shown)
+        assert told is not None, shown
+        assert told["unit"] or name == "full_rich", name  # lambda has no unit
+        changes = named.scale.changed(0.0, -1e-9, 0.0)
+        for text in filter(None, (shown, changes)):
+            assert not re.search(r"-0(\.0+)?( |$)", text), name
+        assert changes is None or re.match(r"\+0(\.0+)? ", changes), name
     assert place_of("car boost") == CAR
 
 
@@ -83,8 +84,8 @@ def test_every_summary_has_a_title_a_place_and_a_way_to_be_shown() -> None:
 )
 def test_a_number_told_is_the_one_in_the_recording(case: Case, name: str, really: float, unit: str) -> None:
     found = dict(zip(NAMES, summaries(case, case.barometer.kpa), strict=True))
-    number, told = NAMED[name].scale.shown(found[name]).split(" ", 1)
-    assert told == unit
+    number, told = NAMED[name].scale.shown(found[name], 0.0, 0.0).split(" ", 1)
+    assert told.startswith(f"{unit} (healthy: ")
     assert float(number) == pytest.approx(really, rel=0.02, abs=0.3)
 
 
@@ -92,7 +93,7 @@ def test_what_changed_is_told_in_words_that_are_a_change() -> None:
     good = workshop_round(TURBO)
     case = case_of(changed(good, "air_flow", lambda v: 1.1 * v), TURBO, baselines=[good])
     told = " ".join(one.finding.says for one in whole_picture.check(case).testimonies)
-    assert "change since it was known good in metered air over displaced air" in told
+    assert "since it was known good, volumetric efficiency by metered air" in told
     assert "+10 %" in told
 
 

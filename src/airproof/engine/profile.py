@@ -62,6 +62,11 @@ class EngineProfile(BaseModel):
         return self.induction != "naturally-aspirated"
 
     @property
+    def metering(self) -> str:
+        """What the air is metered by, in words that stand by themselves."""
+        return "air-flow sensor and speed-density" if self.air_metering == "both" else self.air_metering
+
+    @property
     def assumed(self) -> tuple[str, ...]:
         """What was taken for granted because the profile does not say."""
         given = self.model_fields_set

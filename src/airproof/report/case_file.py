@@ -118,7 +118,8 @@ def sources_in_words(keys: Sequence[str], known: Knowledge) -> list[str]:
 def _cause(cause: CauseVerdict, findings: dict[str, Finding]) -> CauseShown:
     told = [e for e in cause.evidence if e.finding != BEFORE and not vague(findings.get(e.finding))]
     loud = [e for e in told if abs(weight_of(e)) >= WEIGHTS[-1][0]]
-    pieces = [_evidence(e, findings.get(e.finding)) for e in sorted(loud, key=lambda e: -abs(weight_of(e)))]
+    plainest_first = sorted(loud, key=lambda e: (is_picture(e), -abs(weight_of(e))))
+    pieces = [_evidence(e, findings.get(e.finding)) for e in plainest_first]
     says = "Nothing is wrong that this can see" if cause.id == NONE else said_of(cause)
     return CauseShown(
         id=cause.id,

@@ -127,7 +127,7 @@ def _worded(kind: str, payload: Payload, known: Knowledge) -> str:
             known_as = f"{one.name}: " if one.name else ""
             return (
                 f"engine: {known_as}{one.displacement_l:g} l, {one.cylinders} cylinders, {one.induction}, {one.fuel}, "
-                f"air by {one.air_metering}"
+                f"air by {one.metering}"
             )
         case Complaint() | Note():
             return payload.text

@@ -15,7 +15,7 @@ def rehearsed_in_words(rehearsal: Rehearsal, recording: Path, truth: Path) -> li
     """What was driven with which faults, the codes it set, and where everything is."""
     request, codes = rehearsal.request, rehearsal.codes
     profile, scene = request.profile, request.scene
-    car = f"{profile.displacement_l:g} L {profile.induction}, metered by {profile.air_metering}; seed {request.seed}"
+    car = f"{profile.displacement_l:g} L {profile.induction}, metered by {profile.metering}; seed {request.seed}"
     day = f"{scene.barometer_kpa:.1f} kPa absolute and {scene.ambient_c:.0f} degC outside"
     minutes, seconds = divmod(round(rehearsal.trace.duration_s), 60)
     wrong = [fault_in_words(fault) for fault in request.faults] or ["Nothing is wrong with it."]

@@ -159,7 +159,7 @@ class Stage:
             self._choose()
 
         one = self.request.profile
-        title = f"The engine: {one.displacement_l:g} l, {one.cylinders} cylinders, {one.induction}, {one.air_metering}"
+        title = f"The engine: {one.displacement_l:g} l, {one.cylinders} cylinders, {one.induction}, {one.metering}"
         with folded(title), Form(use, send="Rehearse with this engine"):
             engine_fields()
 

@@ -97,16 +97,14 @@ def _finding(case: Case, place: str, these: NDArray[np.intp], added: Floats, hea
     return Finding(name, value, 0.0, "usual ranges", (0.0, 1.0), whole, says)
 
 
-def in_words(feature: str, *value_low_high: float) -> str | None:
+def in_words(feature: str, value: float, low: float, high: float) -> str | None:
     """A summary with its number and what nine in ten healthy rehearsed cars show; None where it has no number."""
     way, _, name = feature.rpartition(" ")
     called = named(feature)
     if called is None or name in NOT_TOLD:
         return None
-    shown = [called.scale.changed(x) if way else called.scale.shown(x) for x in value_low_high]
-    if None in shown:
-        return None
-    value, low, high = shown
-    alike = f", {called.alike}," if called.alike else ""
-    title = f"change since it was known good{alike} in {called.title}" if way else called.title
-    return f"{title} {value} (rehearsed healthy: {low} to {high})"
+    shown = called.scale.changed(value, low, high) if way else called.scale.shown(value, low, high)
+    if shown is None or not way:
+        return shown and f"{called.title} {shown}"
+    alike = f" and {called.alike}" if called.alike else ""
+    return f"since it was known good{alike}, {called.title} {shown}"

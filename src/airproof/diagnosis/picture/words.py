@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -17,10 +17,10 @@ _TITLES = {
     "n": "engine speed as a share of the idle speed",
     "p": "manifold pressure as a share of the barometer",
     "thr": "throttle opening",
-    "ve": "metered air over displaced air",
-    "fve": "air that the fuel burns over displaced air",
-    "area": "effective throttle area for each displacement",
-    "bite": "effective throttle area for each opening above the closed stop",
+    "ve": "volumetric efficiency by metered air",
+    "fve": "volumetric efficiency by burnt fuel",
+    "area": "effective throttle area",
+    "bite": "effective throttle area for its opening",
     "trim": "total fuel correction",
     "load": "calculated load",
     "lam": "lambda over wanted lambda",
@@ -38,7 +38,7 @@ _TITLES = {
     "spool": "pressure up, after the pull begins",
     "p_slope": "growth of the pressure with speed",
     "ve_slope": "growth of metered air with speed",
-    "fve_slope": "growth of fuel with speed",
+    "fve_slope": "growth of burnt fuel with speed",
     "load_slope": "growth of calculated load with speed",
     "rest_n": "unsteadiness of engine speed from sample to sample",
     "rest_p": "unsteadiness of manifold pressure from sample to sample",
@@ -80,7 +80,7 @@ _ANSWERS = {"lag": "delay of", "fit": "agreement of", "tail": "trailing of"}
 _LOADS = {"idle": "at idle", "light": "at light load", "middle": "at part load", "high": "at high load"}
 _WAYS = {
     "low": "the lowest tenth of", "high": "the highest tenth of", "later": "change from beginning to end in",
-    "grows": "growth from no flow to the most in",
+    "grows": "growth with the flow of",
 }  # fmt: skip
 _TIMES = {"later": "change from beginning to end in", "apart": "spread at like load of"}
 
@@ -99,24 +99,28 @@ class Scale:
     signed: bool = False
     change: Literal["logarithm", "linear", "bent"] = "bent"
 
-    def shown(self, value: float) -> str:
-        """The value: "+12 %", "0.35 s", "8.1 kPa"."""
-        return self._with_unit(self.number(value), signed=self.signed)
+    def shown(self, value: float, low: float, high: float) -> str:
+        """The value beside what is usual: "+64 % (healthy: -4 to +4 %)", "0.35 s (healthy: 0.02 to 0.11 s)"."""
+        return _beside([self.number(x) for x in (value, low, high)], self.digits, self.unit, signed=self.signed)
 
-    def changed(self, by: float) -> str | None:
-        """The change: "+12 %", "-1.2 kPa"; None where the scale has none."""
+    def changed(self, by: float, low: float, high: float) -> str | None:
+        """The change in the same form; None where the scale has none."""
         if self.change == "logarithm":
-            return f"{round(100.0 * math.expm1(min(by, MOST))) + 0.0:+.0f} %"
+            return _beside([100.0 * math.expm1(min(x, MOST)) for x in (by, low, high)], 0, "%", signed=True)
         if self.change == "linear":
-            return self._with_unit(self.number(by) - self.number(0.0), signed=True)
+            steps = [self.number(x) - self.number(0.0) for x in (by, low, high)]
+            return _beside(steps, self.digits, self.unit, signed=True)
         return None
-
-    def _with_unit(self, number: float, *, signed: bool) -> str:
-        rounded = round(number, self.digits) + 0.0  # so that nothing is never called minus nothing
-        return f"{rounded:{'+' if signed else ''}.{self.digits}f} {self.unit}".rstrip()
 
 
 MOST = 9.0  # of a logarithm, so that no odd recording overflows
+
+
+def _beside(numbers: Sequence[float], digits: int, unit: str, *, signed: bool) -> str:
+    # Nothing is never called minus nothing.
+    value, low, high = (f"{round(number, digits) + 0.0:{'+' if signed else ''}.{digits}f}" for number in numbers)
+    unit = f" {unit}".rstrip()
+    return f"{value}{unit} (healthy: {low} to {high}{unit})"
 
 
 def _log(per_unit: float, digits: int, unit: str, floor: float = 0.0) -> Scale:
@@ -220,12 +224,12 @@ def _named(name: str) -> Named:
     if name in pulls.NAMES:
         what = name.removeprefix("full_")
         title = "engine speed" if what == "n" else _TITLES[what]
-        return Named(f"{title} at full load" if what in pulls.LEVELS else title, "full-load",
-                     _scale_of(name, what))  # fmt: skip
+        return Named(title, "full-load", _scale_of(name, what))
     first, _, what = name.partition("_")
     if first in _LOADS and what in _TITLES:
-        return Named(f"{_TITLES[what]} {_LOADS[first]}", "idle" if first == "idle" else "part-load",
-                     _scale_of(name, what))  # fmt: skip
+        if first == "idle":
+            return Named(_TITLES[what], "idle", _scale_of(name, what))
+        return Named(f"{_TITLES[what]} {_LOADS[first]}", "part-load", _scale_of(name, what))
     place = "engine-off" if name.startswith("ko_") or name == "baro" else "in-motion"
     return Named(_TITLES[name], place, _scale_of(name, name))
 
@@ -239,7 +243,6 @@ def _named_beside(name: str) -> Named:
     if first == "full":
         what, grows, _ = rest.partition("_grows")
         title, scale = _titled_beside(what)
-        title = f"{title} at full load" if what in pulls.LEVELS else title
         if grows:
             title, scale = f"growth with speed of {title}", _BY_ENDING["_slope"]
         return Named(title, "full-load", scale, "at like speed")
@@ -248,8 +251,10 @@ def _named_beside(name: str) -> Named:
         title, scale = _titled_beside(stem)
         return Named(f"{_WAYS[way]} {title}", "part-load" if way == "grows" else "over-time", scale, _alike(stem))
     title, scale = _titled_beside(rest)
+    if first == "idle":
+        return Named(title, "idle", scale, _alike(rest))
     where = {**_LOADS, beside.BOOST: "above part load"}[first]
-    return Named(f"{title} {where}", "idle" if first == "idle" else "part-load", scale, _alike(rest))
+    return Named(f"{title} {where}", "part-load", scale, _alike(rest))
 
 
 def _alike(what: str) -> str:

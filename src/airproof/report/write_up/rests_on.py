@@ -66,7 +66,7 @@ def _given(write: Writer) -> tuple[Block, ...]:
     case, items = write.case, []
     if case.state.engine is not None:
         one = case.state.engine.payload.engine
-        engine = f"{one.displacement_l:g} L, {one.cylinders} cylinders, {one.induction}, {one.fuel}, {one.air_metering}"
+        engine = f"{one.displacement_l:g} L, {one.cylinders} cylinders, {one.induction}, {one.fuel}, {one.metering}"
         items.append(joined([write.own("Engine:"), write.ours(engine)]))
     if case.weighing is not None:
         items.append(joined([write.own("Barometer:"), write.ours(f"{case.weighing.barometer.says}.")]))
