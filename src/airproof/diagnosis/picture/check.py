@@ -75,7 +75,7 @@ def check(case: Case) -> Picture:
 
 
 def _finding(case: Case, place: str, these: NDArray[np.intp], added: Floats, heard: Floats, known: Learned) -> Finding:
-    """The place in a sentence: the summaries that moved most, beside what healthy cars show."""
+    """The place in a sentence: what moved most, of what healthy cars do not show if there is any."""
     name, whole = f"picture-{place}", ((case.recording.start_s, case.recording.end_s),)
     if place == CAR:
         return Finding(name, 0.0, 0.0, "usual ranges", (0.0, 1.0), whole, _HEADS[CAR])
@@ -83,17 +83,19 @@ def _finding(case: Case, place: str, these: NDArray[np.intp], added: Floats, hea
     values, moved = heard[these], np.ptp(added[these], axis=1)
     with np.errstate(invalid="ignore", divide="ignore"):
         off = np.abs(values - middle) / np.where(values >= middle, high - middle, middle - low)
-    off = off[np.isfinite(off)]
     told = [
-        words
+        (off[k] > 1.0, words)
         for k in np.argsort(-moved)
         if moved[k] > LEAST_TOLD
         and np.isfinite([low[k], high[k]]).all()
         and (words := in_words(known.forest.features[these[k]], values[k], low[k], high[k]))
-    ][:TOLD]
+    ]
+    unusual = [words for is_unusual, words in told if is_unusual]
+    named = unusual or [words for _, words in told]
+    off = off[np.isfinite(off)]
     usual = "each as usual" if off.size and np.max(off) <= 1.0 else "nothing that weighs"
     value = float(np.sqrt(np.mean(np.square(off)))) if off.size else 0.0
-    says = f"{_HEADS[place]}: {'; '.join(told) or usual}"
+    says = f"{_HEADS[place]}: {'; '.join(named[:TOLD]) or usual}"
     return Finding(name, value, 0.0, "usual ranges", (0.0, 1.0), whole, says)
 
 
