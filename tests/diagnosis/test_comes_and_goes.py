@@ -18,7 +18,15 @@ from airproof.diagnosis.case import Case
 from airproof.diagnosis.comes_and_goes import _Unknowns, comes_and_goes
 from airproof.diagnosis.course import SWITCHING
 from airproof.diagnosis.examine import examine
-from airproof.diagnosis.in_windows import Windows, together
+from airproof.diagnosis.in_windows import (
+    SomeSizes,
+    Supposed,
+    Windows,
+    finer_sizes,
+    shares_of_sizes,
+    some_sizes,
+    together,
+)
 from airproof.diagnosis.testimony import TAIL, log_t
 from airproof.diagnosis.wandering import wandering
 from airproof.diagnosis.weigh import weigh
@@ -86,6 +94,17 @@ class TestAFaultThatComesAndGoes:
         assert first.size.low < -12.0 < first.size.high
         assert first.size.high < -8.0  # and not the 5 % of the mean
 
+    @pytest.mark.parametrize("share", [0.2, 0.25, 0.35])
+    def test_a_large_one_is_found_by_itself_and_not_as_its_mirror_image(self, share: float) -> None:
+        """What reads 25 % too little for 9 s in 23 could as well read 33 % too much for the other 14."""
+        low = reads_low(GOOD, share)
+        found = comes_and_goes(case_of(low))
+        foremost = max(found, key=lambda cause: found[cause].nepers)
+        assert foremost == "maf-scale"
+        assert found["maf-scale"].size == pytest.approx(-100.0 * share, abs=1.5)
+        assert agreement(found["maf-scale"].there, low) > 0.9
+        assert found["maf-scale"].rather_than_lasting > 50.0
+
     def test_the_timeline_has_its_spells(self) -> None:
         moments = weigh([reads_low(GOOD)], TURBO).verdict.timeline
         there = np.array([moment.causes.get("maf-scale", 0.0) for moment in moments])
@@ -151,6 +170,43 @@ class TestWhatDoesNotComeAndGo:
             for name, one in alone.items():
                 assert one.nepers == pytest.approx(among[name].nepers, abs=1e-6)
                 assert one.there == among[name].there
+
+
+class TestSizes:
+    @pytest.mark.parametrize("profile", [TURBO, NATURAL], ids=["turbo", "natural"])
+    def test_every_size_of_a_cause_is_as_probable_as_another_before(self, profile: EngineProfile) -> None:
+        case = case_of(GOOD, profile)
+        supposed = not_moving(some_sizes(case, None))
+        nepers = np.where(supposed.size > 0.0, 10.0, 0.0) - np.abs(supposed.size)
+        share = shares_of_sizes(case, supposed)
+        finer = not_moving(finer_sizes(case, supposed, nepers, 0.0))
+        both = supposed.and_also(finer)
+        assert finer.size.size > 0
+        for cause in np.unique(supposed.cause):
+            assert share[supposed.cause == cause].sum() == pytest.approx(1.0)
+            assert shares_of_sizes(case, both)[both.cause == cause].sum() == pytest.approx(1.0)
+            assert np.unique(both.size[both.cause == cause]).size == np.count_nonzero(both.cause == cause)
+        assert np.all(share > 0.0)
+
+    def test_finer_ones_lie_beside_the_likeliest(self) -> None:
+        case = case_of(GOOD)
+        (small, large) = some_sizes(case, {"maf-scale"})
+        supposed = not_moving([small, large])
+        nepers = np.where(supposed.size == small[1][3], 9.0, 0.0)
+        ((cause, sizes),) = finer_sizes(case, supposed, nepers, 3.0)
+        assert cause == "maf-scale"
+        assert small[1][2] < sizes.min() < small[1][3] < sizes.max() < small[1][4]
+
+
+def not_moving(sizes: SomeSizes) -> Supposed:
+    """Hypotheses that move nothing, each list of sizes a branch."""
+    many = [its.size for _, its in sizes]
+    return Supposed(
+        np.repeat([cause for cause, _ in sizes], many),
+        np.concatenate([its for _, its in sizes]),
+        np.repeat(np.arange(len(sizes)), many),
+        np.zeros((sum(many), 1)),
+    )
 
 
 class TestWandering:

@@ -12,15 +12,27 @@ for seconds, as a fault does. So a switching cause is held against wandering of 
 
 from __future__ import annotations
 
-from collections.abc import Collection
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from airproof.diagnosis.case import Case
 from airproof.diagnosis.checks.relations import asked_of
-from airproof.diagnosis.in_windows import Seen, Supposed, Windows, some_sizes, suppose, together
+from airproof.diagnosis.in_windows import (
+    Seen,
+    SomeSizes,
+    Supposed,
+    Windows,
+    finer_sizes,
+    foremost_of_branches,
+    shares_of_sizes,
+    some_sizes,
+    suppose,
+    together,
+)
 from airproof.diagnosis.testimony import TAIL, log_t
 from airproof.diagnosis.two_states import TwoStates
 from airproof.diagnosis.wandering import all_wandering
@@ -37,9 +49,7 @@ MOST_WINDOWS = 450  # a quarter of an hour; of longer recordings they are wider
 FEWEST_WINDOWS = 20  # with fewer there is nothing that could be seen to come and go
 ROUNDS, ROUNDS_SETTLING = 8, 20  # of each size, and of an engine in which nothing switches
 NO_MORE = 0.1  # nepers that a round brings to a cause that has not settled
-FALLEN, LOST, TRIED = 20.0, 15.0, 3
-"""Nepers below the best of its smaller sizes at which larger ones of a cause are not asked any more, and below a
-healthy engine; and how many sizes are tried of one that never comes to be worth a look."""
+LOST = 15.0  # nepers below a healthy engine that a cause must get above within its rounds
 
 WORTH_A_LOOK = 3.0  # nepers against mere noise from which a cause is held against wandering
 
@@ -70,40 +80,41 @@ def comes_and_goes(case: Case, causes: Collection[str] | None = None) -> dict[st
         return {}
     seen = together(parts)
     engine = _Unknowns.of(case, seen)
+    healthy = engine.settled(seen.off[None, :])
+    plain = float(log_t(healthy.off[0] / seen.sd).sum() - healthy.cost[0])
     chain = TwoStates.lasting(THERE_S, AWAY_S, width)
-    supposed = suppose(parts, some_sizes(case, causes))
-    fitted = _fitted(engine, seen, supposed, chain, count)
-    likely = np.flatnonzero(fitted.nepers > WORTH_A_LOOK)
-    if not likely.size:
+    ear = _Ear(engine, chain, seen.off / seen.sd, seen.window, count, plain)
+    fitted = _fitted(case, parts, seen, ear, some_sizes(case, causes))
+    likely, off, moves = fitted.likely, fitted.off, fitted.likely.moves
+    if not likely.size.size:
         return {}
-    support, off, moves = fitted.support[likely], fitted.off[likely], supposed.moves[likely]
-    there, before = chain.likeliest(support)
-    stayed, seldom = TwoStates.seldom(width).likeliest(support)
-    healthy, all_along = engine.settled(seen.off[None, :]), engine.settled(seen.off + moves)
+    there, before = chain.likeliest(fitted.support)
+    stayed, seldom = TwoStates.seldom(width).likeliest(fitted.support)
+    all_along = engine.settled(seen.off + moves)
     ways = [
         (healthy.off, -healthy.cost),
         (all_along.off, -all_along.cost),
-        (off + stayed[:, seen.window] * moves, seldom - fitted.cost[likely]),
-        (off + there[:, seen.window] * moves, before - fitted.cost[likely]),
+        (off + stayed[:, seen.window] * moves, seldom - fitted.cost),
+        (off + there[:, seen.window] * moves, before - fitted.cost),
     ]
     wander = all_wandering(seen, np.concatenate([rows for rows, _ in ways]), width)
     wander += np.concatenate([besides for _, besides in ways])
-    if_healthy, if_all_along, if_from_then_on, if_switching = np.split(wander, np.cumsum([1, *3 * [likely.size]])[:-1])
+    if_healthy, if_all_along, if_from_then_on, if_switching = np.split(
+        wander, np.cumsum([1, *3 * [likely.size.size]])[:-1]
+    )
     lasting = np.maximum(if_all_along, if_from_then_on)
     found = {}
-    for cause in dict.fromkeys(supposed.cause[likely].tolist()):
-        its = np.flatnonzero(supposed.cause[likely] == cause)
+    for cause in dict.fromkeys(likely.cause.tolist()):
+        its = np.flatnonzero(likely.cause == cause)
         best = its[np.argmax(if_switching[its])]
         rather = float(if_switching[best] - lasting[its].max())
         if rather < 0.0:
             continue
-        # Each of its sizes is as probable as the others before.
-        asked = np.count_nonzero(supposed.cause == cause)
-        evidence = np.logaddexp.reduce(if_switching[its] - if_healthy) - np.log(asked)
+        evidence = np.logaddexp.reduce(if_switching[its] - if_healthy + np.log(fitted.share[its]))
         spells = _spells(_where_seen(there[best], seen, width), case.recording.start_s, width)
         if not spells:
             continue
-        found[cause] = ComesAndGoes(float(evidence), rather, float(supposed.size[likely][best]), spells)
+        found[cause] = ComesAndGoes(float(evidence), rather, float(likely.size[best]), spells)
     return found
 
 
@@ -175,63 +186,135 @@ class _Unknowns:
 
 
 @dataclass(frozen=True)
-class _Fitted:
-    """What is off under each hypothesis with the engine's unknowns found and nothing undone (C, n), what those cost
-    (C,), the support of each window (C, T), and ln evidence against a healthy engine with mere noise (C,).
+class _Heard:
+    """What the windows say of hypotheses, the engine's unknowns as supposed: what is off without and with the cause
+    undone (m, n), sd; the support of each window (m, T) and how probable it is that the cause was there; what the
+    unknowns cost (m,), and ln evidence against a healthy engine with mere noise (m,).
     """
 
-    off: Floats
-    cost: Floats
+    away: Floats
+    there: Floats
     support: Floats
+    when: Floats
+    cost: Floats
     nepers: Floats
 
 
-def _fitted(engine: _Unknowns, seen: Seen, supposed: Supposed, chain: TwoStates, count: int) -> _Fitted:
-    """The engine's unknowns and the windows in which each cause was there, found in turn (expectation, maximisation).
-
-    Small sizes come first: when they were there is where larger ones begin. What is left by integrating the unknowns
-    out, the ratio of two nearly equal determinants, is left out.
+@dataclass(frozen=True)
+class _Ear:
+    """Hears what `count` windows say of hypotheses: `off` (n,) is what is off as seen, sd; `plain` is ln likelihood of
+    a healthy engine.
     """
-    healthy = engine.settled(seen.off[None, :])
-    plain = log_t(healthy.off[0] / seen.sd).sum() - healthy.cost[0]
-    seen_off, moves = seen.off / seen.sd, supposed.moves / seen.sd
-    order = np.argsort(seen.window, kind="stable")
-    present, first = np.unique(seen.window[order], return_index=True)
-    many, branches = len(moves), int(supposed.branch.max(initial=-1)) + 1
-    found = _Fitted(np.zeros_like(moves), np.zeros(many), np.zeros((many, count)), np.full(many, -np.inf))
-    when, best, alive = np.full((branches, count), 0.5), np.full(branches, -np.inf), np.ones(branches, dtype=bool)
-    for place in range(int(supposed.place.max(initial=-1)) + 1):
-        these = np.flatnonzero((supposed.place == place) & alive[supposed.branch])
-        branch, moved = supposed.branch[these], moves[these]
-        unknowns = healthy.unknowns + engine.begin(when[branch][:, seen.window] * moved)
-        nepers = np.full(these.size, -np.inf)
+
+    engine: _Unknowns
+    chain: TwoStates
+    off: Floats
+    window: Ints
+    count: int
+    plain: float
+
+    @cached_property
+    def _by_window(self) -> tuple[Ints, Ints, Ints]:
+        """The order by windows, the windows that show anything, and where each begins in that order."""
+        order = np.argsort(self.window, kind="stable")
+        return order, *np.unique(self.window[order], return_index=True)
+
+    def hear(self, moved: Floats, unknowns: Floats) -> _Heard:
+        """What is said of hypotheses, each moving what is seen by `moved` (m, n), sd, beside its unknowns (m, k)."""
+        away = self.engine.left(self.off, unknowns)
+        there = away + moved
+        if_away, if_there = log_t(away), log_t(there)
+        order, present, first = self._by_window
+        support = np.zeros((len(moved), self.count))
+        support[:, present] = np.add.reduceat((if_there - if_away)[:, order], first, axis=1)
+        evidence, when = self.chain.joined(support)
+        cost = self.engine.cost(unknowns)
+        return _Heard(away, there, support, when, cost, if_away.sum(axis=1) + evidence - cost - self.plain)
+
+    def better(self, heard: _Heard, unknowns: Floats) -> Floats:
+        """The unknowns moved by one step towards what is off without the cause and with it, by when it was there."""
+        there = heard.when[:, self.window]
+        trusted_away = heard.away / (TAIL + np.square(heard.away))
+        trusted_there = heard.there / (TAIL + np.square(heard.there))
+        pull = (TAIL + 1.0) * (trusted_away + there * (trusted_there - trusted_away))
+        return self.engine.better(unknowns, pull)
+
+    def begin(self, moved: Floats, healthy: Floats) -> Floats:
+        """Unknowns (m, k) to begin with: of the engine settled as healthy (k,) with the cause there half of the time,
+        or of the one believed beforehand with the cause there when it says so, whichever makes more probable what is
+        seen.
+
+        A large fault that is there half of the time pulls the settled engine half of the way. All windows are then off
+        alike, to one side or the other, and no step from there finds out when it was there.
+        """
+        settled = healthy + self.engine.begin(0.5 * moved)
+        seen_so = self.hear(moved, np.zeros_like(settled)).when
+        believed = self.engine.begin(self.off + seen_so[:, self.window] * moved)
+        better = self.hear(moved, believed).nepers > self.hear(moved, settled).nepers
+        return np.where(better[:, None], believed, settled)
+
+    def settled(self, moved: Floats, unknowns: Floats) -> tuple[Floats, Floats]:
+        """The unknowns (m, k) and when the cause was there, bettered in turn (expectation, maximisation); ln evidence.
+
+        Those that gain no more have settled; those that would have to gain faster than now are lost. Each stops by
+        itself, so that it does not hang on which others are asked.
+        """
+        unknowns, nepers, going = unknowns.copy(), np.full(len(moved), -np.inf), np.arange(len(moved))
         for left in range(ROUNDS, 0, -1):
-            away = engine.left(seen_off, unknowns)
-            there = away + moved
-            far_away, far_there = TAIL + np.square(away), TAIL + np.square(there)
-            if_away = -0.5 * (TAIL + 1.0) * np.log(far_away / TAIL)
-            gain = -0.5 * (TAIL + 1.0) * np.log(far_there / TAIL) - if_away
-            support = np.zeros((these.size, count))
-            support[:, present] = np.add.reduceat(gain[:, order], first, axis=1)
-            evidence, when[branch] = chain.joined(support)
-            cost, before = engine.cost(unknowns), nepers
-            nepers = if_away.sum(axis=1) + evidence - cost - plain
-            # Those that gain no more have settled; those that would have to gain faster than now are lost. Each stops
-            # by itself, so that it does not hang on which others are asked.
-            going = nepers - before >= np.maximum(NO_MORE, (-LOST - nepers) / left)
-            if not going.any():
+            heard = self.hear(moved[going], unknowns[going])
+            goes_on = heard.nepers - nepers[going] >= np.maximum(NO_MORE, (-LOST - heard.nepers) / left)
+            nepers[going] = heard.nepers
+            if left == 1 or not goes_on.any():
                 break
-            share = when[branch][:, seen.window]
-            pull = (TAIL + 1.0) * ((1.0 - share) / far_away * away + share / far_there * there)
-            unknowns = np.where(going[:, None], engine.better(unknowns, pull), unknowns)
-        found.off[these], found.cost[these], found.support[these], found.nepers[these] = away, cost, support, nepers
-        best[branch] = np.maximum(best[branch], nepers)
-        alive[branch] = (nepers > best[branch] - FALLEN) & (nepers > -LOST)
-        if place + 1 >= TRIED:
-            alive &= best > WORTH_A_LOOK
-        if not alive.any():
-            break
-    return replace(found, off=found.off * seen.sd)
+            bettered = self.better(heard, unknowns[going])[goes_on]
+            going = going[goes_on]
+            unknowns[going] = bettered
+        return unknowns, nepers
+
+    def fitted(self, supposed: Supposed, sd: Floats, healthy: Floats) -> tuple[Floats, Floats]:
+        """Each hypothesis settled by itself, then once more from when the likeliest of its branch was there."""
+        moved = supposed.moves / sd
+        unknowns, nepers = self.settled(moved, self.begin(moved, healthy))
+        foremost = foremost_of_branches(supposed, nepers)
+        when = self.hear(moved[foremost], unknowns[foremost]).when[supposed.branch]
+        handed = healthy + self.engine.begin(when[:, self.window] * moved)
+        again = np.flatnonzero(self.hear(moved, handed).nepers > nepers)
+        if again.size:
+            unknowns[again], nepers[again] = self.settled(moved[again], handed[again])
+        return unknowns, nepers
+
+
+@dataclass(frozen=True)
+class _Fitted:
+    """The hypotheses that are worth a look (m), the share of its cause's sizes that each stands for (m,), what is off
+    under each with the engine's unknowns found and nothing undone (m, n), what those cost (m,), and the support of
+    each window (m, T).
+    """
+
+    likely: Supposed
+    share: Floats
+    off: Floats
+    cost: Floats
+    support: Floats
+
+
+def _fitted(case: Case, parts: Sequence[Windows], seen: Seen, ear: _Ear, sizes: SomeSizes) -> _Fitted:
+    """The engine's unknowns and the windows in which each cause was there, for some sizes of each, and finer ones
+    beside the likeliest of each branch. What is left by integrating the unknowns out, the ratio of two nearly equal
+    determinants, is left out.
+    """
+    healthy = ear.engine.settled(seen.off[None, :]).unknowns[0]
+    supposed = suppose(parts, sizes)
+    unknowns, nepers = ear.fitted(supposed, seen.sd, healthy)
+    finer = suppose(parts, finer_sizes(case, supposed, nepers, WORTH_A_LOOK))
+    if finer.size.size:
+        besides = ear.fitted(finer, seen.sd, healthy)
+        supposed = supposed.and_also(finer)
+        unknowns, nepers = (np.concatenate(pair) for pair in zip((unknowns, nepers), besides, strict=True))
+    likely = np.flatnonzero(nepers > WORTH_A_LOOK)
+    heard = ear.hear(supposed.moves[likely] / seen.sd, unknowns[likely])
+    share = shares_of_sizes(case, supposed)[likely]
+    return _Fitted(supposed.only(likely), share, heard.away * seen.sd, heard.cost, heard.support)
 
 
 def _where_seen(there: Bools, seen: Seen, width: float) -> Bools:

@@ -142,7 +142,7 @@ def switching_of(
     both = {cause: float(np.logaddexp(log, so.get(cause, -np.inf))) for cause, log in odds.items()}
     likeliest = max(both, key=lambda cause: both[cause])
     one = found.get(likeliest)
-    by_switching = one is not None and so[likeliest] > odds[likeliest] and _often(one)
+    by_switching = one is not None and _often(one) and _rather(one, so[likeliest], odds[likeliest])
     foremost = max(found.values(), key=lambda one: one.nepers)
     return Switching(both, likeliest, one if by_switching else None, (one or foremost).there)
 
@@ -169,6 +169,14 @@ def _log_odds_switching(found: Mapping[str, ComesAndGoes], whole: Posterior, tol
 
 def _often(one: ComesAndGoes) -> bool:
     return len(one.there) >= OFTEN
+
+
+def _rather(one: ComesAndGoes, log_odds: float, log_odds_otherwise: float) -> bool:
+    """Whether a cause rather comes and goes than takes another course: by the odds of either, or, as those are held
+    down, by what switching explains better than lasting, which outdoes how seldom it is.
+    """
+    seldom = float(np.log((1.0 - SWITCHING_SHARE) / SWITCHING_SHARE))
+    return log_odds > log_odds_otherwise or one.rather_than_lasting > seldom
 
 
 def in_words(one: ComesAndGoes) -> str:

@@ -20,6 +20,7 @@ WINDOW_FLOOR, AT_REST_FLOOR = 0.010, 0.020
 what it likes; judged: Airproof authors."""
 
 SIZES_A_SIDE = 8  # of each cause and sign
+FINER = 7  # from the smaller neighbour of the likeliest to the larger, those asked already among them
 MOVES_NOTHING = 1e-9
 AS_IF = {"ignition": ("fuel-delivery", np.array([-3.0, -6.0, -10.0, -15.0]))}
 """Causes that a relation sees as it sees another: what burns not is taken for fuel that did not come."""
@@ -45,30 +46,85 @@ class Seen:
 @dataclass(frozen=True)
 class Supposed:
     """C hypotheses: cause, size, and how undoing it there moves what is seen (C, n). Those of one cause and sign are
-    one `branch`, in which each has its `place`, by how large it is.
+    one `branch`.
     """
 
     cause: NDArray[np.str_]
     size: Floats
     branch: Ints
-    place: Ints
     moves: Floats
 
+    def only(self, these: Ints) -> Supposed:
+        """Some of them."""
+        return Supposed(self.cause[these], self.size[these], self.branch[these], self.moves[these])
 
-def some_sizes(case: Case, causes: Collection[str] | None) -> list[tuple[str, Floats]]:
-    """A few sizes of every cause that has several, of each sign in turn, evenly from its grid, small ones first."""
+    def and_also(self, others: Supposed) -> Supposed:
+        """These and others, whose branches are not theirs."""
+        branch = others.branch + self.branch.max(initial=-1) + 1
+        mine, theirs = (
+            (self.cause, self.size, self.branch, self.moves),
+            (others.cause, others.size, branch, others.moves),
+        )
+        return Supposed(*(np.concatenate(pair) for pair in zip(mine, theirs, strict=True)))
+
+
+SomeSizes = Sequence[tuple[str, Floats]]
+"""Sizes of causes, those of one sign at a time, small ones first."""
+
+
+def some_sizes(case: Case, causes: Collection[str] | None) -> SomeSizes:
+    """A few sizes of every cause that has several, evenly from its grid."""
     chosen = []
-    for cause, sizes in case.sizes.items():
-        if causes is not None and cause not in causes:
-            continue
-        grid = AS_IF[cause][1] if cause in AS_IF else sizes
-        if cause in SHOWS_ITSELF:
-            grid = grid[LEAST_OF_IT * np.abs(grid) <= _largest_jump(case, SHOWS_ITSELF[cause])]
-        for its in (grid[grid > 0.0], grid[grid < 0.0][::-1]) if grid.size > 1 else ():
-            if its.size:
-                some = np.unique(np.linspace(0, its.size - 1, min(SIZES_A_SIDE, its.size)).round().astype(int))
-                chosen.append((cause, its[some]))
+    for cause in case.sizes if causes is None else causes:
+        for grid in _grids(case, cause):
+            some = np.unique(np.linspace(0, grid.size - 1, min(SIZES_A_SIDE, grid.size)).round().astype(int))
+            chosen.append((cause, grid[some]))
     return chosen
+
+
+def finer_sizes(case: Case, supposed: Supposed, nepers: Floats, least: float) -> SomeSizes:
+    """Sizes between the likeliest of each branch and its neighbours, where it has more than `least` nepers."""
+    chosen = []
+    for best in foremost_of_branches(supposed, nepers):
+        cause, size = str(supposed.cause[best]), supposed.size[best]
+        grid = next(grid for grid in _grids(case, cause) if size in grid)
+        asked = np.flatnonzero(np.isin(grid, supposed.size[supposed.branch == supposed.branch[best]]))
+        here = np.searchsorted(asked, np.flatnonzero(grid == size)[0])
+        first, last = asked[max(here - 1, 0)], asked[min(here + 1, asked.size - 1)]
+        between = np.setdiff1d(np.linspace(first, last, FINER).round().astype(int), asked)
+        if nepers[best] > least and between.size:
+            chosen.append((cause, grid[between]))
+    return chosen
+
+
+def shares_of_sizes(case: Case, supposed: Supposed) -> Floats:
+    """The share of its cause's sizes (C,) that each stands for: those of its grid that lie nearest."""
+    share = np.zeros(supposed.size.size)
+    for cause in np.unique(supposed.cause):
+        for grid in _grids(case, str(cause)):
+            its = np.flatnonzero((supposed.cause == cause) & np.isin(supposed.size, grid))
+            if its.size:
+                place = np.searchsorted(np.abs(grid), np.abs(supposed.size[its]))
+                order = np.argsort(place)
+                edges = np.concatenate([[-0.5], (place[order][1:] + place[order][:-1]) / 2.0, [grid.size - 0.5]])
+                share[its[order]] = np.diff(edges)
+        share[supposed.cause == cause] /= share[supposed.cause == cause].sum()
+    return share
+
+
+def foremost_of_branches(supposed: Supposed, nepers: Floats) -> Ints:
+    """The likeliest hypothesis of each branch, in the order of the branches."""
+    branches = [np.flatnonzero(supposed.branch == one) for one in np.unique(supposed.branch)]
+    return np.array([its[np.argmax(nepers[its])] for its in branches], dtype=np.intp)
+
+
+def _grids(case: Case, cause: str) -> list[Floats]:
+    """All sizes of a cause that are asked, of each sign in turn, small ones first; none where it has but one."""
+    grid = AS_IF[cause][1] if cause in AS_IF else case.sizes[cause]
+    if cause in SHOWS_ITSELF:
+        grid = grid[LEAST_OF_IT * np.abs(grid) <= _largest_jump(case, SHOWS_ITSELF[cause])]
+    both = (grid[grid > 0.0], grid[grid < 0.0][::-1]) if grid.size > 1 else ()
+    return [its[np.argsort(np.abs(its))] for its in both if its.size]
 
 
 def _largest_jump(case: Case, name: str) -> float:
@@ -134,6 +190,5 @@ def suppose(parts: Sequence[Windows], sizes: Sequence[tuple[str, Floats]]) -> Su
         cause=np.repeat([cause for cause, _, _ in felt], many),
         size=np.concatenate([np.empty(0), *(these for _, these, _ in felt)]),
         branch=np.repeat(np.arange(len(felt)), many),
-        place=np.concatenate([np.empty(0, np.intp), *(np.arange(number) for number in many)]),
         moves=np.concatenate([np.empty((0, sum(one.window.size for one in parts))), *(moves for _, _, moves in felt)]),
     )
