@@ -46,8 +46,12 @@ def is_there(time: Floats) -> Bools:
 
 
 def reads_low(recording: Recording, share: float = 0.12) -> Recording:
-    """An air flow sensor that reads too little now and then; the fuel follows it, and the trim answers."""
-    low = np.where(is_there(recording["air_flow"].time), 1.0 - share, 1.0)
+    """An air flow sensor that reads too little now and then."""
+    return follows(recording, np.where(is_there(recording["air_flow"].time), 1.0 - share, 1.0))
+
+
+def follows(recording: Recording, low: Floats) -> Recording:
+    """An air flow sensor that reads by a factor, sample by sample; the fuel follows it, and the trim answers."""
     less_air = changed(recording, "air_flow", lambda flow: flow * low)
     turning = recording["engine_speed"].values > 0
     return changed(less_air, "short_trim_1", lambda trim: np.where(turning, 100.0 * (1.0 / low - 1.0), trim))
@@ -170,6 +174,21 @@ class TestWhatDoesNotComeAndGo:
             for name, one in alone.items():
                 assert one.nepers == pytest.approx(among[name].nepers, abs=1e-6)
                 assert one.there == among[name].there
+
+
+class TestAFaultThatGrows:
+    @pytest.mark.parametrize("share", [0.25, 0.35])
+    def test_it_is_sized_by_when_it_had_grown(self, share: float) -> None:
+        """From nothing at 200 s to all of it at 400 s: smaller over the whole drive, and seen while it grows as well."""
+        grown = np.clip((GOOD["air_flow"].time - 200.0) / 200.0, 0.0, 1.0)
+        good = one_after_the_other([workshop_round(TURBO, seed=seed) for seed in range(5, 8)])
+        weighing = weigh([follows(GOOD, 1.0 - share * grown)], TURBO, baselines=[good])
+        first = weighing.verdict.first
+        assert first.id == "maf-scale"
+        assert first.size is not None
+        assert first.size.low <= -100.0 * share <= first.size.high
+        assert weighing.there is not None
+        assert 290.0 <= weighing.there[0][0] <= 400.0
 
 
 class TestSizes:

@@ -237,7 +237,12 @@ def _judge(examined: Examined, hypotheses: Hypotheses, facts: Facts, measured: S
     if judged.there is not None:
         return judged
     spells = _spells_of_likeliest(whole.case, hypotheses, judged.posterior)
-    return judged if spells is None else weighed(spells)  # by its own time: its course is told by that
+    if spells is None:
+        return judged
+    of_its_time = weighed(spells)  # its course is told by that
+    # Thinned over the whole drive it was small, and so was seen in what it grew from as well.
+    grown = _spells_of_likeliest(whole.case, hypotheses, of_its_time.posterior)
+    return of_its_time if grown is None or grown == spells else weighed(grown)
 
 
 def _spells_of_likeliest(case: Case, hypotheses: Hypotheses, posterior: Posterior) -> tuple[Interval, ...] | None:
