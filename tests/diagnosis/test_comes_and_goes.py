@@ -179,7 +179,7 @@ class TestWhatDoesNotComeAndGo:
 class TestAFaultThatGrows:
     @pytest.mark.parametrize("share", [0.25, 0.35])
     def test_it_is_sized_by_when_it_had_grown(self, share: float) -> None:
-        """From nothing at 200 s to all of it at 400 s: smaller over the whole drive, and seen while it grows as well."""
+        """From nothing at 200 s to all at 400 s: smaller over the whole drive, and seen while it grows as well."""
         grown = np.clip((GOOD["air_flow"].time - 200.0) / 200.0, 0.0, 1.0)
         good = one_after_the_other([workshop_round(TURBO, seed=seed) for seed in range(5, 8)])
         weighing = weigh([follows(GOOD, 1.0 - share * grown)], TURBO, baselines=[good])
