@@ -241,19 +241,19 @@ def test_a_choked_exhaust(size: float) -> None:
 
 
 def test_throttle_deposits_take_the_same_area_at_every_opening() -> None:
-    # A quarter of the clean area at idle is missing, in m2 the same everywhere.
+    # A quarter of the area that a clean throttle has at idle is missing, in m2 the same everywhere.
     clean = ideal.show(ideal.healthy(TURBO))
     before = np.maximum(clean.charge, 1.0)
     drive = before * ideal.flow_function(np.clip(clean.manifold / before, 0.0, 0.995))
     need = clean.air_flow / drive  # up to a constant: what passes now, deposits and all
-    missing = 0.25 / 0.75 * need[0]
+    missing = 0.25 * need[0]
     state = ideal.healthy(TURBO)
     state.area_left = need / (need + missing)
     points = replace(ideal.show(state), area_over_idle=need / need[0])
     found = residuals(points, TURBO, "throttle-deposits", [25.0, 5.0])["throttle-flow"]
     np.testing.assert_allclose(found[0], 0.0, atol=1e-9)
     assert found[1][0] < -0.1
-    assert as_measured(points, TURBO, AIR_THROUGH_THROTTLE)[0] == pytest.approx(np.log(0.75), abs=1e-9)
+    assert as_measured(points, TURBO, AIR_THROUGH_THROTTLE)[0] == pytest.approx(-np.log(1.25), abs=1e-9)
 
 
 @pytest.mark.parametrize("cause", ["none", "ignition", "control-unit", "map-slow", "map-intermittent", "map-circuit"])

@@ -143,9 +143,9 @@ def undo(
         case "fuel-delivery":
             return replace(seen, delivered=1.0 + size / 100.0 * np.ones_like(seen.manifold))
         case "throttle-deposits":
-            # The same area is missing at every opening: `size` of the clean area at idle.
-            share = size / 100.0
-            missing = share / (1.0 - share) / np.maximum(points.area_over_idle, 0.2)
+            # The same area is missing at every opening: `size` of what is open at idle, which is as much as of a clean
+            # throttle, as idle takes the same air: the throttle only stands further open for it.
+            missing = size / 100.0 / np.maximum(points.area_over_idle, 0.2)
             return replace(seen, area=1.0 / (1.0 + np.nan_to_num(missing)))
         case _:
             return seen

@@ -52,10 +52,12 @@ def test_it_is_read_back(tmp_path: Path, logger_name: str, dialect_name: str) ->
         np.testing.assert_allclose(read.values, cells[places], rtol=0, atol=half_a_step(name) * (1 + 1e-9))
     for column in recording.report.columns:
         assert column.signal is not None
-        own = signal_kind(column.signal).unit
+        kind = signal_kind(column.signal)
+        own = kind.unit
         if dialect.units_in == "nowhere":
             assert column.unit == own
-            assert column.how == "guessed" or column.heading == "RPM"  # which states its unit by itself
+            stated = column.heading == "RPM" or kind.has_no_unit  # which state their unit by themselves
+            assert column.how == ("stated" if stated else "guessed")
         elif own != "1":
             assert column.how == "stated", column
             assert UNITS[column.unit or ""].kind == UNITS[own].kind
