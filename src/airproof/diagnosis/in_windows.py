@@ -75,7 +75,9 @@ SomeSizes = Sequence[tuple[str, Floats]]
 def some_sizes(case: Case, causes: Collection[str] | None) -> SomeSizes:
     """A few sizes of every cause that has several, evenly from its grid."""
     chosen = []
-    for cause in case.sizes if causes is None else causes:
+    for cause in case.sizes:
+        if causes is not None and cause not in causes:
+            continue
         for grid in _grids(case, cause):
             some = np.unique(np.linspace(0, grid.size - 1, min(SIZES_A_SIDE, grid.size)).round().astype(int))
             chosen.append((cause, grid[some]))

@@ -9,12 +9,14 @@ import numpy as np
 
 from airproof.diagnosis.case import Case
 from airproof.knowledge.model import Cause
+from airproof.recording.recording import Interval
 from airproof.recording.regimes import Regime
 from airproof.repair.proof.after import Said
 from airproof.repair.proof.courses import REMAINING, neutral
 from airproof.repair.proof.levels import LEVELS
 from airproof.repair.proof.proof import Change, CodesAfter, Compared, Missing
 from airproof.repair.proof.sides import Sides
+from airproof.repair.proof.spells import SELDOM, running_s, still_comes, time_to_come
 from airproof.repair.proof.stretches import SOAK, Needs, drive
 from airproof.repair.proof.words import amount_in_words, in_small, plain
 
@@ -25,7 +27,6 @@ TELLING = (
     "intake_temperature",
 )  # fmt: skip
 """Signals by which checks tell causes apart: one that was recorded before and not after is missed."""
-SELDOM = 0.05  # a cause that comes and goes must have had the time to come with all but this probability
 HALF = 0.5  # the commonest way of not being mended: so much of it is left, and must show
 CAUGHT = 0.6  # of its breaks so many are caught by an ordinary recording; judged: Airproof authors
 
@@ -60,14 +61,17 @@ def missing_of(
     size: Change | None,
     resolves: float | None,
     said: Said,
+    there: Sequence[Interval] | None = None,
 ) -> tuple[Missing, ...]:
-    """What is missing, what the proof waits for first."""
+    """What is missing, what the proof waits for first; `there`: the stretches in which it was there before."""
     if cause is None or needs is None:
         return ()
     found = [
         *_regimes(needs.needs, sides, needed=True),
         *_answer(needs, sides),
         *_time_to_come(cause, size, sides),
+        *time_to_come(needs, there, sides.after),
+        *still_comes(cause, needs, sides.after),
         *_signals(sides),
         *_too_small(cause, needs, sides, size, resolves),
         *_still_there(cause, needs, size),
@@ -134,9 +138,7 @@ def _time_to_come(cause: Cause, size: Change | None, sides: Sides) -> list[Missi
         return []
     rate = max(size.before.low or size.before.value, 1e-4)
     wanted = -math.log(SELDOM) / (rate * CAUGHT)
-    speed = sides.after.recording.get("engine_speed")
-    ran = 0.0 if speed is None or len(speed) < 2 else sides.after.recording.duration_s
-    ran -= sides.after.regimes.seconds().get("key-on", 0.0)
+    ran = running_s(sides.after)
     if ran >= wanted:
         return []
     more = math.ceil((wanted - ran) / 10.0) * 10.0

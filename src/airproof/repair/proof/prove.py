@@ -198,7 +198,7 @@ def _told(
     shows = None if cause is None or size is None else resolves(weighed.asked, cause)
     codes = codes_after(said, before.codes, None if cause is None else cause.id, known)
     odd = [] if cause is None or cause.id not in weighed.asked.before else odd_after(weighed.asked, cause.id)
-    missing = (*codes_back(codes), *odd, *missing_of(cause, needs, sides, size, shows, said))
+    missing = (*codes_back(codes), *odd, *missing_of(cause, needs, sides, size, shows, said, before.there))
     others = {c: p for c, p in weighed.something_else(priors).items() if p >= WORTH_NAMING}
     stand = Standing(outcomes, evens, others, missing)
     if stand.judgement == "proved" or stand.else_is_open:

@@ -1,0 +1,51 @@
+"""A fault that came and went: it must have had the time to come again, and must not still come and go."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from airproof.diagnosis.case import Case
+from airproof.diagnosis.comes_and_goes import comes_and_goes
+from airproof.diagnosis.course import OFTEN
+from airproof.knowledge.model import Cause
+from airproof.recording.recording import Interval
+from airproof.repair.proof.proof import Missing
+from airproof.repair.proof.stretches import Needs
+
+SELDOM = 0.05  # a fault that comes and goes must have had the time to come with all but this probability
+
+
+def time_to_come(needs: Needs, there: Sequence[Interval] | None, after: Case) -> list[Missing]:
+    """The running time that is missing for a fault that was there in spells (s, before) to have come again.
+
+    Spells come at random: from one's beginning to the next as long on average as they did before.
+    """
+    if there is None or len(there) < OFTEN:
+        return []
+    every = (there[-1][0] - there[0][0]) / (len(there) - 1)
+    wanted, ran = -math.log(SELDOM) * every, running_s(after)
+    if ran >= wanted:
+        return []
+    says = (
+        f"{needs.called} came and went, about every {every:.0f} s: to be missed it needs {wanted / 60.0:.0f} min of "
+        f"running; record {math.ceil((wanted - ran) / 60.0)} min more, on the same roads"
+    )
+    return [Missing("cruise", wanted - ran, says)]
+
+
+def still_comes(cause: Cause, needs: Needs, after: Case) -> list[Missing]:
+    """That it comes and goes in the recording after: over the drive it may be thinned to what healthy cars show."""
+    found = comes_and_goes(after, {cause.id}).get(cause.id)
+    if found is None or len(found.there) < OFTEN:
+        return []
+    says = f"{needs.called} still comes and goes, seen about {len(found.there)} times: look there, and record again"
+    return [Missing("odd", None, says)]
+
+
+def running_s(case: Case) -> float:
+    """How long the engine ran in a recording, s; nothing where no engine speed was recorded."""
+    speed = case.recording.get("engine_speed")
+    if speed is None or len(speed) < 2:
+        return 0.0
+    return case.recording.duration_s - case.regimes.seconds().get("key-on", 0.0)
