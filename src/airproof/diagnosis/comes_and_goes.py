@@ -83,10 +83,10 @@ def comes_and_goes(case: Case, causes: Collection[str] | None = None) -> dict[st
     healthy = engine.settled(seen.off[None, :])
     plain = float(log_t(healthy.off[0] / seen.sd).sum() - healthy.cost[0])
     chain = TwoStates.lasting(THERE_S, AWAY_S, width)
-    ear = _Ear(engine, chain, seen.off / seen.sd, seen.window, count, plain)
-    fitted = _fitted(case, parts, seen, ear, some_sizes(case, causes))
+    ear = _Ear(engine, chain, seen, count, healthy.unknowns[0], plain)
+    fitted = _fitted(case, parts, ear, some_sizes(case, causes))
     likely, off, moves = fitted.likely, fitted.off, fitted.likely.moves
-    if not likely.size.size:
+    if not len(likely):
         return {}
     there, before = chain.likeliest(fitted.support)
     stayed, seldom = TwoStates.seldom(width).likeliest(fitted.support)
@@ -99,9 +99,7 @@ def comes_and_goes(case: Case, causes: Collection[str] | None = None) -> dict[st
     ]
     wander = all_wandering(seen, np.concatenate([rows for rows, _ in ways]), width)
     wander += np.concatenate([besides for _, besides in ways])
-    if_healthy, if_all_along, if_from_then_on, if_switching = np.split(
-        wander, np.cumsum([1, *3 * [likely.size.size]])[:-1]
-    )
+    if_healthy, if_all_along, if_from_then_on, if_switching = np.split(wander, np.cumsum([1, *3 * [len(likely)]])[:-1])
     lasting = np.maximum(if_all_along, if_from_then_on)
     found = {}
     for cause in dict.fromkeys(likely.cause.tolist()):
@@ -202,16 +200,26 @@ class _Heard:
 
 @dataclass(frozen=True)
 class _Ear:
-    """Hears what `count` windows say of hypotheses: `off` (n,) is what is off as seen, sd; `plain` is ln likelihood of
-    a healthy engine.
+    """Hears what `count` windows say of hypotheses; `healthy` (k,) are the unknowns of an engine settled as if nothing
+    switched, `plain` its ln likelihood.
     """
 
     engine: _Unknowns
     chain: TwoStates
-    off: Floats
-    window: Ints
+    seen: Seen
     count: int
+    healthy: Floats
     plain: float
+
+    @property
+    def window(self) -> Ints:
+        """The window of each that is seen."""
+        return self.seen.window
+
+    @cached_property
+    def off(self) -> Floats:
+        """What is off as seen (n,), sd."""
+        return np.asarray(self.seen.off / self.seen.sd)
 
     @cached_property
     def _by_window(self) -> tuple[Ints, Ints, Ints]:
@@ -239,15 +247,15 @@ class _Ear:
         pull = (TAIL + 1.0) * (trusted_away + there * (trusted_there - trusted_away))
         return self.engine.better(unknowns, pull)
 
-    def begin(self, moved: Floats, healthy: Floats) -> Floats:
-        """Unknowns (m, k) to begin with: of the engine settled as healthy (k,) with the cause there half of the time,
+    def begin(self, moved: Floats) -> Floats:
+        """Unknowns (m, k) to begin with: of the engine settled as healthy with the cause there half of the time,
         or of the one believed beforehand with the cause there when it says so, whichever makes more probable what is
         seen.
 
         A large fault that is there half of the time pulls the settled engine half of the way. All windows are then off
         alike, to one side or the other, and no step from there finds out when it was there.
         """
-        settled = healthy + self.engine.begin(0.5 * moved)
+        settled = self.healthy + self.engine.begin(0.5 * moved)
         seen_so = self.hear(moved, np.zeros_like(settled)).when
         believed = self.engine.begin(self.off + seen_so[:, self.window] * moved)
         better = self.hear(moved, believed).nepers > self.hear(moved, settled).nepers
@@ -271,13 +279,13 @@ class _Ear:
             unknowns[going] = bettered
         return unknowns, nepers
 
-    def fitted(self, supposed: Supposed, sd: Floats, healthy: Floats) -> tuple[Floats, Floats]:
+    def fitted(self, supposed: Supposed) -> tuple[Floats, Floats]:
         """Each hypothesis settled by itself, then once more from when the likeliest of its branch was there."""
-        moved = supposed.moves / sd
-        unknowns, nepers = self.settled(moved, self.begin(moved, healthy))
+        moved = supposed.moves / self.seen.sd
+        unknowns, nepers = self.settled(moved, self.begin(moved))
         foremost = foremost_of_branches(supposed, nepers)
         when = self.hear(moved[foremost], unknowns[foremost]).when[supposed.branch]
-        handed = healthy + self.engine.begin(when[:, self.window] * moved)
+        handed = self.healthy + self.engine.begin(when[:, self.window] * moved)
         again = np.flatnonzero(self.hear(moved, handed).nepers > nepers)
         if again.size:
             unknowns[again], nepers[again] = self.settled(moved[again], handed[again])
@@ -298,23 +306,23 @@ class _Fitted:
     support: Floats
 
 
-def _fitted(case: Case, parts: Sequence[Windows], seen: Seen, ear: _Ear, sizes: SomeSizes) -> _Fitted:
+def _fitted(case: Case, parts: Sequence[Windows], ear: _Ear, sizes: SomeSizes) -> _Fitted:
     """The engine's unknowns and the windows in which each cause was there, for some sizes of each, and finer ones
     beside the likeliest of each branch. What is left by integrating the unknowns out, the ratio of two nearly equal
     determinants, is left out.
     """
-    healthy = ear.engine.settled(seen.off[None, :]).unknowns[0]
     supposed = suppose(parts, sizes)
-    unknowns, nepers = ear.fitted(supposed, seen.sd, healthy)
+    unknowns, nepers = ear.fitted(supposed)
     finer = suppose(parts, finer_sizes(case, supposed, nepers, WORTH_A_LOOK))
-    if finer.size.size:
-        besides = ear.fitted(finer, seen.sd, healthy)
+    if len(finer):
+        besides = ear.fitted(finer)
         supposed = supposed.and_also(finer)
         unknowns, nepers = (np.concatenate(pair) for pair in zip((unknowns, nepers), besides, strict=True))
     likely = np.flatnonzero(nepers > WORTH_A_LOOK)
-    heard = ear.hear(supposed.moves[likely] / seen.sd, unknowns[likely])
+    sd = ear.seen.sd
+    heard = ear.hear(supposed.moves[likely] / sd, unknowns[likely])
     share = shares_of_sizes(case, supposed)[likely]
-    return _Fitted(supposed.only(likely), share, heard.away * seen.sd, heard.cost, heard.support)
+    return _Fitted(supposed.only(likely), share, heard.away * sd, heard.cost, heard.support)
 
 
 def _where_seen(there: Bools, seen: Seen, width: float) -> Bools:

@@ -54,6 +54,9 @@ class Supposed:
     branch: Ints
     moves: Floats
 
+    def __len__(self) -> int:
+        return self.size.size
+
     def only(self, these: Ints) -> Supposed:
         """Some of them."""
         return Supposed(self.cause[these], self.size[these], self.branch[these], self.moves[these])
@@ -101,7 +104,7 @@ def finer_sizes(case: Case, supposed: Supposed, nepers: Floats, least: float) ->
 
 def shares_of_sizes(case: Case, supposed: Supposed) -> Floats:
     """The share of its cause's sizes (C,) that each stands for: those of its grid that lie nearest."""
-    share = np.zeros(supposed.size.size)
+    share = np.zeros(len(supposed))
     for cause in np.unique(supposed.cause):
         for grid in _grids(case, str(cause)):
             its = np.flatnonzero((supposed.cause == cause) & np.isin(supposed.size, grid))

@@ -61,6 +61,11 @@ class Before:
     there: tuple[tuple[float, float], ...] | None = None
     codes: Mapping[str, str] = field(default_factory=dict)
 
+    @property
+    def likeliest(self) -> str:
+        """The likeliest of all that may be wrong."""
+        return max((c for c in self.probability if c != NONE), key=lambda c: self.probability[c], default=NONE)
+
     @classmethod
     def weighed(
         cls,
@@ -198,7 +203,8 @@ def _told(
     shows = None if cause is None or size is None else resolves(weighed.asked, cause)
     codes = codes_after(said, before.codes, None if cause is None else cause.id, known)
     odd = [] if cause is None or cause.id not in weighed.asked.before else odd_after(weighed.asked, cause.id)
-    missing = (*codes_back(codes), *odd, *missing_of(cause, needs, sides, size, shows, said, before.there))
+    there = before.there if cause is not None and cause.id == before.likeliest else None
+    missing = (*codes_back(codes), *odd, *missing_of(cause, needs, sides, size, shows, said, there))
     others = {c: p for c, p in weighed.something_else(priors).items() if p >= WORTH_NAMING}
     stand = Standing(outcomes, evens, others, missing)
     if stand.judgement == "proved" or stand.else_is_open:

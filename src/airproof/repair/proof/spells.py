@@ -13,7 +13,8 @@ from airproof.recording.recording import Interval
 from airproof.repair.proof.proof import Missing
 from airproof.repair.proof.stretches import Needs
 
-SELDOM = 0.05  # a fault that comes and goes must have had the time to come with all but this probability
+SELDOM = 0.05
+"""Judged: Airproof authors. What comes and goes must have had the time to come with all but this probability."""
 
 
 def time_to_come(needs: Needs, there: Sequence[Interval] | None, after: Case) -> list[Missing]:
@@ -27,9 +28,10 @@ def time_to_come(needs: Needs, there: Sequence[Interval] | None, after: Case) ->
     wanted, ran = -math.log(SELDOM) * every, running_s(after)
     if ran >= wanted:
         return []
+    minutes, more = math.ceil(wanted / 60.0), math.ceil((wanted - ran) / 60.0)
     says = (
-        f"{needs.called} came and went, about every {every:.0f} s: to be missed it needs {wanted / 60.0:.0f} min of "
-        f"running; record {math.ceil((wanted - ran) / 60.0)} min more, on the same roads"
+        f"{needs.called} came and went, about every {every:.0f} s: to be missed it needs {minutes} min of running; "
+        f"record {more} min more, on the same roads"
     )
     return [Missing("cruise", wanted - ran, says)]
 
