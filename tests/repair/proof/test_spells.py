@@ -52,9 +52,17 @@ def test_mended_it_is_proved() -> None:
     assert judged(driven(day=2), before()).judgement == "proved"
 
 
-def test_what_still_comes_and_goes_is_not_and_is_said_to() -> None:
+def test_what_still_comes_and_goes_is_as_it_was_by_its_spells_on_both_sides() -> None:
     proof = judged(driven(LEAK, day=2), before())
-    assert proof.judgement in ("not proved yet", "not fixed")
+    assert proof.judgement == "not fixed"
+    size = proof.first_change
+    assert size is not None
+    for side in (size.before, size.after):
+        assert side.low is not None
+        assert side.high is not None
+        assert side.low <= LEAK.size <= side.high
+    assert proof.holding is not None
+    assert proof.holding.probability < 0.1
     assert any("still comes and goes, seen about" in one.says for one in proof.missing if one.needed)
 
 

@@ -62,8 +62,11 @@ def missing_of(
     resolves: float | None,
     said: Said,
     there: Sequence[Interval] | None = None,
+    still: Sequence[Interval] | None = None,
 ) -> tuple[Missing, ...]:
-    """What is missing, what the proof waits for first; `there`: the stretches in which it was there before."""
+    """What is missing, what the proof waits for first; `there`: the stretches in which it was there before, `still`:
+    those in which it comes and goes after.
+    """
     if cause is None or needs is None:
         return ()
     found = [
@@ -71,7 +74,7 @@ def missing_of(
         *_answer(needs, sides),
         *_time_to_come(cause, size, sides),
         *time_to_come(needs, there, sides.after),
-        *still_comes(cause, needs, sides.after),
+        *still_comes(needs, still),
         *_signals(sides),
         *_too_small(cause, needs, sides, size, resolves),
         *_still_there(cause, needs, size),

@@ -17,7 +17,7 @@ from airproof.errors import UnusableRequest
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.lookup import near
 from airproof.knowledge.model import NONE, Cause, Fuel, Knowledge, Step
-from airproof.recording.recording import Recording
+from airproof.recording.recording import Interval, Recording
 from airproof.repair.proof.after import Said, codes_after, evidence_after
 from airproof.repair.proof.alone import ByItself, weighed_by_itself
 from airproof.repair.proof.changes import finding_changes, size_change
@@ -31,6 +31,7 @@ from airproof.repair.proof.odd import odd_after
 from airproof.repair.proof.proof import OUTCOMES, Missing, Outcome, Proof
 from airproof.repair.proof.resolves import resolves
 from airproof.repair.proof.sides import Side, Sides, sides_of
+from airproof.repair.proof.spells import spells_after
 from airproof.repair.proof.standing import Standing
 from airproof.repair.proof.stretches import drive
 from airproof.repair.proof.taken_out import taken_out
@@ -130,18 +131,19 @@ def prove(
         )
     signals = frozenset(name for one in before.recordings for name in one)
     hypotheses = hypotheses_for(known, profile, signals, healthy_share=HEALTHY_WITHOUT_COMPLAINT)
-    sides = sides_of(
-        Side(before.recordings, before.barometer, before.ambient_c, before.there),
-        Side(after.recordings, after.barometer, after.ambient_c, fuel=after.fuel),
-        profile,
-        hypotheses,
-        baselines=baselines,
-        sisters=sisters,
+    both = partial(
+        sides_of, Side(before.recordings, before.barometer, before.ambient_c, before.there), profile=profile,
+        hypotheses=hypotheses, baselines=baselines, sisters=sisters,
         replaced=any(step.kind == CHANGES_OF_A_SENSOR for step in steps),
-    )
+    )  # fmt: skip
+    now = Side(after.recordings, after.barometer, after.ambient_c, fuel=after.fuel)
+    sides = both(now)
     refused = too_little(sides.after, anything_else=False) or refusal_of(sides.after)
     if refused is not None:
         return _refused(refused, before, after, done, sides, known)
+    still = spells_after(_mended(before.probability, done, steps, known), sides.after)
+    if still is not None:
+        sides = both(replace(now, there=still))
     followed = [done.cause] if done.cause in hypotheses.sizes and done.cause != NONE else []
     put = asked(sides, hypotheses, before.probability, [one for one in followed if one is not None])
     put = _with_codes(put, after.said, before.codes, known)
@@ -152,7 +154,7 @@ def prove(
         after.barometer, after.ambient_c, baselines=baselines, sisters=sisters,
         facts=evidence_after(after.said, before.codes, known), known=known,
     )  # fmt: skip
-    return _told(weighed, before, after, done, steps, known, alone)
+    return _told(weighed, before, after, done, steps, known, alone, still)
 
 
 def check_done(done: Done, known: Knowledge) -> list[Step]:
@@ -190,6 +192,7 @@ def _told(
     steps: Sequence[Step],
     known: Knowledge,
     alone: Callable[[], ByItself | None],
+    still: Sequence[Interval] | None,
 ) -> Proof:
     numbers, sides, said = judged(), weighed.asked.sides, after.said
     followed = list(weighed.asked.before)
@@ -204,7 +207,7 @@ def _told(
     codes = codes_after(said, before.codes, None if cause is None else cause.id, known)
     odd = [] if cause is None or cause.id not in weighed.asked.before else odd_after(weighed.asked, cause.id)
     there = before.there if cause is not None and cause.id == before.likeliest else None
-    missing = (*codes_back(codes), *odd, *missing_of(cause, needs, sides, size, shows, said, there))
+    missing = (*codes_back(codes), *odd, *missing_of(cause, needs, sides, size, shows, said, there, still))
     others = {c: p for c, p in weighed.something_else(priors).items() if p >= WORTH_NAMING}
     stand = Standing(outcomes, evens, others, missing)
     if stand.judgement == "proved" or stand.else_is_open:

@@ -36,12 +36,21 @@ def time_to_come(needs: Needs, there: Sequence[Interval] | None, after: Case) ->
     return [Missing("cruise", wanted - ran, says)]
 
 
-def still_comes(cause: Cause, needs: Needs, after: Case) -> list[Missing]:
-    """That it comes and goes in the recording after: over the drive it may be thinned to what healthy cars show."""
-    found = comes_and_goes(after, {cause.id}).get(cause.id)
-    if found is None or len(found.there) < OFTEN:
+def spells_after(cause: Cause | None, after: Case) -> tuple[Interval, ...] | None:
+    """When a cause comes and goes in the recording after, s; None where it does not.
+
+    Over the drive it may be thinned to what healthy cars show: held against a fault seen in its spells before, it would
+    look gone.
+    """
+    found = None if cause is None else comes_and_goes(after, {cause.id}).get(cause.id)
+    return found.there if found is not None and len(found.there) >= OFTEN else None
+
+
+def still_comes(needs: Needs, spells: Sequence[Interval] | None) -> list[Missing]:
+    """That it comes and goes in the recording after."""
+    if spells is None:
         return []
-    says = f"{needs.called} still comes and goes, seen about {len(found.there)} times: look there, and record again"
+    says = f"{needs.called} still comes and goes, seen about {len(spells)} times: look there, and record again"
     return [Missing("odd", None, says)]
 
 
