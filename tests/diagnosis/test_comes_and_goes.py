@@ -16,7 +16,7 @@ from airproof.diagnosis import comes_and_goes as module
 from airproof.diagnosis import wandering as wander
 from airproof.diagnosis.case import Case
 from airproof.diagnosis.comes_and_goes import _Unknowns, comes_and_goes
-from airproof.diagnosis.course import SWITCHING
+from airproof.diagnosis.course import SWITCHING, in_words
 from airproof.diagnosis.examine import examine
 from airproof.diagnosis.in_windows import (
     SomeSizes,
@@ -174,6 +174,15 @@ class TestWhatDoesNotComeAndGo:
             for name, one in alone.items():
                 assert one.nepers == pytest.approx(among[name].nepers, abs=1e-6)
                 assert one.there == among[name].there
+
+
+@pytest.mark.parametrize("seldom", [False, True])
+def test_how_seldom_that_is_is_said_where_it_is_what_weighs(seldom: bool) -> None:
+    """A sentence that speaks against its own cause says why."""
+    one = module.ComesAndGoes(9.0, 5.0, 3.0, ((1.0, 4.0), (9.0, 11.0), (20.0, 26.0)))
+    told = in_words(one, seldom=seldom)
+    assert told.endswith(": seen about 3 times, for 2 to 6 s")
+    assert ("as few faults do" in told) == seldom
 
 
 class TestAFaultThatGrows:

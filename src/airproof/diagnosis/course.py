@@ -83,7 +83,8 @@ class Switching:
             cause: np.full(other.sizes[cause].size, odds - _log_odds(other, cause))
             for cause, odds in self.log_odds.items()
         }
-        says = in_words(self.reported) if self.reported else SECONDS
+        held_down = float(rows[self.cause][0]) < 0.0
+        says = in_words(self.reported, seldom=held_down) if self.reported else SECONDS
         times = float(len(self.there)) if self.reported else 0.0
         return Testimony(Finding(SWITCHING, times, 0.0, "", (0.0, OFTEN - 1.0), self.there, says), rows)
 
@@ -179,11 +180,11 @@ def _rather(one: ComesAndGoes, log_odds: float, log_odds_otherwise: float) -> bo
     return log_odds > log_odds_otherwise or one.rather_than_lasting > seldom
 
 
-def in_words(one: ComesAndGoes) -> str:
-    """That it comes and goes, how often and for how long."""
+def in_words(one: ComesAndGoes, *, seldom: bool) -> str:
+    """That it comes and goes, how often and for how long; `seldom`: that few faults do, where that is what weighs."""
     lasting = sorted(end - start for start, end in one.there)
     seen = f"seen about {len(lasting)} times, for {lasting[0]:.0f} to {lasting[-1]:.0f} s"
-    return f"at like speed and load it comes and goes: {seen}"
+    return f"at like speed and load it comes and goes{', as few faults do' if seldom else ''}: {seen}"
 
 
 def _log_odds(posterior: Posterior, cause: str) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from airproof.knowledge.load import knowledge
 from airproof.repair.proof.proof import Change, DriveStretch, Missing, Proof
 from airproof.report.in_words import Part
 from airproof.report.wording import duration, in_hundred, sentence
@@ -52,7 +53,7 @@ def _others(proof: Proof) -> tuple[str, ...]:
     if proof.judgement not in ("fixed, but something else shows", "not proved yet"):
         return ()
     likely = sorted(proof.something_else.items(), key=lambda item: -item[1])[:SHOWN_OTHERS]
-    return tuple(f"{cause}: {in_hundred(p)}." for cause, p in likely)
+    return tuple(f"{knowledge().causes[cause].title}: {in_hundred(p)}." for cause, p in likely)
 
 
 def _missing(missing: Sequence[Missing]) -> tuple[str, ...]:

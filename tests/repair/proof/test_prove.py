@@ -24,6 +24,7 @@ from airproof.repair.proof.prove import AfterRepair, Before, Done, prove
 from airproof.repair.proof.stretches import drive as stretches
 from airproof.report.language.language import language
 from airproof.report.proof_as_json import as_json
+from airproof.report.proof_in_words import in_words
 
 OFFSET, LEAK = ("map-offset", 9.0), ("vacuum-leak", 5.0)
 SENSOR, HOSE = "replace-map-sensor", "mend-vacuum-leak"
@@ -88,6 +89,8 @@ def test_something_new_is_named() -> None:
     proof = judged(*OFFSET, drive("vacuum-leak", 6.0, day=2), SENSOR)
     assert proof.judgement == "fixed, but something else shows"
     assert next(iter(proof.something_else)) == "vacuum-leak"
+    told = {part.id: part.lines for part in in_words(proof)}["else"]
+    assert told[0].startswith("Unmetered air enters between throttle and valves: ")  # and not by its id
     assert "something else" in proof.says
 
 
