@@ -21,7 +21,7 @@ import numpy as np
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.model import Knowledge
 from airproof.repair import search
-from airproof.repair.bound import lowest
+from airproof.repair.bound.lowest import lowest
 from airproof.repair.task import Looked, Task, task_for
 
 KNOWN = knowledge()

@@ -11,7 +11,7 @@ wrong, the same for whoever takes it. The cost is money, with minutes at the pri
 The ways are: the plan, made anew after each step; a new sensor first, and then repairs by falling probability per cost;
 look, clean, measure, replace the sensor, and then the same; repairs by falling probability per cost from the start. No
 way can beat the clairvoyant, who knows what is wrong; and no way of reasoning from the same evidence can be expected to
-beat the bound (airproof/repair/bound.py), averaged over the jobs. Intervals are 95 %, of paired differences.
+beat the bound (airproof/repair/bound/), averaged over the jobs. Intervals are 95 %, of paired differences.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ from airproof.engine.rehearsal.rehearse import rehearse
 from airproof.engine.rehearsal.spread import draw
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.model import NONE, Step
-from airproof.repair.bound import lowest
+from airproof.repair.bound.lowest import lowest
 from airproof.repair.choices import Fault, positive_given
 from airproof.repair.plan import already_recorded
 from airproof.repair.task import Task, task_for

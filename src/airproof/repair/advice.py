@@ -6,7 +6,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from airproof.repair.bound import lowest
+from airproof.repair.bound.lowest import lowest
 from airproof.repair.places import Place
 from airproof.repair.plan import Plan, plan_of
 from airproof.repair.reasons import GONE, STILL_THERE
