@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import io
 import json
+import math
 import sys
 from pathlib import Path
 
 import pytest
 from command_line import Airproof, Car
+
+from airproof.knowledge.load import knowledge
 
 
 @pytest.fixture(scope="module")
@@ -50,6 +53,20 @@ def test_json_and_nothing_else(airproof: Airproof, verdict: Path) -> None:
     assert set(found["done"]) >= {"look-hoses", "record-key-on", "record-idle"}
     leaves = [outcome["probability"] for outcome in found["tree"]["outcomes"]]
     assert sum(leaves) == pytest.approx(1.0, abs=1e-3)
+
+
+def test_it_says_how_much_another_plan_could_save(airproof: Airproof, verdict: Path) -> None:
+    given = json.loads(verdict.read_text(encoding="utf-8"))
+    anything = {cause.id: cause.weight for cause in knowledge().causes.values()}
+    for name, belief, wide in (("anything", anything, True), ("sure", {"map-offset": 0.97, "none": 0.03}, False)):
+        file = verdict.with_name(f"{name}.json")
+        causes = [{"id": cause, "probability": p / sum(belief.values())} for cause, p in belief.items()]
+        file.write_text(json.dumps({**given, "causes": causes, "pairs": []}), encoding="utf-8")
+        gap = json.loads(airproof("plan", file, "--json").out)["gap"]
+        assert (gap > 0.05) == wide
+        said = " ".join(airproof("plan", file).out.split())
+        assert f"another could save at most {max(1, math.ceil(100.0 * gap))} in 100." in said
+        assert ("How much of that there is to save is not known" in said) == wide
 
 
 def test_each_new_fact_moves_the_plan(airproof: Airproof, verdict: Path) -> None:

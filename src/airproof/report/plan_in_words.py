@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from airproof.knowledge.model import Knowledge
 from airproof.repair.advice import Advice, Node
 from airproof.repair.habit import Habit
@@ -12,6 +14,7 @@ from airproof.report.wording import in_hundred, sentence
 
 OTHERS = 3
 LESS = {True: "less", False: "more"}
+WIDE = 0.05  # of a plan's cost: where more than that might be saved, it is said what little is known of it
 ANY_USUAL_PRICE = 3.0  # of the typical price: no part is worth naming a limit beyond
 
 
@@ -119,10 +122,14 @@ def _reliance(advice: Advice, task: Task) -> tuple[str, ...]:
     else:
         good = (
             f"With these numbers no plan can be expected to cost less than {_money(advice.not_below, currency)}, time "
-            f"included; this one {_money(plan.next_steps[0].expected_total_cost, currency)}. "
-            "How much of the difference could be saved is not known: where all plans can be tried, plans made like "
-            "this one were half a per cent dearer than the best on average."
+            f"included; this one {_money(plan.next_steps[0].expected_total_cost, currency)}: another could save at "
+            f"most {max(1, math.ceil(100.0 * advice.gap))} in 100."
         )
+        if advice.gap > WIDE:
+            good += (
+                " How much of that there is to save is not known: where all plans can be tried, plans made like this "
+                "one were 0.2 per cent dearer than the best on average."
+            )
     missing = task.prices.tools_missing
     without = (f"Planned without: {', '.join(missing)}; steps that need them were left out.",) if missing else ()
     return (good, *without, plan.cautions[0])
