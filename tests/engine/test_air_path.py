@@ -127,6 +127,66 @@ def test_closed_stop(throttle: list[float], stop: float) -> None:
     assert closed_stop_of(points) == pytest.approx(stop, abs=0.003)
 
 
+class TestAStopReadOffAnIdleThatALeakFeeds:
+    """Idle takes the same air whichever way it comes: beside a leak the throttle is shut further, and the stop read off
+    that idle is too low.
+    """
+
+    STOP, LEAK_MM = 0.12, 3.0
+
+    def leaking(self, profile: EngineProfile) -> tuple[OnePath, float]:
+        """A path that knows its stop, and how far the throttle is open at idle beside the leak."""
+        whole = path(profile)
+        areas = np.exp(whole.belief.at("area", np.log(np.array([0.02]) + shared().opening_shift)))
+        hole = 0.7 * np.pi / 4.0 * (self.LEAK_MM * 1e-3) ** 2  # the design's definition of a leak's size
+        openings = np.linspace(0.0, 0.02, 20_001)
+        open_at = np.exp(whole.belief.at("area", np.log(openings + shared().opening_shift)))
+        opening = float(np.interp(float(areas[0]) - hole, open_at, openings))
+        assert 0.003 < opening < 0.017
+        metered = whole.flow_known.all()
+        idle = float(areas[0]) - hole if metered else float(areas[0])  # a leak goes past an air flow sensor
+        points = replace(whole.points, throttle=self.STOP + np.linspace(0.05, 0.4, len(whole.points)))
+        plain = replace(whole, points=replace(points, area_over_idle=np.ones(len(points))))
+        shown = np.array([plain.only(np.arange(len(points)) == i).idle_area for i in range(len(points))])
+        return replace(whole, points=replace(points, area_over_idle=shown / idle), closed_stop=self.STOP), opening
+
+    @pytest.mark.parametrize("profile", [TURBO, NATURAL], ids=["air-flow sensor", "speed-density"])
+    def test_undoing_the_leak_gives_what_knowing_the_stop_would(self, profile: EngineProfile) -> None:
+        knowing, opening = self.leaking(profile)
+        reading = replace(knowing, closed_stop=self.STOP + opening - 0.02, stop_by_idle=True)
+        sizes = np.array([self.LEAK_MM])
+        truth = reading.without("vacuum-leak", sizes)
+        np.testing.assert_allclose(truth.shut, 0.02 - opening, atol=1e-5)
+        part = AIR_THROUGH_THROTTLE.usable(knowing)
+        one, other = knowing.only(part), reading.only(part)
+        expected = AIR_THROUGH_THROTTLE.residual(one, one.without("vacuum-leak", sizes)).ravel()
+        undone = other.without("vacuum-leak", sizes)
+        np.testing.assert_allclose(AIR_THROUGH_THROTTLE.residual(other, undone).ravel(), expected, atol=2e-4)
+        as_read = AIR_THROUGH_THROTTLE.residual(other, replace(undone, shut=other.seen.shut)).ravel()
+        assert np.abs(as_read - expected).max() > 0.05
+
+    def test_a_stop_that_is_known_stays_and_so_it_does_for_other_causes(self) -> None:
+        knowing, _ = self.leaking(NATURAL)
+        assert not knowing.without("vacuum-leak", np.array([4.0])).shut.any()
+        reading = replace(knowing, stop_by_idle=True)
+        assert not reading.without("map-offset", np.array([4.0])).shut.any()
+        both = reading.without_both(("map-offset", np.array([2.0, 2.0])), ("vacuum-leak", np.array([0.0, 3.0])))
+        assert not both.shut[0].any()
+        assert (both.shut[1] > 0.0).all()
+
+    def test_the_larger_the_leak_the_further_it_is_shut_and_never_beyond_the_stop(self) -> None:
+        reading = replace(self.leaking(NATURAL)[0], stop_by_idle=True)
+        shut = reading.without("vacuum-leak", np.array([0.0, 1.0, 2.0, 4.0, 8.0, 20.0])).shut.ravel()
+        assert shut[0] == 0.0
+        assert (np.diff(shut) >= 0.0).all()
+        assert shut[-1] == pytest.approx(0.02)
+
+    def test_without_a_flow_to_go_by_nothing_is_moved(self) -> None:
+        reading = replace(self.leaking(NATURAL)[0], stop_by_idle=True)
+        blind = replace(reading, points=replace(reading.points, area_over_idle=np.full(len(reading.points), np.nan)))
+        assert not blind.without("vacuum-leak", np.array([4.0])).shut.any()
+
+
 class TestLearning:
     def odd_engine(self) -> OnePath:
         """Takes 8 % less air than engines of its kind at every point, its habitual trim is +4 %."""

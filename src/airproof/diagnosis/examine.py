@@ -189,7 +189,8 @@ def case_of(
     points = find_operating_points(recording, regimes)
     # A fouled throttle shuts further open than a clean one did: the known-good recording says where shut is.
     closed_stop = good_cases[0].path.closed_stop if good_cases else closed_stop_of(points)
-    path = OnePath(points, barometer.kpa * 1e3, profile, belief, closed_stop)
+    by_idle = not good_cases and closed_stop > 0.0
+    path = OnePath(points, barometer.kpa * 1e3, profile, belief, closed_stop, stop_by_idle=by_idle)
     return Case(recording, regimes, profile, weather, barometer, path, hypotheses.sizes, ambient_c=ambient_c)
 
 

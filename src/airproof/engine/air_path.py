@@ -14,17 +14,20 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from airproof.engine.bend import Truth, as_seen, undo
+from airproof.engine.bend import HOLE_DISCHARGE, Truth, as_seen, undo
 from airproof.engine.operating_points import OperatingPoints
 from airproof.engine.profile import EngineProfile
 from airproof.engine.shared import shared
 from airproof.engine.smooth_table import EngineBelief, Grid
 from airproof.quantities.constants import R_AIR
-from airproof.quantities.gas_flow import flow_function
+from airproof.quantities.gas_flow import flow_function, hole_area
 from airproof.recording.regimes import Regime
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+
+IDLE_OPENING = 0.02
+"""Of the throttle above its stop: common practice, no source; shared with the reading of the stop."""
 
 OPENING_ROUNDING = 0.004  # of full opening: the data item has steps of 1/255
 AT_REST = 0.45  # manifold over barometer below which the flow drives no compressor much; judged: Airproof authors
@@ -71,7 +74,8 @@ def learn_type(belief: EngineBelief, sisters: Sequence[OnePath]) -> EngineBelief
 class OnePath:
     """The points of one recording, with the engine they came from.
 
-    What no supposed cause changes is found once and kept: every cause is asked for at every size.
+    What no supposed cause changes is found once and kept: every cause is asked for at every size. `stop_by_idle`: the
+    closed stop was read off this recording's own idle, so that a cause which feeds idle beside the throttle moved it.
     """
 
     points: OperatingPoints
@@ -79,6 +83,7 @@ class OnePath:
     profile: EngineProfile
     belief: EngineBelief
     closed_stop: float = 0.0
+    stop_by_idle: bool = False
 
     @cached_property
     def seen(self) -> Truth:
@@ -87,7 +92,8 @@ class OnePath:
 
     def without(self, cause: str, sizes: Floats) -> Truth:
         """What was really so if the cause acted with each of the sizes."""
-        return undo(cause, sizes, self.points, self.barometer_pa, self.profile, self.seen)
+        truth = undo(cause, sizes, self.points, self.barometer_pa, self.profile, self.seen)
+        return replace(truth, shut=self._shut_by(sizes)) if cause == "vacuum-leak" and self.stop_by_idle else truth
 
     def without_both(self, first: tuple[str, Floats], second: tuple[str, Floats]) -> Truth:
         """What was really so if two causes acted at once, each with its sizes (S,), undone one after the other.
@@ -98,7 +104,9 @@ class OnePath:
         wide = {
             f.name: np.broadcast_to(getattr(truth, f.name), (first[1].size, len(self.points))) for f in fields(truth)
         }
-        return undo(*second, self.points, self.barometer_pa, self.profile, replace(truth, **wide))
+        both = undo(*second, self.points, self.barometer_pa, self.profile, replace(truth, **wide))
+        leak = next((sizes for cause, sizes in (first, second) if cause == "vacuum-leak"), None)
+        return both if leak is None or not self.stop_by_idle else replace(both, shut=self._shut_by(leak))
 
     def only(self, chosen: Bools) -> OnePath:
         """The same engine and day, only the chosen points."""
@@ -128,6 +136,29 @@ class OnePath:
         """ln(opening above the closed stop + the table's shift)."""
         shut = np.maximum(self.points.throttle - self.closed_stop, 0.0)
         return np.asarray(np.log(shut + shared().opening_shift))
+
+    @cached_property
+    def idle_area(self) -> float:
+        """What is open at idle as the recorded flow shows it, m2; NaN where nothing tells."""
+        seen = self.seen
+        before = _pressure_before_throttle(self, seen)
+        drive = before / np.sqrt(R_AIR * seen.temperature) * flow_function(np.clip(seen.manifold / before, 0.0, 0.995))
+        flow = np.where(self.flow_known, seen.air_flow, np.exp(_log_by_density(self, seen)))
+        with np.errstate(invalid="ignore", divide="ignore"):
+            areas = flow / drive / self.points.area_over_idle
+        known = areas[np.isfinite(areas) & (areas > 0.0)]
+        return float(np.median(known)) if known.size else float("nan")
+
+    def _shut_by(self, sizes: Floats) -> Floats:
+        """How much further the throttle is shut at idle beside leaks of some sizes (S, 1), mm: idle takes the same air
+        whichever way it comes.
+        """
+        hole = HOLE_DISCHARGE * hole_area(np.asarray(sizes, dtype=np.float64)[:, None] * 1e-3)
+        metered = bool(self.flow_known.all())
+        left = self.idle_area / (self.idle_area + hole) if metered else 1.0 - hole / self.idle_area
+        shift = shared().opening_shift
+        opening = (IDLE_OPENING + shift) * np.clip(left, 0.0, 1.0) ** (1.0 / shared().area_power) - shift
+        return np.asarray(np.nan_to_num(IDLE_OPENING - np.clip(opening, 0.0, IDLE_OPENING)))
 
     @cached_property
     def efficiency(self) -> Floats:
@@ -162,7 +193,7 @@ def closed_stop_of(points: OperatingPoints) -> float:
     """
     known = points.throttle[np.isfinite(points.throttle)]
     lowest = float(np.quantile(known, 0.01)) if known.size else 0.0
-    return lowest - 0.02 if lowest > 0.07 else 0.0
+    return lowest - IDLE_OPENING if lowest > 0.07 else 0.0
 
 
 @dataclass(frozen=True)
@@ -224,7 +255,10 @@ def _throttle_residual(path: OnePath, truth: Truth) -> Floats:
     through = truth.air_flow - truth.lost
     if not measured.all():
         through = np.where(measured, through, np.exp(_log_by_density(path, truth)) - truth.leak)
-    return np.asarray(_log(through) - drive - path.area)
+    if truth.shut is path.seen.shut:
+        return np.asarray(_log(through) - drive - path.area)
+    opening = np.maximum(path.points.throttle - path.closed_stop - truth.shut, 0.0) + shared().opening_shift
+    return np.asarray(_log(through) - drive - path.belief.at("area", np.log(opening)))
 
 
 def _throttle_weights(path: OnePath) -> Floats:

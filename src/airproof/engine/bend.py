@@ -41,6 +41,7 @@ class Truth:
     `leak` enters the manifold unmetered, `lost` was metered and escaped before the throttle, `recirculated` is exhaust
     gas in the manifold. `filling`, `delivered` and `area` are factors on volumetric efficiency, fuel and throttle area.
     `drop` is pressure lost before the throttle where no charge sensor sees it; `metering` is measured over true flow.
+    `shut` is how much further the throttle is shut at idle than the same engine's without the cause, as a fraction.
     """
 
     manifold: Floats
@@ -56,6 +57,7 @@ class Truth:
     area: Floats
     drop: Floats
     metering: Floats
+    shut: Floats
 
 
 def as_seen(points: OperatingPoints, barometer_pa: float, profile: EngineProfile) -> Truth:
@@ -80,6 +82,7 @@ def as_seen(points: OperatingPoints, barometer_pa: float, profile: EngineProfile
         area=one,
         drop=np.nan_to_num(drop),
         metering=one,
+        shut=zero,
     )
 
 

@@ -105,8 +105,9 @@ def sides_of(
     if not good:
         # The throttle shuts where the lower of the two readings has it: a fouled one shuts further open.
         stop = min(first.path.closed_stop, second.path.closed_stop)
-        first = replace(first, path=replace(first.path, closed_stop=stop))
-        second = replace(second, path=replace(second.path, closed_stop=stop))
+        first, second = (
+            replace(one, path=replace(one.path, closed_stop=stop, stop_by_idle=False)) for one in (first, second)
+        )
     same_place = before.barometer is None and after.barometer is None
     return Sides(first, second, belief, strays_before, strays_after, same_place, replaced)
 
