@@ -206,3 +206,17 @@ def test_equality_of_this_file_is_not_blind(tmp_path: Path) -> None:
     one = read_recording(recording(tmp_path / "a.csv"))
     assert not same(one, replace(one, label="b"))
     assert not same(one, read_recording(recording(tmp_path / "b.csv", offset_kpa=1.0)))
+
+
+def test_a_recording_given_in_another_role_says_so(tmp_path: Path) -> None:
+    path = recording(tmp_path / "a.csv")
+    with open_store(tmp_path / "data") as store:
+        job = store.new_job()
+        assert append_with(store, job, [], [("car", path)], seen=0).remarks == ()
+        assert append_with(store, job, [], [("car", path)], seen=1).remarks == ()
+        (said,) = append_with(store, job, [], [("after", path)], seen=2).remarks
+        assert said == (
+            "a.csv was in the job already, as one of the car before a repair; now it is one of the car after a repair, "
+            "and no longer one of the car before a repair"
+        )
+        assert store.state(job).recordings_as("car") == []

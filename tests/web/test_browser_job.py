@@ -139,7 +139,7 @@ class TestFromIntakeToTheEnd:
         expect(give(page, DEMO / "recording.csv")).to_contain_text("is in the job already")
         assert page.locator("#page a[href*='/recording/']").count() == 1
         page.get_by_label("What it is").select_option("after")
-        expect(give(page, DEMO / "recording.csv")).to_contain_text("what it is was corrected")
+        expect(give(page, DEMO / "recording.csv")).to_contain_text("now it is")
         expect(page.locator("#page")).to_contain_text("This car, after the repair.")
         assert page.locator("#page a[href*='/recording/']").count() == 1
 

@@ -87,7 +87,26 @@ def recording_said(
     if mapping is not None:
         data["signals"] = mapping.model_dump(mode="json")
     draft = Draft("recording", payload_of("recording", data))
-    return Given((draft, *heard.drafts), kept.sha256, heard.remarks)
+    moved = _moved(state, kept.sha256, role, called)
+    return Given((draft, *heard.drafts), kept.sha256, (*moved, *heard.remarks))
+
+
+ROLES = {
+    "car": "one of the car before a repair",
+    "after": "one of the car after a repair",
+    "good": "a known-good one",
+    "sister": "one of a sister car",
+}
+"""What a recording is, by its role."""
+
+
+def _moved(state: State, sha256: str, role: Role, name: str) -> tuple[str, ...]:
+    """That a recording was in another role until now: one recording is one thing, and its side is now without it."""
+    there = state.recordings.get(sha256)
+    if there is None or there.payload.role == role:
+        return ()
+    was = ROLES[there.payload.role]
+    return (f"{name} was in the job already, as {was}; now it is {ROLES[role]}, and no longer {was}",)
 
 
 def _heard(readout: Readout, name: str, role: Role, state: State, known: Knowledge) -> Heard:

@@ -86,8 +86,7 @@ def _recording(bench: Bench, job: int, request: Request, received: Received) -> 
         store.let_go(kept)
         raise
     put_back(store, dict.fromkeys(kept, received.path))
-    again = "" if before is None else " It was there already; what it is was corrected."
-    return f"{received.name}: {_taken(given)}{again}"
+    return f"{received.name}: {_taken(given)}"
 
 
 def _once(drafts: Sequence[Draft], before: Fact[Recording] | None, role: str) -> list[Draft]:
