@@ -6,6 +6,7 @@ import ast
 from datetime import UTC, datetime
 from importlib import resources
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import example, given
@@ -13,6 +14,7 @@ from hypothesis import strategies as st
 from invented_case import case
 from invented_weighings import cause, verdict
 
+from airproof.diagnosis.course import in_words as comes_and_goes
 from airproof.diagnosis.picture import check as whole_picture
 from airproof.diagnosis.picture.features import AGAIN
 from airproof.diagnosis.place_as_typed import the_barometer
@@ -202,6 +204,13 @@ def test_all_that_is_said_of_the_demo_job_is_turned_and_translated():
         assert "kPa" not in sentence_in_units(text, wish_of("inHg")), text
         for code in OTHERS:
             assert language(code).words(text).language == code, text
+
+
+@pytest.mark.parametrize("code", OTHERS)
+@pytest.mark.parametrize("seldom", [True, False])
+def test_that_it_comes_and_goes_is_translated(code, seldom):
+    one = SimpleNamespace(there=((10.0, 18.0), (40.0, 52.0), (70.0, 81.0)))
+    assert language(code).words(comes_and_goes(one, seldom=seldom)).language == code
 
 
 @given(st.text(max_size=80))
