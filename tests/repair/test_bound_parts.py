@@ -172,3 +172,28 @@ def test_a_solver_that_fails_leaves_a_sound_bound(workshop: Make, monkeypatch: p
         value = at(programme.best_form(search.choices, place), place)
         assert 0.0 < value <= usual * (1.0 + 1e-6)
         assert usual <= search.best(place).cost
+
+
+def test_what_is_left_of_two_causes_is_sound_where_its_forerunners_did_not_count(
+    workshop: Make, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(known, "STEPS_AT_MOST", 2)
+    steps = {
+        "t0": {"money": 90.0, "minutes": 6.0, "tells": {"f1": 0.9}, "otherwise": 0.1},
+        "r0": {"money": 100.0, "minutes": 6.0, "cures": {"f1": 0.95}, "after": ("t0",)},
+        "r1": {"money": 10.0, "minutes": 6.0, "cures": {"f2": 0.95}},
+    }
+    made = workshop(("f1", "f2"), steps, ending=400.0, labour_per_hour=60.0)
+    search, place = laid_out(made, {("f1",): 0.1, ("f2",): 0.1, ("f1", "f2"): 0.8})
+    choices = search.choices
+    job = Known(choices, place.done).jobs[2]
+    assert [choices.steps[s].id for s in (*job.steps, *job.sure)] == ["r1", "r0"]
+    # Where r0 is dear for both at once, a charge apart, what follows r1 counts: with t0 done that is r0 for f1 alone.
+    own = np.repeat((choices.uses @ choices.worth)[:, None], 3, axis=1)
+    step = {one.id: number for number, one in enumerate(choices.steps)}
+    own[step["r0"], 2] += 1000.0
+    tables, gains = Known(choices, place.done).values(own)
+    assert not gains.any()
+    alone = 106.0 + 0.05 * 400.0
+    assert tables[0, 0] == pytest.approx(96.0 + alone)
+    assert tables[2, 0] == pytest.approx(16.0 + 0.95 * alone + 0.05 * 400.0)

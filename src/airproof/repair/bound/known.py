@@ -43,7 +43,10 @@ class Known:
         tables: list[Floats] = []
         for fault, job in enumerate(self.jobs):
             # When one of two causes is left, no more can be gained than all there is.
-            rest = [(half, tables[left][there] + gains[:, left].sum()) for half, left, there in self.lefts(fault)]
+            rest = [
+                (half, job.blind_to(self.jobs[left], tables[left])[there] + gains[:, left].sum())
+                for half, left, there in self.lefts(fault)
+            ]
             lost = sum(gains[:, left].sum() for _, left, _ in self.lefts(fault))
             tables.append(job.table(pays[:, fault], self._choices.ending, rest, float(lost)))
         wide = np.zeros((len(tables), max(table.size for table in tables)))
@@ -119,3 +122,11 @@ class Job:
         there = {int(step): 1 << bit for bit, step in enumerate(other.steps)}
         bits = np.array([there.get(int(step), 0) for step in self.steps], dtype=np.intp)
         return np.asarray(((np.arange(self.places)[:, None] >> np.arange(self.steps.size)) & 1) @ bits)
+
+    def blind_to(self, other: Job, table: Floats) -> Floats:
+        """Another job's table at the least it can be, whichever of the steps that do not count here have been done."""
+        places = np.arange(table.size)
+        for bit, step in enumerate(other.steps):
+            if step not in self.steps:
+                table = np.minimum(table, table[places ^ (1 << bit)])
+        return table
