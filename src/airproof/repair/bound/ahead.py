@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from airproof.repair.bound.form import Form
 from airproof.repair.choices import Flags, Floats
-from airproof.repair.places import Place, Ways
+from airproof.repair.places import ALIKE, Place, Ways
 
 LOOKED_INTO = 1000
 """Places looked into. judged: Airproof authors, a tenth of a second; with three times as many the bound is 0.3 %
@@ -43,21 +43,23 @@ def raised(form: Form, place: Place) -> float:
 
 @dataclass(frozen=True)
 class _Places:
-    """M places: beliefs (M, n), steps done (M, S) and those of them that came out positive, set-ups standing (M, K)."""
+    """M places: beliefs (M, n), steps done (M, S), set-ups standing (M, K)."""
 
     beliefs: Floats
     done: Flags
-    positive: Flags
     standing: Flags
 
     def keys(self) -> list[bytes]:
-        """The same for the same place, whatever the order of the steps."""
-        packed = [np.packbits(flags, axis=1) for flags in (self.done, self.positive, self.standing)]
-        return [row.tobytes() for row in np.concatenate(packed, axis=1)]
+        """The same for the same place. The belief is in it, since with two causes the order of steps matters: a test
+        before a repair hears both.
+        """
+        beliefs = (np.round(self.beliefs, ALIKE) + 0.0).view(np.uint8)
+        rest = [np.packbits(flags, axis=1) for flags in (self.done, self.standing)]
+        return [row.tobytes() for row in np.concatenate([beliefs, *rest], axis=1)]
 
     def at(self, rows: NDArray[np.intp]) -> _Places:
         """Some of them."""
-        return _Places(self.beliefs[rows], self.done[rows], self.positive[rows], self.standing[rows])
+        return _Places(self.beliefs[rows], self.done[rows], self.standing[rows])
 
 
 class _Ahead:
@@ -76,8 +78,7 @@ class _Ahead:
         self._from: list[set[int]] = [set()]
         self._steps: dict[int, tuple[Floats, NDArray[np.intp]]] = {}
         self._best: dict[int, int] = {}
-        here = _Places(place.belief[None], place.done[None], np.zeros_like(place.done)[None], place.standing[None])
-        self._start = int(self._numbered(here)[0])
+        self._start = int(self._numbered(_Places(place.belief[None], place.done[None], place.standing[None]))[0])
 
     @property
     def bound(self) -> float:
@@ -103,7 +104,7 @@ class _Ahead:
             _Places(
                 *(
                     np.concatenate([getattr(then, name) for _, _, then in tried])
-                    for name in ("beliefs", "done", "positive", "standing")
+                    for name in ("beliefs", "done", "standing")
                 )
             )
         )
@@ -132,16 +133,10 @@ class _Ahead:
         yes = belief * self._chances[tests]
         failed = c.not_cured(np.repeat(belief[None], repairs.size, axis=0), repairs)
         taken = np.concatenate([tests, tests, repairs])
-        rows = np.arange(taken.size)
-        then_done, then_positive = (np.tile(flags[row], (taken.size, 1)) for flags in (places.done, places.positive))
-        then_done[rows, taken] = True
-        then_positive[rows[: tests.size], tests] = True
-        then = _Places(
-            np.concatenate([yes, belief - yes, failed]),
-            then_done,
-            then_positive,
-            (standing | c.set_up[taken]) & ~c.clears[taken],
-        )
+        then_done = np.tile(done, (taken.size, 1))
+        then_done[np.arange(taken.size), taken] = True
+        then_standing = (standing | c.set_up[taken]) & ~c.clears[taken]
+        then = _Places(np.concatenate([yes, belief - yes, failed]), then_done, then_standing)
         cost = belief.sum() * (c.uses_with(standing) @ c.worth)
         return cost[np.concatenate([tests, repairs, [c.ending]])], repairs.size, then
 

@@ -48,8 +48,13 @@ class Form:
         return np.asarray(np.maximum(least, 0.0))
 
 
+def at_most_the_end(choices: Choices, cost: Floats) -> Floats:
+    """Costs, none above that of handing the car over, which one would rather do: numbers of like size suit a solver."""
+    return np.minimum(cost, float(choices.uses[choices.ending] @ choices.worth))
+
+
 def sound(choices: Choices, known: Known, between: tuple[Between, ...], charges: Floats, shares: Floats) -> Form:
     """The form for what lies between faults, the charges (S, n) that cover what it loses, and shares of set-ups."""
-    cost = (choices.uses @ choices.worth)[:, None] + shares.sum(axis=1) - charges
-    tables, gains = known.values(cost)
+    own = at_most_the_end(choices, choices.uses @ choices.worth)
+    tables, gains = known.values(own[:, None] + shares.sum(axis=1) - charges)
     return Form(choices, between, tables, gains, known.bits, shares)

@@ -10,7 +10,8 @@ second-order cone. A hinge C min(r v, w) has one kink, at w = r v; between the k
 they lose together is convex in w / v, as all that is concave is in their own kinks, so that it is enough to cover it
 there: linear inequalities. Roots fit noisy tests, hinges what settles a question at once.
 
-Strengths (B, C) and charges come from a solver; `covered` makes the charges just large enough for the strengths.
+Strengths (B, C) and charges come from a solver; `covered` makes the charges large enough for the strengths, as cheaply
+as it goes at today's belief.
 """
 
 from __future__ import annotations
@@ -61,8 +62,8 @@ class Kind(Protocol):
         """Add what covers the losses; the cones of those rows."""
         ...
 
-    def covered(self, x: Floats) -> tuple[Between, Floats]:
-        """The functions of a solution, and the factor (X,) that makes its charges just large enough."""
+    def covered(self, x: Floats) -> tuple[Between, Floats, Floats]:
+        """The functions of a solution, and charges (X,) on either fault that are large enough for them."""
         ...
 
 
@@ -95,13 +96,17 @@ class Roots:
         rows.put(at + 2, self.strengths + self._pair, -self._fall)
         return [clarabel.SecondOrderConeT(3)] * triples.size
 
-    def covered(self, x: Floats) -> tuple[RootSum, Floats]:
-        """The roots of a solution, and the factor (X,) that makes its charges just large enough."""
+    def covered(self, x: Floats) -> tuple[RootSum, Floats, Floats]:
+        """The roots of a solution, and charges (X,) on either fault that are large enough for them."""
         strengths = np.maximum(x[self.strengths : self.strengths + self._first.size], 0.0)
-        p, q = charges(self, x)
+        p, q = _charges(self, x)
+        product = np.square(self._fall * strengths[self._pair] / 2.0)
+        v, w = (np.maximum(self._belief[side], SMALL) for side in (self.firsts, self.seconds))
+        p = np.clip(np.sqrt(product * w / v), p, np.maximum(p, product / q))
+        q = np.maximum(q, product / p)
         whole = np.zeros((self._belief.size, self._belief.size))
         whole[self._first, self._second] = whole[self._second, self._first] = strengths / 2.0
-        return RootSum(whole), self._fall * strengths[self._pair] / (2.0 * np.sqrt(p * q))
+        return RootSum(whole), p, q
 
 
 class Hinges:
@@ -145,18 +150,21 @@ class Hinges:
         rows.put(at[:, :, None], self.strengths + hinges, size[:, :, None] * self._fall)
         return [clarabel.NonnegativeConeT(at.size)] if at.size else []
 
-    def covered(self, x: Floats) -> tuple[HingeSum, Floats]:
-        """The hinges of a solution, and the factor (X,) that makes its charges just large enough."""
+    def covered(self, x: Floats) -> tuple[HingeSum, Floats, Floats]:
+        """The hinges of a solution, and charges (X,) on either fault that are large enough for them."""
         strengths = np.maximum(x[self.strengths : self.strengths + self._ratios.size], 0.0).reshape(self._ratios.shape)
-        p, q = charges(self, x)
-        lost = np.einsum("xtk,xk->xt", self._fall, strengths[self._pair])
-        enough = lost / (p[:, None] + q[:, None] * self._ratios[self._pair])
+        p, q = _charges(self, x)
+        lost, ratios = np.einsum("xtk,xk->xt", self._fall, strengths[self._pair]), self._ratios[self._pair]
+        more_p = np.maximum(p, (lost - q[:, None] * ratios).max(axis=1, initial=0.0))
+        more_q = np.maximum(q, ((lost - p[:, None]) / ratios).max(axis=1, initial=0.0))
+        first = self._belief[self.firsts] * (more_p - p) <= self._belief[self.seconds] * (more_q - q)
+        p, q = np.where(first, more_p, p), np.where(first, q, more_q)
         pair, kink = np.nonzero(strengths > SMALL)
         hinges = HingeSum(self._first[pair], self._second[pair], self._ratios[pair, kink], strengths[pair, kink])
-        return hinges, enough.max(axis=1, initial=0.0)
+        return hinges, p, q
 
 
-def charges(kind: Kind, x: Floats) -> tuple[Floats, Floats]:
+def _charges(kind: Kind, x: Floats) -> tuple[Floats, Floats]:
     """p and q (X,) of a solution, above 0."""
     p, q = (np.maximum(x[at : at + kind.steps.size], SMALL) for at in (kind.p, kind.q))
     return p, q

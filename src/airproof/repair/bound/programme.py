@@ -11,9 +11,9 @@ import clarabel
 import numpy as np
 from scipy.sparse import csc_matrix
 
-from airproof.repair.bound.form import Form, sound
+from airproof.repair.bound.form import Form, at_most_the_end, sound
 from airproof.repair.bound.known import Known
-from airproof.repair.bound.pairs import SMALL, Hinges, Kind, Roots, charges
+from airproof.repair.bound.pairs import SMALL, Hinges, Kind, Roots
 from airproof.repair.bound.sparse import Columns, Rows
 from airproof.repair.choices import Choices, Floats
 from airproof.repair.places import Place
@@ -42,7 +42,7 @@ class _Programme:
         c = self._choices = choices
         self._place, self._known = place, Known(c, place.done)
         self._counts = np.flatnonzero(self._known.counts)
-        self._own, self._taking = c.uses @ c.worth, c.setting_up @ c.worth
+        self._own, self._taking = at_most_the_end(c, c.uses @ c.worth), at_most_the_end(c, c.setting_up @ c.worth)
         self._faults = n = len(c.faults)
         self._uses, self._setup = np.nonzero(c.set_up[self._counts])
         earnest = np.argsort(-place.belief, kind="stable")[:IN_EARNEST]
@@ -140,10 +140,10 @@ class _Programme:
         c, n = self._choices, self._faults
         charged, between = np.zeros((len(c.steps), n)), []
         for kind in self._kinds:
-            found, enough = kind.covered(x)
+            found, p, q = kind.covered(x)
             between.append(found)
-            for part, whose in zip(charges(kind, x), (kind.firsts, kind.seconds), strict=True):
-                np.add.at(charged, (self._counts[kind.steps], whose), part * enough)
+            np.add.at(charged, (self._counts[kind.steps], kind.firsts), p)
+            np.add.at(charged, (self._counts[kind.steps], kind.seconds), q)
         shares = np.zeros((len(c.steps), self._taking.size, n))
         shares[self._counts[self._uses], self._setup] = np.maximum(x[self._share : self._once].reshape(-1, n), 0.0)
         for setup, clears in enumerate(c.clears.T):
