@@ -201,10 +201,10 @@ def test_what_is_left_of_two_causes_is_sound_where_its_forerunners_did_not_count
     assert tables[2, 0] == pytest.approx(16.0 + 0.95 * alone + 0.05 * 400.0)
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", [1, 2, 3, 4, 13, 67, 89, 159, 194, 197])
 def test_with_free_and_absurdly_dear_steps_it_is_neither_above_the_plan_nor_lost(seed: int) -> None:
     """Numbers of very unlike size are hard on a solver; before charges were raised as cheaply as it goes, one bound in
-    fifty was next to nothing.
+    forty was next to nothing: the last six of these.
     """
     data, rng = knowledge(), np.random.default_rng(seed)
     causes = [str(cause) for cause in rng.choice(list(data.causes), size=int(rng.integers(2, 25)), replace=False)]
