@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 from playwright.sync_api import Browser, Locator, Page, Request, expect
@@ -85,10 +86,11 @@ def weighed(page: Page) -> Locator:
 
 
 def add_codes(page: Page, text: str) -> None:
-    """Paste codes into the job."""
+    """Paste codes into the job; the form folds when they were taken."""
     part = unfold(page, "Add codes")
     part.get_by_label("Paste or type them").fill(text)
     part.get_by_role("button", name="Find the codes").click()
+    expect(part).not_to_have_attribute("open", re.compile(""))
 
 
 def job_with_recording(visitor: Visitor, complaint: str) -> Page:
