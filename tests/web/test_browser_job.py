@@ -137,11 +137,11 @@ class TestFromIntakeToTheEnd:
     def test_a_recording_given_twice_is_one(self, phone: Visitor) -> None:
         page = job_with_recording(phone, "given twice")
         expect(give(page, DEMO / "recording.csv")).to_contain_text("is in the job already")
-        assert page.locator("#page a[href*='/recording/']").count() == 1
+        expect(page.locator("#page a[href*='/recording/']")).to_have_count(1)
         page.get_by_label("What it is").select_option("after")
         expect(give(page, DEMO / "recording.csv")).to_contain_text("now it is")
         expect(page.locator("#page")).to_contain_text("This car, after the repair.")
-        assert page.locator("#page a[href*='/recording/']").count() == 1
+        expect(page.locator("#page a[href*='/recording/']")).to_have_count(1)
 
     def test_a_form_pressed_twice_is_sent_once(self, phone: Visitor) -> None:
         page = phone.opens("/new")
