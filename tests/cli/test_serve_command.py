@@ -14,7 +14,7 @@ import httpx
 import pytest
 from command_line import Airproof
 
-from airproof.web.serving import PORT, PORTS_TRIED, _own_address, _port, _this_computer
+from airproof.web.serving import PORT, PORTS_TRIED, _listening, _own_address, _this_computer
 
 
 @pytest.fixture(autouse=True)
@@ -77,7 +77,9 @@ class TestRefused:
 class TestPorts:
     def test_where_none_is_named_the_next_free_one_is_taken(self, monkeypatch: pytest.MonkeyPatch, taken: int) -> None:
         monkeypatch.setattr("airproof.web.serving.PORT", taken)
-        assert taken < _port("127.0.0.1", None) < taken + PORTS_TRIED
+        with _listening("127.0.0.1", None) as one, _listening("127.0.0.1", None) as other:
+            ports = [one.getsockname()[1], other.getsockname()[1]]
+        assert taken < ports[0] < ports[1] < taken + PORTS_TRIED
 
     def test_the_usual_one_is_no_port_of_the_system(self) -> None:
         assert 1024 < PORT < 49152  # RFC 6335: 0 to 1023 are the system's, from 49152 on they are handed out
@@ -89,6 +91,32 @@ class TestPorts:
     @pytest.mark.parametrize("host", ["0.0.0.0", "::", "192.168.1.5", "127.evil", "bench", "localhost.example", ""])
     def test_another_or_all(self, host: str) -> None:
         assert not _this_computer(host)
+
+
+def test_two_that_are_opened_at_the_same_moment_each_tell_their_own_address(tmp_path: Path) -> None:
+    surroundings = os.environ | {"PYTHONUNBUFFERED": "1", "AIRPROOF_AUTHOR": "me"}
+    surroundings.pop("PYTEST_CURRENT_TEST", None)
+    opened = [
+        subprocess.Popen(
+            [sys.executable, "-m", "airproof", "serve", "--data", str(tmp_path / name)],
+            stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, encoding="utf-8", env=surroundings,
+        )
+        for name in ("one", "other")
+    ]  # fmt: skip
+    try:
+        told = []
+        for process in opened:
+            assert process.stdout is not None
+            told.append(process.stdout.readline().split()[-1])
+        with httpx.Client(trust_env=False) as here:
+            assert [here.get(address).status_code for address in told] == [200, 200]
+        assert len(set(told)) == 2
+        assert [process.poll() for process in opened] == [None, None]
+    finally:
+        for process in opened:
+            process.terminate()
+        for process in opened:
+            process.communicate(timeout=20)
 
 
 @pytest.fixture(scope="module")

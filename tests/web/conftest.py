@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import shutil
-import socket
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -28,11 +27,7 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     if chromium() is None:
         pytest.skip("no Chromium here: install the system's, or name one in AIRPROOF_CHROMIUM")
     folder = tmp_path_factory.mktemp("pages")
-    # Two testers that look for the usual port at the same moment both find it free: each has one of its own.
-    with socket.socket() as one:
-        one.bind(("127.0.0.1", 0))
-        port = str(one.getsockname()[1])
-    words = [sys.executable, "-m", "airproof", "serve", "--port", port, "--data", str(folder), "--demo", str(DEMO)]
+    words = [sys.executable, "-m", "airproof", "serve", "--data", str(folder), "--demo", str(DEMO)]
     surroundings = os.environ | {"PYTHONUNBUFFERED": "1", "AIRPROOF_AUTHOR": "tester"}
     surroundings.pop("PYTEST_CURRENT_TEST", None)  # the pages' own library looks for it and then is no server
     with subprocess.Popen(

@@ -5,7 +5,6 @@ from __future__ import annotations
 import errno
 import ipaddress
 import logging
-import os
 import secrets
 import socket
 import sys
@@ -13,8 +12,14 @@ import threading
 import webbrowser
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from airproof.errors import UnusableRequest
+
+if TYPE_CHECKING:
+    from starlette.types import ASGIApp
+
+    from airproof.web.bench import Bench
 
 HOST, PORT = "127.0.0.1", 8765
 ANYWHERE = ("0.0.0.0", "::")
@@ -48,70 +53,82 @@ def serve(asked: Asked, tell: object) -> None:
 
     Raises UnusableRequest for a host or port that cannot be had, and as `open_store`.
     """
-    from nicegui import app, ui
+    import uvicorn
+    from nicegui import app
 
     from airproof.web.bench import Bench
-    from airproof.web.guard import Door, Guard, new_code
-    from airproof.web.pages import lay_out, roomy
+    from airproof.web.guard import new_code
 
     host = asked.host if not asked.share or asked.host != HOST else ANYWHERE[0]
-    port = _port(host, asked.port)
     if not asked.share and not _this_computer(host):
         raise UnusableRequest(
             f"--host {host} without --share", "127.0.0.1, or --share", "With --share a pass code is asked for."
         )
-    # Weighing and drawing share the interpreter with the pages: a page must not wait its turn behind them for long.
-    sys.setswitchinterval(TURN_S)
-    logging.getLogger("nicegui").setLevel(logging.ERROR)
-    bench = Bench(asked.folder, asked.author)
-    code = new_code() if asked.share else None
+    with _listening(host, asked.port) as way_in:
+        # Weighing and drawing share the interpreter with the pages: a page must not wait its turn behind them for long.
+        sys.setswitchinterval(TURN_S)
+        logging.getLogger("nicegui").setLevel(logging.ERROR)
+        bench = Bench(asked.folder, asked.author)
+        code = new_code() if asked.share else None
+        name = _own_address() if host in ANYWHERE else host
+        port = way_in.getsockname()[1]
+        where = Open(f"http://{f'[{name}]' if ':' in name else name}:{port}{asked.first}", code)
+
+        def ready() -> None:
+            tell(where)  # type: ignore[operator]
+            if asked.show:
+                local = where.address.replace(name, HOST) if host in ANYWHERE else where.address
+                threading.Thread(target=webbrowser.open, args=(local,), daemon=True).start()
+            threading.Thread(target=_warm_up, daemon=True).start()
+
+        app.on_startup(ready)
+        app.on_shutdown(bench.close)
+        how = uvicorn.Config(
+            _guarded_pages(bench, code),
+            log_level="warning",
+            ws="wsproto",
+            timeout_graceful_shutdown=3,
+            ws_max_size=4 * 2**20,
+            server_header=False,
+        )
+        uvicorn.Server(how).run(sockets=[way_in])
+
+
+def _guarded_pages(bench: Bench, code: str | None) -> ASGIApp:
+    """The pages of a bench behind the guard, which nothing comes past."""
+    from fastapi import FastAPI
+    from nicegui import ui
+
+    from airproof.web.guard import Door, Guard
+    from airproof.web.pages import lay_out, roomy
+
     lay_out(bench)
-    app.add_middleware(Guard, door=None if code is None else Door(code), roomy=roomy)
-    name = _own_address() if host in ANYWHERE else host
-    where = Open(f"http://{f'[{name}]' if ':' in name else name}:{port}{asked.first}", code)
-
-    def ready() -> None:
-        tell(where)  # type: ignore[operator]
-        if asked.show:
-            local = where.address.replace(name, HOST) if host in ANYWHERE else where.address
-            threading.Thread(target=webbrowser.open, args=(local,), daemon=True).start()
-        threading.Thread(target=_warm_up, daemon=True).start()
-
-    app.on_startup(ready)
-    app.on_shutdown(bench.close)
-    ui.run(
-        host=host,
-        port=port,
+    house = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
+    ui.run_with(
+        house,
         title="Airproof",
         language="en-US",
-        show=False,
-        reload=False,
         tailwind=False,
         show_welcome_message=False,
         storage_secret=secrets.token_hex(32),
         favicon=Path(__file__).parent / "assets" / "mark.svg",
         binding_refresh_interval=None,
         reconnect_timeout=60.0,
-        timeout_graceful_shutdown=3,
-        ws_max_size=4 * 2**20,
-        server_header=False,
     )
+    house.add_middleware(Guard, door=None if code is None else Door(code), roomy=roomy)
+    return house
 
 
-def _port(host: str, asked: int | None) -> int:
-    """The port, free at this moment."""
+def _listening(host: str, asked: int | None) -> socket.socket:
+    """What the pages are served through: it listens from now on, so that nobody else can take its port."""
     tried = [asked] if asked is not None else list(range(PORT, PORT + PORTS_TRIED))
     trouble = ""
     for port in tried:
-        with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET) as one:
-            if os.name != "nt":  # there it would give away a port that another program has
-                one.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            try:
-                one.bind((host, port))
-            except OSError as fault:
-                trouble = "another program has it" if fault.errno == errno.EADDRINUSE else str(fault.strerror or fault)
-                continue
-            return int(one.getsockname()[1])
+        try:
+            return socket.create_server((host, port), family=socket.AF_INET6 if ":" in host else socket.AF_INET)
+        except OSError as fault:
+            said = str(fault.strerror or fault).partition(" (while")[0]
+            trouble = "another program has it" if fault.errno == errno.EADDRINUSE else said
     way_out = "Name another with --port, or stop the program that has it."
     raise UnusableRequest(f"port {tried[0]} of {host} cannot be used ({trouble})", "a free port", way_out)
 
