@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 
 from airproof.engine.air_path import OnePath, generic_belief
 from airproof.engine.operating_points import OperatingPoints
-from airproof.engine.profile import AirMetering, EngineProfile, Induction
+from airproof.engine.profile import EngineProfile
 from airproof.engine.shared import shared
+from airproof.knowledge.model import AirMetering, Induction
 from airproof.quantities.air_mass import speed_density_flow
 from airproof.quantities.constants import R_AIR
 from airproof.quantities.gas_flow import flow_function, hole_area, orifice_flow

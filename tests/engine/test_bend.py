@@ -362,3 +362,25 @@ def test_a_barometer_that_reads_less_than_the_supposed_error_leaves_a_pressure()
     points = replace(points, barometer=np.full(len(points), 3e3))
     truth = undo("baro-sensor", np.array([2.0, 20.0]), points, BAROMETER, TURBO)
     assert np.all(truth.barometer > 0.0)
+
+
+class TestOfSensorsThatWereNotRecorded:
+    """What nobody recorded cannot have lied in what was recorded; only the control unit went by it."""
+
+    def test_no_barometer(self) -> None:
+        points = ideal.show(ideal.healthy(TURBO))
+        points = replace(points, barometer=np.full(len(points), np.nan))
+        found, seen = (residuals(points, TURBO, cause, [8.0]) for cause in ("baro-sensor", "none"))
+        for relation, residual in found.items():
+            np.testing.assert_array_equal(residual[0], seen[relation][0])
+
+    @pytest.mark.parametrize("profile", [TURBO, NATURAL])
+    def test_no_intake_temperature(self, profile: EngineProfile) -> None:
+        points = ideal.show(ideal.healthy(profile))
+        points = replace(points, intake_temperature=np.full(len(points), np.nan))
+        found, seen = (residuals(points, profile, cause, [20.0]) for cause in ("iat-offset", "none"))
+        by_pressure = profile.air_metering == "speed-density"
+        for relation, residual in found.items():
+            shift = residual[0] - seen[relation][0]
+            asked = np.log(305.0 / 285.0) if by_pressure and relation == "trim" else 0.0
+            np.testing.assert_allclose(shift, -asked, atol=1e-12)

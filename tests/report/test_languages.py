@@ -234,7 +234,7 @@ def test_a_weighings_own_words_are_known_to_the_catalogues():
 @pytest.mark.parametrize("code", OTHERS)
 def test_what_was_taken_for_granted_of_an_engine_is_translated(code):
     bare = EngineProfile(displacement_l=2.0, cylinders=4, induction="turbocharged", air_metering="both")
-    assert len(bare.assumed) == 3
+    assert len(bare.assumed) == 4
     assert language(code).words("; ".join(bare.assumed)).language == code
 
 

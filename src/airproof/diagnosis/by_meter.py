@@ -40,6 +40,10 @@ SUPPLY_SPAN_V, DROP_SPAN_V, THERMISTOR_SPAN_K = 6.0, 2.0, 160.0
 CREEPS_OTHERWISE, JUMPS_OTHERWISE = 0.03, 0.02
 """How often a sweep seems to creep or jump when neither fouling nor a break is the cause; judged: Airproof authors."""
 
+DEAD_OTHERWISE, FOUND_OTHERWISE = 0.01, 0.02
+"""How often a signal seems dead, and a wire or plug at fault, when nothing of the kind is the cause and the data say no
+number of their own; judged: Airproof authors."""
+
 STEPS: Mapping[What, str] = {
     "supply": "measure-supply-5v",
     "ground": "measure-sensor-ground",
@@ -164,7 +168,7 @@ def _dead(case: Case, judged: SessionJudged, known: Knowledge, which: Sequence[s
             continue
         amiss = one.outcome in dead
         speaks = ("map-stuck", "map-circuit") if what == "sweep" else ("map-circuit", "map-intermittent")
-        testimonies.append(_outcome(case, one, amiss, {c: _chance(known, step, c) for c in speaks}, 0.01))
+        testimonies.append(_outcome(case, one, amiss, {c: _chance(known, step, c) for c in speaks}, DEAD_OTHERWISE))
     return testimonies
 
 
@@ -287,7 +291,7 @@ def _wires(case: Case, judged: SessionJudged, known: Knowledge) -> list[Testimon
     task = known.meter_tasks["wire"]
     said = next((one for one in wires if one.found), wires[0])
     says = said.says if said.found or len(wires) == 1 else f"{len(wires)} measurements of wires: all sound"
-    return [_outcome(case, replace(said, says=says), said.found, task.tells, task.otherwise or 0.02)]
+    return [_outcome(case, replace(said, says=says), said.found, task.tells, task.otherwise or FOUND_OTHERWISE)]
 
 
 def _wiggle(case: Case, judged: SessionJudged, known: Knowledge) -> list[Testimony]:
@@ -295,4 +299,4 @@ def _wiggle(case: Case, judged: SessionJudged, known: Knowledge) -> list[Testimo
     if one is None:
         return []
     step = known.steps[STEPS["wiggle"]]
-    return [_outcome(case, one, one.found, step.tells, step.otherwise or 0.02)]
+    return [_outcome(case, one, one.found, step.tells, step.otherwise or FOUND_OTHERWISE)]

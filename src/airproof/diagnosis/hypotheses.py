@@ -20,6 +20,10 @@ SIZES_A_SIDE = 60
 TYPICAL_SHARE = 0.5
 """Half of a size prior is spread evenly in the logarithm from low to high, half gathers round the typical size."""
 
+WIDTHS_A_RANGE = 5.0
+"""Standard deviations of that gathering from the low to the high end, in the logarithm; judged, as is the half:
+Airproof authors."""
+
 OWN_GRIDS = {"valve-timing": np.geomspace(4.0, 30.0, 24), "map-stuck": np.linspace(8.0, 250.0, 122)}
 """Causes whose sizes are no logarithmic spread round a typical one: air lost to wrong cam timing, % (never reported),
 and the pressure a stuck sensor shows, kPa absolute, any of them alike. judged: Airproof authors."""
@@ -82,6 +86,6 @@ def _spread(cause: Cause, sizes: Floats) -> Floats:
     even = np.full(sizes.size, 1.0 / sizes.size)
     if cause.size is None or cause.id in OWN_GRIDS:
         return even
-    width = np.log(cause.size.high / cause.size.low) / 5.0
+    width = np.log(cause.size.high / cause.size.low) / WIDTHS_A_RANGE
     near = np.exp(-0.5 * np.square(np.log(np.abs(sizes) / cause.size.typical) / width))
     return np.asarray((1.0 - TYPICAL_SHARE) * even + TYPICAL_SHARE * near / near.sum())

@@ -14,15 +14,13 @@ from numpy.typing import NDArray
 
 from airproof.diagnosis.bayes import log_sums
 from airproof.diagnosis.network import Layout, Told, families, log_told
-from airproof.diagnosis.pairs import ALIKE, TWO_SHARE, WORTH_LOOKING, WORTH_SAYING
+from airproof.diagnosis.pairs import ALIKE, SIZES_A_SIDE, TWO_SHARE, WORTH_LOOKING, WORTH_SAYING
 from airproof.diagnosis.testimony import Testimony
 from airproof.diagnosis.verdict import Pair
 from airproof.knowledge.model import NONE
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
-
-SIZES_A_SIDE = 7  # of each cause in a pair, where something else than what was told tells of sizes
 
 
 def plausible_pairs(causes: Sequence[str]) -> list[tuple[str, str]]:

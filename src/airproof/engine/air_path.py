@@ -14,13 +14,13 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from airproof.engine.bend import HOLE_DISCHARGE, Truth, as_seen, undo
+from airproof.engine.bend import Truth, as_seen, undo
 from airproof.engine.operating_points import OperatingPoints
 from airproof.engine.profile import EngineProfile
 from airproof.engine.shared import shared
 from airproof.engine.smooth_table import EngineBelief, Grid
 from airproof.quantities.constants import R_AIR
-from airproof.quantities.gas_flow import flow_function, hole_area
+from airproof.quantities.gas_flow import DISCHARGE, flow_function, hole_area
 from airproof.recording.regimes import Regime
 
 Floats = NDArray[np.float64]
@@ -153,7 +153,7 @@ class OnePath:
         """How much further the throttle is shut at idle beside leaks of some sizes (S, 1), mm: idle takes the same air
         whichever way it comes.
         """
-        hole = HOLE_DISCHARGE * hole_area(np.asarray(sizes, dtype=np.float64)[:, None] * 1e-3)
+        hole = DISCHARGE * hole_area(np.asarray(sizes, dtype=np.float64)[:, None] * 1e-3)
         metered = bool(self.flow_known.all())
         left = self.idle_area / (self.idle_area + hole) if metered else 1.0 - hole / self.idle_area
         shift = shared().opening_shift
@@ -302,7 +302,7 @@ def _asked_by_flow(path: OnePath, truth: Truth) -> Floats:
 
 def _asked_by_density(path: OnePath, truth: Truth) -> Floats:
     """A leak or recirculated gas shows in the pressure itself: a car that meters by pressure has counted it already."""
-    return _log_by_density(path, truth) - _log_by_density(path, path.seen)
+    return _log_by_density(path, truth) - _log_by_density(path, path.seen) + truth.misread
 
 
 def _trim_residual(path: OnePath, truth: Truth) -> Floats:

@@ -19,7 +19,6 @@ from airproof.quantities.gas_flow import hole_area, orifice_flow
 
 Floats = NDArray[np.float64]
 
-HOLE_DISCHARGE = 0.7  # the design's definition of a leak's size: a round hole with this coefficient
 SUPPLY_V = 5.0  # nominal sensor supply; maker's texts accept 4.5 to 5.5 V
 OUTSIDE_K = 293.15  # judged: Airproof authors; a leak's flow goes with its square root, so +-20 K is +-3 %
 AIR_DENSITY = 1.2  # kg/m3, dry air at 20 degC and 101.325 kPa (by the ideal gas law: 1.204)
@@ -31,7 +30,7 @@ NORMAL_BACK_PRESSURE_PA = 15e3  # at the same flow; judged: Airproof authors, 5 
 PRESSURES_AGREE_PA = 3e3  # two good sensors of one car agree to 2 to 4 kPa; common practice, no source
 FLOW_BEGINS_PA = 1.0e3  # difference below which no flow is inferred; judged: Airproof authors, sensors wander so far
 REFERENCE_FILLINGS_HZ = 45.0  # fillings of one displacement: 5400 1/min on a four-stroke; judged: Airproof authors
-UNKNOWN_TEMPERATURE_K = 305.0  # where nothing tells; judged: Airproof authors, +-3 % is carried by the relations
+UNKNOWN_TEMPERATURE_K = 305.0  # where nothing tells; judged: Airproof authors, right to +-3 %
 
 
 @dataclass(frozen=True)
@@ -42,6 +41,7 @@ class Truth:
     gas in the manifold. `filling`, `delivered` and `area` are factors on volumetric efficiency, fuel and throttle area.
     `drop` is pressure lost before the throttle where no charge sensor sees it; `metering` is measured over true flow.
     `shut` is how much further the throttle is shut at idle than the same engine's without the cause, as a fraction.
+    `misread` is ln(read over true temperature) where no reading was recorded: only the mixture can show it.
     """
 
     manifold: Floats
@@ -58,6 +58,7 @@ class Truth:
     drop: Floats
     metering: Floats
     shut: Floats
+    misread: Floats
 
 
 def as_seen(points: OperatingPoints, barometer_pa: float, profile: EngineProfile) -> Truth:
@@ -83,6 +84,7 @@ def as_seen(points: OperatingPoints, barometer_pa: float, profile: EngineProfile
         drop=np.nan_to_num(drop),
         metering=one,
         shut=zero,
+        misread=zero,
     )
 
 
@@ -115,27 +117,33 @@ def undo(
             measured = np.isfinite(points.charge)
             return replace(seen, charge=np.where(measured, seen.charge / (1.0 + size / 100.0), seen.charge))
         case "baro-sensor":
-            return replace(seen, barometer=np.maximum(seen.barometer - size * 1e3, 1e3))
+            read = np.isfinite(points.barometer)
+            return replace(seen, barometer=np.where(read, np.maximum(seen.barometer - size * 1e3, 1e3), seen.barometer))
         case "iat-offset":
-            return replace(seen, temperature=np.maximum(seen.temperature - size, 200.0))
+            read, true = np.isfinite(points.intake_temperature), np.maximum(seen.temperature - size, 200.0)
+            return replace(
+                seen,
+                temperature=np.where(read, true, seen.temperature),
+                misread=np.where(read, 0.0, np.log(seen.temperature / true)),
+            )
         case "maf-scale":
             metering = 1.0 + size / 100.0 * np.ones_like(seen.manifold)
             return replace(seen, air_flow=seen.air_flow / metering, metering=metering)
         case "vacuum-leak":
             hole = hole_area(size * 1e-3)
-            flow = orifice_flow(hole, barometer_pa, seen.manifold, _outside(points), discharge=HOLE_DISCHARGE)
+            flow = orifice_flow(hole, barometer_pa, seen.manifold, _outside(points))
             return replace(seen, leak=np.asarray(flow))
         case "boost-leak":
             hole = hole_area(size * 1e-3)
             inside = np.where(np.isfinite(seen.charge), seen.charge, np.maximum(seen.manifold, barometer_pa))
             above = inside - _reads_above_at_rest(inside, barometer_pa)
             surely_above = np.where(above > barometer_pa + FLOW_BEGINS_PA, above, barometer_pa)
-            flow = orifice_flow(hole, surely_above, barometer_pa, seen.temperature, discharge=HOLE_DISCHARGE)
+            flow = orifice_flow(hole, surely_above, barometer_pa, seen.temperature)
             return replace(seen, lost=np.maximum(np.asarray(flow), 0.0))
         case "egr-stuck-open":
             hole = hole_area(size * 1e-3)
             exhaust = barometer_pa + RECIRCULATING_GAUGE_PA
-            flow = orifice_flow(hole, exhaust, seen.manifold, EXHAUST_GAS_K, discharge=HOLE_DISCHARGE)
+            flow = orifice_flow(hole, exhaust, seen.manifold, EXHAUST_GAS_K)
             return replace(seen, recirculated=np.maximum(np.asarray(flow), 0.0))
         case "intake-restriction":
             return replace(seen, drop=seen.drop * size)

@@ -33,7 +33,7 @@ SAMPLES_A_POINT = 3
 FLOW_MAY_MOVE = 0.09
 LEAST_PRESSURE_PA = 2e3  # below it no engine draws: a lost signal, judged by the check of the signal itself
 
-# Field, signal, unit in SI, and what a value in that unit is divided by to become a plain fraction.
+# Field, signal, unit in SI.
 _SOURCES: tuple[tuple[str, str, str], ...] = (
     ("speed", "engine_speed", "1/s"),
     ("manifold", "manifold_pressure", "Pa"),

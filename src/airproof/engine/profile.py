@@ -1,22 +1,19 @@
-"""What is known of one engine: the profile, from TOML, with wide defaults that name themselves.
+"""What is known of one engine: the profile, from TOML, with defaults that name themselves.
 
-Only displacement, cylinders, induction and air metering are needed. Everything else has a default with a spread, and
-`assumed` lists in plain words what was taken for granted.
+Only displacement, cylinders, induction and air metering are needed. Of everything else `assumed` says in plain words
+what was taken for granted.
 """
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from airproof.knowledge.model import AirMetering, Fuel, Induction
 from airproof.quantities.mixture import fuel_named
 from airproof.toml_files import load_toml
-
-Induction = Literal["naturally-aspirated", "turbocharged", "supercharged"]
-Fuel = Literal["petrol", "e10", "e85", "diesel"]
-AirMetering = Literal["air-flow sensor", "speed-density", "both"]
 
 WAY_OUT = (
     "An engine profile looks like this: [engine] displacement_l = 1.984, cylinders = 4, "
@@ -34,7 +31,7 @@ class EngineProfile(BaseModel):
     induction: Induction
     air_metering: AirMetering
     fuel: Fuel = "petrol"
-    compression_ratio: Annotated[float, Field(ge=5.0, le=25.0)] = 10.0
+    compression_ratio: Annotated[float, Field(ge=5.0, le=25.0)] = 10.0  # 8 to 13 move what stays unburnt by 1 %
     idle_rpm: Annotated[float, Field(ge=300.0, le=1800.0)] | None = None
     rated_boost_kpa: Annotated[float, Field(ge=5.0, le=300.0)] | None = None
     name: str = ""
@@ -73,10 +70,12 @@ class EngineProfile(BaseModel):
         lines = []
         if "fuel" not in given:
             lines.append("fuel: petrol")
+        if "compression_ratio" not in given:
+            lines.append(f"compression ratio: {self.compression_ratio:g}")
         if "idle_rpm" not in given:
-            lines.append("idle speed: read from the recording, anything from 550 to 1100 1/min")
+            lines.append("idle speed: read from the recording")
         if self.boosted and "rated_boost_kpa" not in given:
-            lines.append("rated boost: unknown, 30 to 160 kPa gauge")
+            lines.append("rated boost: unknown, so boost at full load is held against none")
         return tuple(lines)
 
 

@@ -88,11 +88,6 @@ def noticed_called(text: str, entries: Mapping[str, Entry]) -> Entry | None:
     return None if found is None else entries[found]
 
 
-def symptom_called(text: str, known: Knowledge) -> Symptom | None:
-    """The symptom by its id, title or one of its other names."""
-    return noticed_called(text, known.symptoms)
-
-
 def find_noticed(text: str, entries: Mapping[str, Entry], what: str, listed: str) -> Entry:
     """The entry of that name; `what` says what it should be, `listed` where all are listed.
 

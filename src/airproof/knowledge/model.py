@@ -228,12 +228,15 @@ class Family(Known):
 
 
 class Monitor(Known):
-    """A readiness monitor. `looked`: how probably it had its look at the fault, where it is told to be complete."""
+    """A readiness monitor. `looked`: how probably it had its look at the fault, where it is told to be complete;
+    `continuous`: it looks all the time, and most cars call it complete whatever has been driven.
+    """
 
     model_config = LATER
 
     title: Text
     looked: Probability
+    continuous: bool = False
 
 
 class CodeStatus(Known):

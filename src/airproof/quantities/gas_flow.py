@@ -18,7 +18,7 @@ from airproof.quantities.constants import GAMMA_AIR, R_AIR
 from airproof.quantities.formula import Result, Value, formula
 
 DISCHARGE = 0.7
-"""Discharge coefficient of the round hole that leak sizes are stated for. judged: the design of Airproof;
+"""Discharge coefficient of the round hole that leak sizes are stated for. judged: Airproof authors;
 sharp-edged holes lie between 0.6 (little pressure difference) and 0.85 (choked)."""
 
 

@@ -6,7 +6,6 @@ same supply sees no error when the supply is a little off.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -121,42 +120,3 @@ def _line_volts(pressure_pa: Value, slope: Value, offset: Value, supply_v: Value
 @formula
 def _line_pressure(volts: Value, slope: Value, offset: Value, supply_v: Value) -> Result:
     return (volts / supply_v - offset) / slope
-
-
-@dataclass(frozen=True)
-class FittedLine:
-    """A line through measured points, and how well it holds: the largest residual (V) and the residuals
-    themselves.
-    """
-
-    line: RatiometricLine
-    residuals_v: tuple[float, ...]
-
-    @property
-    def largest_residual_v(self) -> float:
-        """The farthest that a point lies from the line, V."""
-        return max(abs(r) for r in self.residuals_v)
-
-
-def fit_line(
-    pressures_pa: Sequence[float], volts: Sequence[float], supply_v: float = 5.0, source: str = ""
-) -> FittedLine:
-    """The least-squares line through points of pressure (Pa) and output (V) taken at one supply (V).
-
-    Two points or more, at two pressures or more; UnusableQuantity otherwise. The span is that of the points.
-    """
-    P = np.asarray(pressures_pa, dtype=np.float64)
-    V = np.asarray(volts, dtype=np.float64)
-    usable = P.shape == V.shape and P.ndim == 1 and np.isfinite(P).all() and np.isfinite(V).all()
-    if not usable or np.unique(P).size < 2:
-        raise UnusableQuantity(
-            f"{P.size} pressures and {V.size} voltages",
-            "one voltage for each pressure, at two different pressures or more",
-            "Take one more reading, for example at half vacuum from a hand pump.",
-        )
-    centre, middle = P.mean(), V.mean()
-    slope = float(((P - centre) * (V - middle)).sum() / ((P - centre) ** 2).sum())
-    offset = float(middle - slope * centre)
-    residuals = tuple(float(r) for r in V - (slope * P + offset))
-    line = RatiometricLine(slope / supply_v, offset / supply_v, supply_v, float(P.min()), float(P.max()), source=source)
-    return FittedLine(line, residuals)

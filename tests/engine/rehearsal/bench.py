@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
-from airproof.engine.profile import EngineProfile, Induction
+from airproof.engine.profile import EngineProfile
 from airproof.engine.rehearsal.air.air_path import at_rest, changes
 from airproof.engine.rehearsal.air.build import build
 from airproof.engine.rehearsal.air.gas import R_EXHAUST
@@ -35,6 +35,7 @@ from airproof.engine.rehearsal.air.machinery import (
     Outside,
 )
 from airproof.engine.rehearsal.records import blank
+from airproof.knowledge.model import Induction
 from airproof.quantities.constants import R_AIR, STANDARD_PRESSURE
 
 Floats = NDArray[np.float64]

@@ -21,7 +21,6 @@ from bench import (
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from airproof.engine.profile import Induction
 from airproof.engine.rehearsal.air.cylinders import exhaust_temperature
 from airproof.engine.rehearsal.air.gas import CP_EXHAUST, GAMMA_EXHAUST
 from airproof.engine.rehearsal.air.machinery import (
@@ -38,6 +37,7 @@ from airproof.engine.rehearsal.air.machinery import (
     Flows,
 )
 from airproof.engine.rehearsal.records import copied
+from airproof.knowledge.model import Induction
 from airproof.quantities.constants import CP_AIR, GAMMA_AIR, R_AIR
 
 ENGINES = {induction: two_litres(induction) for induction in INDUCTIONS}

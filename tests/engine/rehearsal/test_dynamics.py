@@ -7,7 +7,6 @@ import pytest
 from bench import INDUCTIONS, T_DAY, Floats, driven, openings, settled, two_litres
 from scipy.optimize import brentq
 
-from airproof.engine.profile import Induction
 from airproof.engine.rehearsal.air.cylinders import indicated_torque, resisting_torque
 from airproof.engine.rehearsal.air.machinery import (
     P_EXHAUST,
@@ -18,6 +17,7 @@ from airproof.engine.rehearsal.air.machinery import (
     Flows,
 )
 from airproof.engine.rehearsal.records import copied
+from airproof.knowledge.model import Induction
 from airproof.quantities.constants import STANDARD_PRESSURE
 from airproof.quantities.gas_flow import hole_area
 

@@ -11,10 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.linalg import solve
 
-from airproof.engine.profile import Induction
 from airproof.engine.rehearsal.air.air_path import BEFORE, CONTENT, CONTENT_BEFORE, OWN
 from airproof.engine.rehearsal.air.integrate import solve_banded
 from airproof.engine.rehearsal.air.machinery import M_BURNED, M_MANIFOLD, P_MANIFOLD, PRESSURES, STATES
+from airproof.knowledge.model import Induction
 
 WITHIN = 2e-3  # asked of the stepping: 0.2 % of every pressure, content and rotor speed, at every moment
 RADAU = 1e-8

@@ -37,6 +37,28 @@ def test_by_hand() -> None:
     assert holding_of(gone, "map-offset", [STEPS["clean-map-sensor"]], days).probability == pytest.approx(expected)
 
 
+@pytest.mark.parametrize(("days", "passed"), [(0.0, 0.5), (1.0, 1.0), (30.0, 30.0), (400.0, 400.0)])
+def test_a_return_by_hand(days: float, passed: float) -> None:
+    """What is felt on the day itself can hardly have come back yet; after a year what did not last surely has."""
+    numbers, gone = holding_numbers(), 0.9
+    work, soon, felt = numbers.comes_back["clean"], numbers.shows_after_days.usual, numbers.felt
+
+    def back(mean: float) -> float:
+        there = 1.0 - math.exp(-passed / mean)
+        return felt.when_there * there + felt.when_gone * (1.0 - there)
+
+    here = gone * (1.0 - work.share) * felt.when_gone
+    gone_again = gone * work.share * back(work.after_days) + (1.0 - gone) * back(soon)
+    held = holding_of(gone, "map-offset", [STEPS["clean-map-sensor"]], days, returned=True)
+    assert held.probability == pytest.approx(here / (here + gone_again))
+
+
+@given(CHANCE, st.floats(0.0, 400.0), st.floats(0.1, 400.0))
+def test_the_later_a_return_is_felt_the_more_it_says(gone: float, days: float, more: float) -> None:
+    first = holding_of(gone, None, [], days, returned=True).probability
+    assert holding_of(gone, None, [], days + more, returned=True).probability <= first + 1e-12
+
+
 def test_in_the_end_what_is_quiet_holds() -> None:
     assert holding_of(0.5, None, [], 5000.0).probability == pytest.approx(1.0, abs=1e-6)
 

@@ -57,7 +57,7 @@ def _error(case: Case) -> Measured | None:
 
 def _seconds_since_false(time: Floats, mask: Bools) -> Floats:
     """For each sample, how long the mask has been true without a break, s."""
-    last_false = np.maximum.accumulate(np.where(mask, time[0] - 0.0, time))
+    last_false = np.maximum.accumulate(np.where(mask, time[0], time))
     return np.asarray(np.where(mask, time - last_false, 0.0))
 
 

@@ -24,6 +24,7 @@ from airproof.recording.regimes import Regime
 Floats = NDArray[np.float64]
 
 COPY_SPREAD_KPA = 1.5  # a copy is rounded, and may be some minutes old; judged: Airproof authors
+BY_HAND_KPA = 0.5  # of a pressure read off by hand; judged: Airproof authors
 AT_REST_KPA = 4.0  # a pressure that moves more is no pressure of an engine at rest, whatever its speed reads
 FINDINGS = {"manifold_pressure": "key-on-baro", "charge_pressure": "key-on-charge", "barometric_pressure": "barometer"}
 BLUR = {"map-stuck": 25.0, "map-circuit": 60.0, "control-unit": 8.0}
@@ -104,7 +105,7 @@ def _engine_off(case: Case, sensor: _Sensor) -> tuple[float, float, tuple[Interv
     values = case.in_regime(sensor.signal, Regime.KEY_ON)
     signal = case.recording.get(sensor.signal)
     if sensor.signal in case.engine_off_kpa:  # read by hand, on purpose: it goes before what the recording holds
-        return case.engine_off_kpa[sensor.signal], 0.5, ()
+        return case.engine_off_kpa[sensor.signal], BY_HAND_KPA, ()
     if signal is None or not len(signal):
         return None
     if sensor.signal == "barometric_pressure" and not values.size:

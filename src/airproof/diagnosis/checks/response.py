@@ -31,6 +31,10 @@ LEAST_SPAN = 0.10  # of the pressure before the throttle that the steady points 
 WITHOUT_CHARGE_SENSOR_S = (
     0.5  # what a compressor's own lag may add where nothing shows the pressure before the throttle
 )
+RIDGE = 0.004  # of the mean square of the movements: delays that nothing tells apart share what they do
+VAGUEST_S = 0.6  # standard deviation of a delay that still says something
+SPACING_SHARE, LEAST_SD_S = 0.35, 0.03  # of the recording's spacing a delay may be off, and by so much anyway
+# All of these judged: Airproof authors.
 
 
 def measure(case: Case) -> Measured | None:
@@ -99,7 +103,7 @@ def _settled_share(case: Case) -> Callable[[Floats, Floats], Floats] | None:
 
 def _mean_delay(design: Floats, answer: Floats, lags_s: Floats, spacing: float, case: Case) -> Measured | None:
     together = design.T @ design
-    steadied = together + 0.004 * np.trace(together) / lags_s.size * np.eye(lags_s.size)
+    steadied = together + RIDGE * np.trace(together) / lags_s.size * np.eye(lags_s.size)
     response = np.linalg.solve(steadied, design.T @ answer)
     total = float(response.sum())
     if total <= 0:
@@ -110,12 +114,12 @@ def _mean_delay(design: Floats, answer: Floats, lags_s: Floats, spacing: float, 
     spread = np.linalg.inv(steadied) * noise
     slope = (lags_s - delay) / total
     sd = float(np.sqrt(np.maximum(float(slope @ spread @ slope), 0.0)))
-    if sd > 0.6:
+    if sd > VAGUEST_S:
         return None
     unseen = WITHOUT_CHARGE_SENSOR_S if case.profile.boosted and "charge_pressure" not in case.recording else 0.0
     return Measured(
         delay,
-        float(np.hypot(np.hypot(sd, unseen), 0.35 * spacing + 0.03)),
+        float(np.hypot(np.hypot(sd, unseen), SPACING_SHARE * spacing + LEAST_SD_S)),
         ((case.recording.start_s, case.recording.end_s),),
     )
 

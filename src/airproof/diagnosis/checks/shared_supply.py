@@ -5,6 +5,7 @@ A blip of the throttle also moves several readings at once, but not by the same 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -25,6 +26,7 @@ CALM_LOG = 0.05  # before and after the jump the reading, and throughout the eng
 LONGEST_JUMP_S = 2.0
 TOGETHER_S = 1.0
 FEWEST_SAMPLES = 60
+MISLED = 0.01  # the probability that they seem to come back together by something nobody thought of
 SEEN_AT_ALL = 0.25  # of supply faults, so many come and go; the rest shift all sensors for good
 
 
@@ -37,7 +39,8 @@ def check(case: Case) -> Sequence[Testimony]:
     together = _together([_jumps(signal, speed) for signal in signals])
     minutes = max(case.recording.duration_s / 60.0, 1.0)
     by_chance = expected("joint-jumps").mean * minutes
-    chance = min(by_chance, 0.5)
+    twice = 1.0 - math.exp(-by_chance) * (1.0 + by_chance)  # Poisson
+    chance = MISLED + (1.0 - MISLED) * twice
     happened = together.size >= 2
     log_likelihood = {}
     for cause, sizes in case.sizes.items():

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from airproof.diagnosis.case import Case
+from airproof.diagnosis.expectations import expected
 from airproof.diagnosis.finding import Finding
 from airproof.diagnosis.testimony import Testimony, log_t
 from airproof.recording.recording import Bools, Floats, Interval, Signal
@@ -22,10 +23,16 @@ RAIL_STILL_KPA = (
 RAIL_ABOVE_KPA = 12.0  # above the barometer, without a compressor: the line's upper end (makers' data sheets: 115 kPa)
 JUMP_KPA = 22.0  # from one sample to the next and back; larger than a snap does between samples that return
 JUMP_SHARE = 0.30
-CHANCE_PER_MIN = 0.02
 SEEN_SHARES = np.geomspace(0.15, 1.5, 7)  # of the breaks a polled recording catches so many, or counts one twice
 HELD_SD_KPA = 1.5  # of the value a frozen signal is held at, grid and rounding together
 MISLED = 0.01  # the probability that a count is caused by something nobody thought of
+
+# How probable it is to see what was seen; all judged: Airproof authors.
+THROTTLE_MOVES = 20.0  # % of throttle that move the pressure as much as a speed e times as high
+STILL_IF_LIVE, LESS_IF_MOVED, STILL_AT_LEAST = 0.5, 6.0, 1e-4  # a live signal stands still: an engine left alone may
+STILL_IF_STUCK, STILL_IF_BROKEN = 0.97, 0.60  # a broken wire's reading may still wander
+REACHED_IF_LIVE, REACHED_IF_BROKEN, REACHED_IF_STUCK = 0.999, 0.15, 0.98  # it lies within what an engine can make
+MOSTLY = 0.5  # of the running time
 
 
 @dataclass(frozen=True)
@@ -75,11 +82,10 @@ def _stillness(case: Case, run: RunningPart) -> Testimony:
     throttle = run.throttle[np.isfinite(run.throttle)]
     if throttle.size:
         spread = np.quantile(throttle, (0.02, 0.98))
-        asked += float(spread[1] - spread[0]) / 20.0
+        asked += float(spread[1] - spread[0]) / THROTTLE_MOVES
     frozen = moved <= 2.0 * run.step
     # The more the engine was moved, the less a live sensor can have stood still.
-    live_still = float(np.exp(-6.0 * asked)) * 0.5 + 1e-4
-    stuck_still = 0.97
+    live_still = STILL_IF_LIVE * float(np.exp(-LESS_IF_MOVED * asked)) + STILL_AT_LEAST
     chance = live_still if frozen else 1.0 - live_still
     log_likelihood = {c: np.full(s.size, np.log(chance)) for c, s in case.sizes.items()}
     if "map-stuck" in case.sizes:
@@ -87,9 +93,10 @@ def _stillness(case: Case, run: RunningPart) -> Testimony:
         held = float(np.median(run.pressure))
         at_size = log_t((held - sizes) / HELD_SD_KPA, HELD_SD_KPA) if sizes.size > 1 else np.zeros(1)
         at_size = at_size - np.log(np.mean(np.exp(at_size)))
-        log_likelihood["map-stuck"] = np.log(stuck_still if frozen else 1.0 - stuck_still) + at_size * frozen
+        log_likelihood["map-stuck"] = np.log(STILL_IF_STUCK if frozen else 1.0 - STILL_IF_STUCK) + at_size * frozen
     if "map-circuit" in case.sizes:
-        log_likelihood["map-circuit"] = np.full(case.sizes["map-circuit"].size, np.log(0.6 if frozen else 0.4))
+        broken = STILL_IF_BROKEN if frozen else 1.0 - STILL_IF_BROKEN
+        log_likelihood["map-circuit"] = np.full(case.sizes["map-circuit"].size, np.log(broken))
     says = (
         f"the pressure stands still at {np.median(run.pressure):.0f} kPa absolute while the engine is moved about"
         if frozen
@@ -115,12 +122,11 @@ def out_of_reach(case: Case, run: RunningPart) -> Bools:
 
 def _out_of_range(case: Case, run: RunningPart, railed: Bools) -> Testimony:
     share = float(np.mean(railed))
-    chance = 0.999 if share < 0.5 else 0.001
-    log_likelihood = {c: np.full(s.size, np.log(chance)) for c, s in case.sizes.items()}
-    if "map-circuit" in case.sizes:
-        log_likelihood["map-circuit"][:] = np.log(0.15 if share < 0.5 else 0.85)
-    if "map-stuck" in case.sizes:
-        log_likelihood["map-stuck"][:] = np.log(0.98 if share < 0.5 else 0.02)
+    reached = {"map-circuit": REACHED_IF_BROKEN, "map-stuck": REACHED_IF_STUCK}
+    log_likelihood = {}
+    for cause, sizes in case.sizes.items():
+        within = reached.get(cause, REACHED_IF_LIVE)
+        log_likelihood[cause] = np.full(sizes.size, np.log(within if share < MOSTLY else 1.0 - within))
     says = f"the pressure lies outside anything an engine can make for {100 * share:.0f} % of the running time"
     finding = Finding("pressure-in-range", 100 * share, 0.1, "%", (0.0, 0.5), _at(run, railed), says)
     return Testimony(finding, log_likelihood)
@@ -128,16 +134,17 @@ def _out_of_range(case: Case, run: RunningPart, railed: Bools) -> Testimony:
 
 def _dropouts(case: Case, run: RunningPart, railed: Bools) -> Testimony:
     """Jumps that come back within a few samples with speed and throttle at rest, by the minute."""
-    breaks = breaks_of(run) | _rises(railed & (np.mean(railed) < 0.5))
+    breaks = breaks_of(run) | _rises(railed & (np.mean(railed) < MOSTLY))
     count = int(np.count_nonzero(breaks))
     minutes = max(_time_covered(run) / 60.0, 0.1)
+    by_chance = expected("dropouts").mean
     log_likelihood = {}
     for cause, sizes in case.sizes.items():
-        rates = np.full((1, sizes.size), CHANCE_PER_MIN)
+        rates = np.full((1, sizes.size), by_chance)
         if cause == "map-intermittent":
             rates = np.abs(sizes)[None, :] * 60.0 * SEEN_SHARES[:, None]
-        expected = rates * minutes
-        poisson = count * np.log(expected) - expected - math.lgamma(count + 1)
+        to_come = rates * minutes
+        poisson = count * np.log(to_come) - to_come - math.lgamma(count + 1)
         averaged = np.logaddexp.reduce(poisson, axis=0) - np.log(len(poisson))
         # Anything may spoil a recording: a count that fits nothing keeps this much probability.
         log_likelihood[cause] = np.logaddexp(np.log1p(-MISLED) + averaged, np.log(MISLED) - np.log(count + 1.0) - 1.0)

@@ -33,6 +33,9 @@ USUAL_SUPPLY_V = (4.9, 5.1)
 """What control units are built for (sensor-supply-from-memory), V."""
 DROP_V = 0.1
 """Most that a sensor's ground may drop, V; common practice, no source."""
+HALF_THE_REACH = 0.5
+"""A drop counts as one where the meter's own error, at half its reach, leaves it above DROP_V: a look at the ground
+costs little. judged: Airproof authors."""
 LOW_SHARE, HIGH_SHARE = 0.03, 0.97
 """A signal below or above these shares of its supply is no pressure: makers' limits are 0.04 V (aston-2009-eobd) to
 0.2 V (kia-2014-p0107) and 4.9 V."""
@@ -41,8 +44,8 @@ WIRE_OHM, TO_OTHERS_OHM = 5.0, 1e5
 STUCK_SHARE = 0.1
 """A line with less than this share of the slope it should have, or a slope within its own error, is a dead sensor's."""
 STUCK_SLOPE = 0.0008
-"""The same as a share of the supply per kPa, where no line is known: a fifth of a 400 kPa sensor's; judged: Airproof
-authors."""
+"""The same as a share of the supply per kPa, where no line is known: a third of a 400 kPa sensor's, a fifth of a
+250 kPa sensor's (data sheets 6400A, 4250A); judged: Airproof authors."""
 PULSES_V = (0.5, 0.15)
 """The average of a digital signal lies at least so far above 0 V and below the supply: frames with a long pause come
 near it; judged: Airproof authors."""
@@ -154,7 +157,7 @@ def _ground(item: Measured, measurements: Measurements) -> Judged:
     reach = float(meter.volts.limit(volts, meter.digit(item.value)))
     band = Expected(0.0, 0.0, DROP_V, "V", {"meter": reach / NORMAL_90})
     says = f"The sensor's ground drops {item.value.typed}"
-    if volts - reach > DROP_V or volts > DROP_V + 0.5 * reach:
+    if volts > DROP_V + HALF_THE_REACH * reach:
         line = measurements.sensor.line
         if line is not None and line.unit == "V":
             kpa = volts / (abs(line.slope) * supply_of(measurements).volts)

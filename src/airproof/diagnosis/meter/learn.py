@@ -36,7 +36,6 @@ BIN_KPA = 5.0
 STEADY_KPA, STEADY_S = 1.5, 0.6
 """Used are moments about which the pressure moved no more than that, within that time; judged: Airproof authors."""
 FEWEST_SAMPLES = 3
-TOO_FEW_LEVELS = "The pressure rests at too few levels for a line: idle, cruise and a pull are needed."
 DROP_KPA, DROP_SD_KPA = 1.5, 1.5
 """What an open throttle takes between charge and manifold sensor at full load, kPa; judged: Airproof authors, as what a
 naturally aspirated engine shows there (2 to 7 kPa) without its filter."""

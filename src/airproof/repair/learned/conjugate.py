@@ -21,9 +21,9 @@ Floats = NDArray[np.float64]
 LEVEL = 0.90
 """Of every interval here: as much lies below it as above."""
 
-SURELY = 1e-3
-"""A judged probability nearer to 0 or 1 than this is taken as this: a prior that excludes nothing can learn. judged:
-Airproof authors, nothing in a workshop is surer."""
+HARDLY_EVER, NEARLY_ALWAYS = 1e-6, 1.0 - 1e-3
+"""A judged probability beyond these is taken as these: a prior that excludes nothing can learn. judged: Airproof
+authors, some causes are one in a million, but no step of a workshop succeeds more surely than 999 times in 1000."""
 
 STEADY = 1e-12
 NEWTON, BISECTIONS = 12, 64
@@ -62,7 +62,7 @@ def within(probability: float, factor: float) -> Beta:
     The logarithm of the odds of a beta has the variance psi'(yes) + psi'(no), psi' the trigamma function; the weight
     yes + no is where that is (ln factor)^2 at the mean asked for.
     """
-    p = min(max(probability, SURELY**2), 1.0 - SURELY)
+    p = min(max(probability, HARDLY_EVER), NEARLY_ALWAYS)
     wanted = math.log(factor) ** 2
 
     weight = 1.0 / (wanted * p * (1.0 - p))
@@ -214,9 +214,6 @@ class Moments:
     count: float
     total: float
     squares: float
-
-
-NO_MOMENTS = Moments(0.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,6 @@ A code that is not there says something only where its monitor has had its look 
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -71,21 +70,18 @@ def had_its_look(monitor: str, said: Said, known: Knowledge) -> float:
     drives: float | None = said.warm_ups
     if drives is not None and said.distance_km is not None:
         drives = min(float(drives), said.distance_km / SHORTEST_DRIVE_KM)
-    by_drives = None if drives is None else 1.0 - (1.0 - chance) ** drives
-    complete = said.monitors.get(monitor)
+    by_drives: float | None = None if drives is None else 1.0 - (1.0 - chance) ** drives
+    complete, one = said.monitors.get(monitor), known.monitors.get(monitor)
+    looked = 0.5 if one is None else one.looked
     if said.cleared is False:
-        return known.monitors[monitor].looked if monitor in known.monitors else 0.5  # it has looked all the time
+        return looked  # all the time
     if complete is None:
         return 0.0 if by_drives is None else by_drives
     if not complete:
         return 0.0
-    looked = known.monitors[monitor].looked if monitor in known.monitors else 0.5
-    # Continuous monitors are told to be complete from the start: what the car has driven says more.
-    return looked if by_drives is None else min(looked, by_drives) if looked < LOOKED_ONCE else looked
-
-
-LOOKED_ONCE = 0.9
-"""Monitors that look once a drive and are then complete have this `looked` at least; the rest are continuous."""
+    if by_drives is not None and one is not None and one.continuous:
+        return min(looked, by_drives)  # told to be complete from the start: what the car has driven says more
+    return looked
 
 
 def evidence_after(said: Said, before: Mapping[str, str], known: Knowledge) -> Facts:
@@ -202,8 +198,3 @@ def _says(said: Said, codes: Sequence[CodeAfter], monitors: Sequence[MonitorAfte
     lines += [one.says for one in codes if one.standing == "permanent"]
     lines += [one.says for one in monitors if one.complete is False and one.concerns]
     return lines
-
-
-def drives_until(wanted: float, a_drive: float) -> int:
-    """How many drives until a monitor has looked with that probability."""
-    return max(1, math.ceil(math.log(1.0 - wanted) / math.log(1.0 - a_drive)))

@@ -87,6 +87,10 @@ def holding_numbers() -> HoldingNumbers:
         raise BrokenKnowledge(str(fault), "every number with its source", "Repair it.", where="holding.toml") from fault
 
 
+SAME_DAY = 0.5
+"""Days that have passed on average when something is said to be back on the day of the repair."""
+
+
 def holding_of(
     gone: float, cause: str | None, steps: Sequence[Step], days: float, *, returned: bool = False
 ) -> Holding:
@@ -98,14 +102,19 @@ def holding_of(
     lasts = math.prod(1.0 - numbers.comes_back[kind].share for kind in kinds)
     later = min(numbers.comes_back[kind].after_days for kind in kinds)
 
+    def felt(since: float, mean: float) -> float:
+        """Probability that it is said to be back when it shows itself after so many days on average, if it does."""
+        there = -math.expm1(-since / mean)
+        return there * numbers.felt.when_there + (1.0 - there) * numbers.felt.when_gone
+
     def holds(quiet: float, back: bool = False) -> float:
         here = gone * lasts
         again = gone * (1.0 - lasts)
         still = 1.0 - gone
         if back:
             here *= numbers.felt.when_gone
-            again *= numbers.felt.when_there
-            still *= numbers.felt.when_there
+            again *= felt(max(quiet, SAME_DAY), later)
+            still *= felt(max(quiet, SAME_DAY), soon)
         else:
             again *= math.exp(-quiet / later)
             still *= math.exp(-quiet / soon)

@@ -30,9 +30,6 @@ DATA = "vehicle/items/data"
 SINCE_CLEARED = (0x21, 0x30, 0x31, 0x4D, 0x4E)
 """Items that clearing codes sets to 0: distances, warm-ups and minutes since then (SAE J1979, from memory)."""
 
-MOST_BYTES = 4
-"""Bytes of the longest number."""
-
 _BYTES = re.compile(r"[A-Z]{1,4}")
 _BITS = re.compile(r"([A-Z])([0-7])(?:-([0-7]))?")
 

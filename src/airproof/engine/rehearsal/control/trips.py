@@ -8,7 +8,7 @@ Sources
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from airproof.engine.rehearsal.control.monitors import CODES, criteria
@@ -78,8 +78,3 @@ class Store:
         for code, entry in criteria().items():
             groups[entry["group"]] = groups.get(entry["group"], False) or code in self.looked
         return groups
-
-
-def codes_in_order(codes: Sequence[str] | set[str]) -> list[str]:
-    """Codes sorted as a list is read."""
-    return sorted(codes)
