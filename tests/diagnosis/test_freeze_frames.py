@@ -122,6 +122,14 @@ def test_with_the_engine_off_it_must_read_the_day() -> None:
     assert "freeze frame P0106" not in {e.finding for e in verdict([frame(off)], readings=by_hand).first.evidence}
 
 
+def test_a_car_that_rolls_with_its_engine_off_shows_no_pressure_at_rest() -> None:
+    """It may have stalled a moment ago, and draw still."""
+    off = {"engine_speed": 0.0, "manifold_pressure": 45.0, "vehicle_speed": 100.0}
+    assert "freeze frame P0106" not in {e.finding for e in verdict([frame(off)]).first.evidence}
+    standing = verdict([frame(off | {"vehicle_speed": 0.0})])
+    assert "freeze frame P0106" in {e.finding for e in standing.first.evidence}
+
+
 def test_with_a_known_good_recording_a_moment_is_judged_more_closely() -> None:
     """What the recording tells of the engine's breathing narrows what is expected of the moment."""
     lying = frame(moment(NATURAL_BY_FLOW, kpa=52.0, rpm=2000.0, lie=-15.0))

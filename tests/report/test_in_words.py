@@ -67,6 +67,13 @@ def test_nothing_is_certain(probability: float, chance: str) -> None:
         ),
         ("intake-restriction", Size(3.0, 2.0, 4.0, "x"), "(about 3 times the normal pressure drop, 2 to 4)"),
         ("ignition", None, "Sparks fail"),
+        ("map-offset", Size(-39.5, -39.9, -39.0, "kPa", beyond=True), "reads about 39.0 kPa low (or more)"),
+        ("map-offset", Size(39.5, 39.0, 39.9, "kPa", beyond=True), "reads about 39.0 kPa high (or more)"),
+        (
+            "intake-restriction",
+            Size(19.0, 18.1, 19.9, "x", beyond=True),
+            "(about 18.1 times the normal pressure drop or",
+        ),
         (
             "fuel-delivery",
             Size(1.0, -2.0, 4.0, "%"),

@@ -82,11 +82,12 @@ def test_causes_codes_steps_symptoms_looks_and_cautions_are_translated(code):
 
 @pytest.mark.parametrize("code", OTHERS)
 @pytest.mark.parametrize("probability", [0.95, 0.7, 0.4, 0.1])
-@pytest.mark.parametrize("told", [True, False])
-def test_every_answer_is_translated(code, probability, told):
+@pytest.mark.parametrize(("told", "beyond"), [(True, False), (False, False), (True, True)])
+def test_every_answer_is_translated(code, probability, told, beyond):
     for id_, one in knowledge().causes.items():
-        for value in (4.0, -4.0) if one.size else (None,):
-            size = None if value is None else Size(value, value - 1.0, value + 1.0, one.unit, told)
+        for value in (4.0, -4.0) if one.size and one.size.signed else (4.0,) if one.size else (None,):
+            open_ = beyond and not one.size.whole if one.size else False
+            size = None if value is None else Size(value, value - 1.0, value + 1.0, one.unit, told, open_)
             said = answer(verdict(cause(id_, probability, size)))
             text = " ".join(said).replace(f"Title of {id_}", one.title)
             words = language(code).words(text)

@@ -119,7 +119,11 @@ def _fair_shares(prior: Floats, rows: Floats, starts: NDArray[np.intp]) -> Float
     return np.asarray(shares * NEPERS_TO_DECIBANS / (2 * ORDERS))
 
 
-def interval(sizes: Floats, probability: Floats, share: float = 0.90) -> tuple[float, float, float]:
+INTERVAL_SHARE = 0.90
+"""Of a size's interval: as much lies below it as above."""
+
+
+def interval(sizes: Floats, probability: Floats, share: float = INTERVAL_SHARE) -> tuple[float, float, float]:
     """Median, low and high of a size from the probabilities on its grid (ascending), the mass spread between knots.
 
     Where the grid has both signs and the sign is open, the median is that of the likelier sign (of two alike, above

@@ -40,6 +40,7 @@ NEAREST = 12  # recorded points that stand for what the recording tells of the e
 LN_LOAD, LN_SPEED = 0.35, 0.35
 """Distances in ln pressure and ln speed that count as one; judged: Airproof authors, as far as an engine's tables
 reach (engine/data/healthy_engines.toml)."""
+AT_REST_KM_H = 3.0  # a car that rolls faster may have an engine that was turning a moment ago; judged: Airproof authors
 FULL = 0.85  # of the barometer: above it the mixture may be enriched, and only the car can say that its loop is closed
 
 BREAKS, BROKEN, BROKEN_THEN = "map-intermittent", "map-circuit", 0.5
@@ -236,7 +237,9 @@ def _says(relation: Relation, ln: float) -> str:
 
 
 def _engine_off(own: Case, taken: set[str]) -> list[_Part]:
-    standing = own.in_regime("manifold_pressure", Regime.KEY_ON).size > 0
+    rolling = own.recording.get("vehicle_speed")
+    at_rest = rolling is None or float(rolling.values.max()) <= AT_REST_KM_H  # an engine that just stalled still draws
+    standing = at_rest and own.in_regime("manifold_pressure", Regime.KEY_ON).size > 0
     parts = []
     for testimony in engine_off.check(_without(own, taken)):
         signal = next(name for name, finding in engine_off.FINDINGS.items() if finding == testimony.finding.id)

@@ -12,7 +12,8 @@ from airproof.diagnosis.finding import Finding
 class Size:
     """How large a cause is, with a 90 % interval, in the unit of its cause.
 
-    `told` is whether the evidence narrowed it at all: if not, it is only what is usual.
+    `told` is whether the evidence narrowed it at all: if not, it is only what is usual. `beyond`: the interval ends at
+    the largest size that is reckoned with, so that `high` (`low` of a negative one) is not where it ends.
     """
 
     value: float
@@ -20,6 +21,7 @@ class Size:
     high: float
     unit: str
     told: bool = True
+    beyond: bool = False
 
 
 @dataclass(frozen=True)

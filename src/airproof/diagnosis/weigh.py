@@ -12,7 +12,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from airproof.diagnosis.bayes import NEPERS_TO_DECIBANS, Posterior, interval, narrowed, posterior_of, weigh_testimonies
+from airproof.diagnosis.bayes import (
+    INTERVAL_SHARE,
+    NEPERS_TO_DECIBANS,
+    Posterior,
+    interval,
+    narrowed,
+    posterior_of,
+    weigh_testimonies,
+)
 from airproof.diagnosis.case import Case
 from airproof.diagnosis.clashes import clashes_of
 from airproof.diagnosis.companions import doubtful_good, odd_companions
@@ -35,7 +43,7 @@ from airproof.diagnosis.traces import traces_of
 from airproof.diagnosis.verdict import CauseVerdict, Evidence, Size, Verdict
 from airproof.diagnosis.weighing import Barometer, Weighing
 from airproof.engine.profile import EngineProfile
-from airproof.knowledge.model import NONE, Knowledge
+from airproof.knowledge.model import NONE, Cause, Knowledge
 from airproof.recording.recording import Interval, Recording
 
 Floats = NDArray[np.float64]
@@ -294,6 +302,13 @@ STANDING_CAUTIONS = (
 )
 
 
+def _beyond(cause: Cause, found: Floats, value: float) -> bool:
+    """Whether the largest size on the grid, of the sign it has, is within the interval."""
+    assert cause.size is not None
+    largest = found[-1] if value > 0.0 or not cause.size.signed else found[0]
+    return not cause.size.whole and bool(largest > (1.0 - INTERVAL_SHARE) / 2.0)
+
+
 def _holes(unit: str, value: float, low: float, high: float) -> tuple[float, float]:
     """A hole is sized through an assumed discharge, upstream pressure and temperature: its interval allows for them."""
     if unit != "mm":
@@ -324,7 +339,9 @@ def _cause_verdict(
         found = posterior.sizes[name]
         told = narrowed(hypotheses.log_prior[name], found) > LEAST_TOLD
         value, low, high = interval(hypotheses.sizes[name], found)
-        size = Size(value, *_holes(known.causes[name].unit, value, low, high), known.causes[name].unit, told)
+        cause = known.causes[name]
+        beyond = told and _beyond(cause, found, value)
+        size = Size(value, *_holes(cause.unit, value, low, high), cause.unit, told, beyond)
     spoken = [
         Evidence(t.finding.id, weights[name], t.finding.says, _alone(t, name, posterior.sizes[name]))
         for t, weights in zip(testimonies, posterior.weights, strict=False)

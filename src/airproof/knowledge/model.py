@@ -78,7 +78,7 @@ class SizePrior(BaseModel):
     """Sizes of a cause that a driver notices, in the cause's unit, before any evidence.
 
     Spread in the logarithm from `low` to `high` (both positive), most often near `typical`; where `signed`,
-    the same again below zero.
+    the same again below zero. `whole`: `high` is all there can be, not merely all that is reckoned with.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -87,6 +87,7 @@ class SizePrior(BaseModel):
     typical: Annotated[float, Field(gt=0.0)]
     high: Annotated[float, Field(gt=0.0)]
     signed: bool
+    whole: bool = False
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:

@@ -110,6 +110,7 @@ def _cause(cause: CauseVerdict, *, judged: bool) -> dict[str, Any]:
             "high": _number(size.high),
             "unit": size.unit,
             "told": size.told,
+            "beyond": size.beyond,
         },
         "evidence": [
             {

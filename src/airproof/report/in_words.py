@@ -150,6 +150,8 @@ def said_of(cause: CauseVerdict) -> str:
         _, low, high = with_interval(size.value, size.low, size.high)
         return f"{_unsized(cause)} (either way: {low} to {high} {unit})"
     form = forms.get("high" if size.value >= 0.0 else "low") or forms.get("is")
+    if size.beyond:
+        return _at_least(form, cause, size, unit)
     if form is None:
         value, low, high = with_interval(size.value, size.low, size.high)
         return f"{cause.title} ({value} {unit}, {low} to {high})"
@@ -158,6 +160,14 @@ def said_of(cause: CauseVerdict) -> str:
     if "{size}" not in form:
         return f"{form} (about {value} {unit}, {low} to {high})"
     return f"{form.format(size=f'{value} {unit}')} ({low} to {high})"
+
+
+def _at_least(form: str | None, cause: CauseVerdict, size: Size, unit: str) -> str:
+    """The cause with the nearest end of its interval: where the far one lies is beyond what is reckoned with."""
+    _, low, _ = with_interval(*_turned(size, -1.0 if size.value < 0.0 else 1.0))
+    if form is not None and "{size}" in form:
+        return f"{form.format(size=f'{low} {unit}')} (or more)"
+    return f"{form or cause.title} (about {low} {unit} or more)"
 
 
 def _unsized(cause: CauseVerdict) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from airproof.knowledge.load import knowledge
-from airproof.repair.proof.proof import Change, DriveStretch, Missing, Proof
+from airproof.repair.proof.proof import LOST, Change, DriveStretch, Missing, Proof
 from airproof.report.in_words import Part
 from airproof.report.wording import duration, in_hundred, sentence
 
@@ -39,6 +39,8 @@ def in_words(proof: Proof) -> tuple[Part, ...]:
 
 def _chances(proof: Proof) -> tuple[str, ...]:
     likely = sorted(((p, name) for name, p in proof.probabilities.items() if p >= WORTH_SAYING), reverse=True)
+    if any(one.what == LOST for one in proof.missing):
+        likely = []  # of a lost signal nobody knows what it would read
     told = "; ".join(f"{OUTCOME_WORDS[name]}: {in_hundred(p)}" for p, name in likely)
     return (sentence(told), *(sentence(one) for one in proof.reasons)) if told else ()
 

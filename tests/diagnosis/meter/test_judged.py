@@ -98,6 +98,17 @@ def test_the_band_grows_with_cold_weather_and_a_poor_meter() -> None:
     assert expected_signal(lines, DAY, supply, GOOD_METER).parts["sensor"] > 0.0
 
 
+def test_without_a_supply_nothing_that_the_sensor_gives_is_judged() -> None:
+    unfed = Measured("supply", 1, value=taken("0.5 V", "V"))
+    signal = Measured("signal", 2, value=taken("1.85 V", "V"))
+    at = [Point(kpa, False, f"{kpa} kPa", taken(read, "V")) for kpa, read in ((98.0, "1.85 V"), (50.0, "0.80 V"))]
+    sweep = Measured("sweep", 3, points=tuple(at))
+    judged = judge(Measurements((unfed, signal, sweep), GOOD_METER, Sensor(line=line())), DAY, KNOWN)
+    assert [one.outcome for one in judged.items] == ["none", "cannot-tell", "cannot-tell"]
+    assert "mend the supply" in judged.items[1].says
+    assert judged.fitted is None
+
+
 @pytest.mark.parametrize(
     ("read", "outcome"),
     # 0 V or the supply is a circuit fault (Chrysler 1995); makers' limits 0.04 to 0.2 V and 4.9 V

@@ -94,6 +94,33 @@ def test_something_new_is_named() -> None:
     assert "something else" in proof.says
 
 
+def lost(recording: Recording) -> Recording:
+    """The same, the wire of the manifold pressure sensor grounded."""
+    signal = recording["manifold_pressure"]
+    dead = replace(signal, values=np.zeros(len(signal)))
+    return replace(recording, signals={**recording.signals, "manifold_pressure": dead})
+
+
+def test_of_a_signal_that_is_lost_after_nobody_can_say_that_it_no_longer_lies() -> None:
+    proof = judged(*OFFSET, lost(drive(day=2)), SENSOR)
+    adds_up(proof)
+    assert proof.judgement == "not proved yet"
+    assert "the signal itself is lost" in proof.says
+    assert "gone" not in "".join(line for part in in_words(proof)[:1] for line in part.lines)
+    assert proof.first_change is None
+    assert proof.holding is None
+
+
+def test_what_this_mends_and_shows_after_only_may_be_two_recordings_swapped() -> None:
+    was = drive("map-slow", 1.0)
+    weighed = Before.weighed(weigh([was], CAR, barometer=HERE, ambient_c=18.0), HERE, 18.0)
+    proof = prove(weighed, AfterRepair((drive(*OFFSET, day=2),), HERE, 18.0), Done((SENSOR,)), CAR)
+    assert proof.judgement == "fixed, but something else shows"
+    assert any("the wrong way round" in one.says for one in proof.missing)
+    other = judged(*OFFSET, drive("vacuum-leak", 6.0, day=2), SENSOR)
+    assert not any("the wrong way round" in one.says for one in other.missing)
+
+
 def test_healthy_twice_is_nothing_to_prove() -> None:
     proof = prove(healthy(), AfterRepair((drive(day=2),), HERE, 18.0), Done((SENSOR,)), CAR)
     assert proof.judgement == "nothing to prove"

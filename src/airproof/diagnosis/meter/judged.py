@@ -16,7 +16,7 @@ from airproof.diagnosis.meter.expected_here import (
 from airproof.diagnosis.meter.fitted import Fitted, Recognised, fitted_line, recognised
 from airproof.diagnosis.meter.lines import SHOWN, Line
 from airproof.diagnosis.meter.measured import Measured, Measurements
-from airproof.diagnosis.meter.pressures import Rows, rows_at_plug, rows_shown, supply_of
+from airproof.diagnosis.meter.pressures import Rows, no_supply, rows_at_plug, rows_shown, supply_of
 from airproof.diagnosis.meter.thermistor import thermistor_kelvin, thermistor_sd
 from airproof.diagnosis.meter.typed_values import ENDLESS_OHM
 from airproof.diagnosis.weighing import Barometer
@@ -104,9 +104,11 @@ def judge(measurements: Measurements, barometer: Barometer | None, known: Knowle
             case "ground":
                 judged.append(_ground(item, measurements))
             case "signal":
-                judged.append(_signal(item, measurements, line, day, celsius))
+                dead = item.value is not None and no_supply(measurements)
+                judged.append(_unfed(item) if dead else _signal(item, measurements, line, day, celsius))
             case "sweep":
-                judged.append(_sweep(item, measurements, session, line, plug, shown))
+                dead = shown is None and no_supply(measurements)
+                judged.append(_unfed(item) if dead else _sweep(item, measurements, session, line, plug, shown))
             case "thermistor":
                 judged.append(_thermistor(item, measurements))
             case "wiggle":
@@ -117,8 +119,15 @@ def judge(measurements: Measurements, barometer: Barometer | None, known: Knowle
             case "wire":
                 judged.append(_wire(item))
             case "digital":
-                judged.append(_digital(item, supply.volts))
+                judged.append(_unfed(item) if no_supply(measurements) else _digital(item, supply.volts))
     return SessionJudged(tuple(judged), day, fitted, fitted_shown, named)
+
+
+def _unfed(item: Measured) -> Judged:
+    """Whatever a sensor without a supply gives is nothing of its own."""
+    task = "signal" if item.what == "signal" else item.what
+    says = "Without a supply no signal can be judged: mend the supply, then measure this again"
+    return Judged(item, task, "cannot-tell", says)
 
 
 def _in_hz(measurements: Measurements) -> bool:
@@ -134,7 +143,7 @@ def _supply(item: Measured, measurements: Measurements) -> Judged:
     reach = float(meter.volts.limit(volts, meter.digit(item.value)))
     band = Expected(expected("sensor-supply").mean, *SUPPLY_V, "V", {"meter": reach / NORMAL_90})
     says = f"The supply is {item.value.typed}"
-    if volts < 1.0:
+    if no_supply(measurements):
         return Judged(item, "supply", "none", f"{says}: there is none", band, found=True)
     if volts + reach < SUPPLY_V[0] or volts - reach > SUPPLY_V[1]:
         side = "low" if volts < SUPPLY_V[0] else "high"

@@ -95,13 +95,21 @@ def supply_of(measurements: Measurements) -> Supply:
     return Supply(volts, measurements.meter.volts.last_places_sd(digit), measured=True)
 
 
+def no_supply(measurements: Measurements) -> bool:
+    """Whether the sensor was measured to have no supply: then nothing that it gives can be judged."""
+    item = measurements.first("supply")
+    return item is not None and item.value is not None and item.value.value < LEAST_SUPPLY_V
+
+
 def _ground_drop(measurements: Measurements) -> float:
     ground = measurements.first("ground")
     return 0.0 if ground is None or ground.value is None else ground.value.value
 
 
 def rows_at_plug(measurements: Measurements) -> Rows | None:
-    """The readings of signal and sweep taken with the meter, or None where there are none."""
+    """The readings of signal and sweep taken with the meter, or None where there are none, or no supply was."""
+    if no_supply(measurements):
+        return None
     signal, sweep = measurements.first("signal"), measurements.first("sweep")
     taken = [] if signal is None or signal.value is None else [(signal, 0.0, True, signal.value)]
     taken += [] if sweep is None else [(sweep, p.kpa, p.from_air, p.taken) for p in sweep.points]

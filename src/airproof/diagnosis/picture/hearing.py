@@ -2,8 +2,9 @@
 
 The whole picture and the single checks read the same recording, so that their testimonies must not simply multiply:
 each is heard with a share of its weight. The picture is the louder, the more the recording is like those it has learnt
-from; where it is strange to it, physics counts more (`docs/whole_picture.md`, section 4, says how much). The picture says nothing of
-sizes, so what a check says of the size of a cause is heard in full; only what it says for or against it is shared.
+from; where it is strange to it, physics counts more (`docs/whole_picture.md`, section 4, says how much). The picture
+says nothing of sizes, so what a check says of the size of a cause is heard in full; only what it says for or against it
+is shared.
 """
 
 from __future__ import annotations

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from airproof.knowledge.model import Cause, Knowledge
 from airproof.repair.proof.judged import Judged
-from airproof.repair.proof.proof import Change, Judgement, Missing, Outcome
+from airproof.repair.proof.proof import LOST, Change, Judgement, Missing, Outcome
 from airproof.repair.proof.stretches import Needs
 from airproof.repair.proof.words import amount_in_words, in_hundred, in_small, plus_minus, with_sign
 
@@ -27,7 +27,7 @@ def judge(
     unseen = any(one.needed and one.seconds is not None for one in missing)
     if still >= (judged.proved if unseen else judged.not_fixed):
         return "not fixed"
-    if least["something else"] >= judged.something_else:
+    if least["something else"] >= judged.something_else and not any(one.what == LOST for one in missing):
         return "fixed, but something else shows"
     likely_else = max(done["something else"], even["something else"])
     if (
@@ -70,7 +70,8 @@ def in_a_sentence(
             first = next(iter(others), None)
             what = "" if first is None else f": {in_small(known.causes[first].title)}"
             return f"{called} is gone, but something else shows now{what}"
-    stands_between = [one for one in missing if one.needed] or [one for one in missing if one.what == "odd"]
+    needed = sorted((one for one in missing if one.needed), key=lambda one: one.what != LOST)
+    stands_between = needed or [one for one in missing if one.what == "odd"]
     if stands_between:
         return f"not proved yet: {stands_between[0].says}"
     return f"not proved yet: {_undecided(called, outcomes, even, judged)}"

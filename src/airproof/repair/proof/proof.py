@@ -69,10 +69,14 @@ class Compared:
         return self.after_s >= self.needed_s
 
 
+LOST = "lost"
+
+
 @dataclass(frozen=True)
 class Missing:
     """What stands between this and a proof. `what`: a regime, or "barometer", "codes", "signals", "sharper" (what the
-    recordings cannot resolve), "evidence" (all is there, and it is short), "odd" (what stands against a healthy car).
+    recordings cannot resolve), "evidence" (all is there, and it is short), "odd" (what stands against a healthy car),
+    LOST (the signal that would show it is lost after).
 
     `seconds`: how much more of it to record, None where that is no question of time. `needed`: whether the proof waits
     for it; what is not needed would make it surer.

@@ -28,8 +28,9 @@ from airproof.repair.proof.judged import judged
 from airproof.repair.proof.judgement import in_a_sentence
 from airproof.repair.proof.missing import codes_back, compared, evidence_short, missing_of
 from airproof.repair.proof.odd import odd_after
-from airproof.repair.proof.proof import OUTCOMES, Missing, Outcome, Proof
+from airproof.repair.proof.proof import LOST, OUTCOMES, Missing, Outcome, Proof
 from airproof.repair.proof.resolves import resolves
+from airproof.repair.proof.shows_after import what_shows
 from airproof.repair.proof.sides import Side, Sides, sides_of
 from airproof.repair.proof.spells import spells_after
 from airproof.repair.proof.standing import Standing
@@ -207,8 +208,13 @@ def _told(
     codes = codes_after(said, before.codes, None if cause is None else cause.id, known)
     odd = [] if cause is None or cause.id not in weighed.asked.before else odd_after(weighed.asked, cause.id)
     there = before.there if cause is not None and cause.id == before.likeliest else None
-    missing = (*codes_back(codes), *odd, *missing_of(cause, needs, sides, size, shows, said, there, still))
     others = {c: p for c, p in weighed.something_else(priors).items() if p >= WORTH_NAMING}
+    likeliest = max(outcomes, key=lambda one: outcomes[one])
+    new = next(iter(others), None) if likeliest == "something else" else None
+    now = what_shows(new, cause, steps, known)
+    if lost := any(one.what == LOST for one in now):
+        size = None
+    missing = (*now, *codes_back(codes), *odd, *missing_of(cause, needs, sides, size, shows, said, there, still))
     stand = Standing(outcomes, evens, others, missing)
     if stand.judgement == "proved" or stand.else_is_open:
         stand = stand.asked_alone(alone(), cause, known, believe=not said.returned)  # of that it does not know
@@ -224,7 +230,7 @@ def _told(
     gone = stand.outcomes["fixed"] + stand.outcomes["something else"]
     holding = (
         None
-        if judgement == "nothing to prove" or cause is None
+        if judgement == "nothing to prove" or cause is None or lost
         else holding_of(gone, cause.id, steps, said.days, returned=said.returned)
     )
     again = needs.needs if short and needs is not None else {}

@@ -94,6 +94,9 @@ class Writer:
         if size is None or not size.told:
             return NOTHING
         value, low, high = with_interval(size.value, size.low, size.high)
+        if size.beyond:
+            near = low if size.value > 0.0 else high
+            return Words(self.language.words(f"{near} {size.unit} or more", self.wish).text, self.language.code)
         there = self.language.words(f"{value} {size.unit} ({low} to {high})", self.wish)
         return Words(there.text, self.language.code)
 
