@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import json
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 from command_line import Airproof, Car
+
+from airproof.repair.learned import shop_held
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "closed-job" / "job.toml"
 
@@ -173,3 +177,21 @@ def test_the_help_shows_a_job_that_is_taken(airproof: Airproof, tmp_path: Path) 
     file.write_text(block, encoding="utf-8")
     ended = airproof("learn", file, "--shop", tmp_path / "shop.json")
     assert ended.status == 0, ended.err
+
+
+def test_what_is_counted_at_once_is_all_kept(tmp_path: Path) -> None:
+    shop, jobs = tmp_path / "shop.json", [another(tmp_path, f"c-{number}") for number in range(4)]
+    begin = [sys.executable, "-m", "airproof", "learn", "--shop", str(shop)]
+    learning = [subprocess.Popen([*begin, str(job)], stdout=subprocess.DEVNULL) for job in jobs]
+    assert [one.wait(timeout=300) for one in learning] == [0] * 4
+    assert len(json.loads(shop.read_text(encoding="utf-8"))["jobs"]) == 4
+
+
+def test_who_only_looks_waits_for_nobody(
+    airproof: Airproof, shop: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(shop_held, "LONGEST_WAIT_S", 0.0)
+    with shop_held.held(shop):
+        assert airproof("learn", "--shop", shop, "--show").status == 0
+        refused = airproof("learn", another(tmp_path, "18"), "--shop", shop)
+    assert "another program" in refused.line

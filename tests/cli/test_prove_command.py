@@ -9,6 +9,8 @@ from typing import Any
 import pytest
 from command_line import Airproof, Car
 
+from airproof.repair.learned import shop_held
+from airproof.repair.learned.shop_held import held
 from airproof.repair.proof.proof import OUTCOMES
 
 
@@ -163,7 +165,7 @@ def test_a_code_that_came_back_keeps_it_unproved(airproof: Airproof, car: Car) -
 
 
 def test_a_closed_job_is_learned_from_and_opened_again(
-    airproof: Airproof, car: Car, data: Path, tmp_path: Path
+    airproof: Airproof, car: Car, data: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     shop = tmp_path / "shop.json"
     airproof("job", "new", "--engine", car.engine, "--code", "P0106", "--symptom", "hesitation")
@@ -174,6 +176,9 @@ def test_a_closed_job_is_learned_from_and_opened_again(
     assert open_.status == 2
     assert "is open" in open_.err
     airproof("job", "add", "1", "--closed", "map-offset", "--proved")
+    with held(shop), monkeypatch.context() as patch:
+        patch.setattr(shop_held, "LONGEST_WAIT_S", 0.0)
+        assert "another program" in airproof("job", "learn", "1", "--shop", shop).line
     counted = airproof("job", "learn", "1", "--shop", shop)
     assert counted.status == 0
     assert "is counted" in counted.out

@@ -25,6 +25,7 @@ from airproof.knowledge.load import knowledge
 from airproof.knowledge.model import Knowledge
 from airproof.recording.mapping import read_signal_map
 from airproof.repair.learned.shop_file import new_shop, read_shop, write_shop
+from airproof.repair.learned.shop_held import held
 from airproof.repair.proof.as_typed import amount_of, codes_said, count_of, days_of, monitors_said
 from airproof.repair.proof.prove import Done, check_done
 from airproof.report.proof_as_json import as_json, proof_object
@@ -171,9 +172,10 @@ def learn_and_tell(at: Where, typed: str, shop: Many) -> None:
     with at.store() as store:
         state, line = store.state(job), store.line(job)
     closed = closed_job_of(state, job, line.uid, known)
-    before = read_shop(path) if path.exists() else new_shop()
-    after, notes = with_job(before, closed, known, f"job {job}")
-    told = in_parts(after, known, notes, as_json=at.json)
-    if after != before or not path.exists():
-        write_shop(after, path)
+    with held(path):
+        before = read_shop(path) if path.exists() else new_shop()
+        after, notes = with_job(before, closed, known, f"job {job}")
+        told = in_parts(after, known, notes, as_json=at.json)
+        if after != before or not path.exists():
+            write_shop(after, path)
     say(told) if isinstance(told, str) else say_parts(told)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -16,6 +17,7 @@ from airproof.repair.learned.closed_job import ClosedJob, load_closed_job
 from airproof.repair.learned.counts import counts_of, remarks_on
 from airproof.repair.learned.sharpen import Learned, sharpened
 from airproof.repair.learned.shop_file import SCHEMA, Shop, new_shop, read_shop, with_secret, write_shop
+from airproof.repair.learned.shop_held import held
 from airproof.report.in_words import Part
 from airproof.report.learned_as_json import as_json as all_as_json
 from airproof.report.learned_in_words import in_short, in_words, jobs_in_words
@@ -41,6 +43,14 @@ class LearnRequest:
 
 def carry_out(request: LearnRequest) -> None:
     """Learn and tell."""
+    changes = request.jobs or request.undo or request.merge or request.half_life is not None
+    with held(request.shop) if changes else nullcontext():
+        told = _carried_out(request)
+    say(told) if isinstance(told, str) else say_parts(told)
+
+
+def _carried_out(request: LearnRequest) -> str | list[Part]:
+    """What is to be told, once it is written."""
     known = knowledge()
     there = request.shop.exists()
     if not there and not (request.jobs or request.merge):
@@ -74,7 +84,7 @@ def carry_out(request: LearnRequest) -> None:
         write_shop(shop, request.shop)
     if request.export is not None:
         write_shop(shop.to_pass_on(), request.export)
-    say(told) if isinstance(told, str) else say_parts(told)
+    return told
 
 
 def _with_jobs(shop: Shop, paths: Sequence[Path], known: Knowledge) -> tuple[Shop, list[str]]:

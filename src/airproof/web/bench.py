@@ -134,16 +134,18 @@ class Bench:
         from airproof.jobs.learning import closed_job_of
         from airproof.repair.learned.counts import counts_of
         from airproof.repair.learned.shop_file import new_shop, read_shop, with_secret, write_shop
+        from airproof.repair.learned.shop_held import held
 
         state, line = self.store.state(job), self.store.line(job)
         plain = knowledge()
         closed = closed_job_of(state, job, line.uid, plain)
         path = self.folder / SHOP
-        before = with_secret(read_shop(path) if path.exists() else new_shop())
-        after = before.with_job(closed, counts_of(closed, plain))
-        if after is before:
-            return f"Job {job} was counted before."
-        write_shop(after, path)
+        with held(path):
+            before = with_secret(read_shop(path) if path.exists() else new_shop())
+            after = before.with_job(closed, counts_of(closed, plain))
+            if after is before:
+                return f"Job {job} was counted before."
+            write_shop(after, path)
         self.learn_anew()
         return f"Job {job} is counted; the settings say what the shop has learned."
 
