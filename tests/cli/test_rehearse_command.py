@@ -109,6 +109,62 @@ def test_a_drive_from_a_file_and_another_logger(airproof: Airproof, engine: Path
     assert speed.values.max() == pytest.approx(45.0, abs=6.0)
 
 
+@pytest.mark.parametrize("name", ["road.csv", "mine.csv"])
+def test_what_no_rehearsal_wrote_is_never_written_over(
+    airproof: Airproof, engine: Path, short: Path, tmp_path: Path, name: str
+) -> None:
+    (tmp_path / "mine.csv").write_text("mine", encoding="utf-8")
+    before = (tmp_path / name).read_bytes()
+    refused = airproof("rehearse", "--engine", engine, "--drive", short, "--out", tmp_path / name)
+    assert refused.status == 2
+    assert name in refused.line
+    assert "Name another" in refused.line
+    assert (tmp_path / name).read_bytes() == before
+
+
+def test_nor_is_somebody_elses_truth(airproof: Airproof, engine: Path, tmp_path: Path) -> None:
+    truth = tmp_path / "x.truth.json"
+    truth.write_text("{}", encoding="utf-8")
+    assert (
+        "x.truth.json: is there already" in airproof("rehearse", "--engine", engine, "--out", tmp_path / "x.csv").line
+    )
+    assert truth.read_text(encoding="utf-8") == "{}"
+
+
+def test_a_rehearsal_may_be_made_anew_but_not_while_it_is_driven(
+    airproof: Airproof, engine: Path, short: Path, tmp_path: Path
+) -> None:
+    out = tmp_path / "one.csv"
+    for seed in (1, 2):
+        words = ("--drive", short, "--seed", seed, "--out", out)
+        assert airproof("rehearse", "--engine", engine, *words).status == 0
+    assert json.loads((tmp_path / "one.truth.json").read_text("utf-8"))["seed"] == 2
+    assert "for both" in airproof("rehearse", "--engine", engine, "--drive", out, "--out", out).line
+
+
+def test_many_go_beside_nothing_of_somebody_else(airproof: Airproof, engine: Path, short: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "cases"
+    words = ("rehearse", "--many", 1, "--engine", engine, "--drive", short, "--out", folder)
+    for _ in range(2):  # those of before may be made anew
+        assert airproof(*words).status == 0
+    for name in ("0001.csv.gz", "0001.engine.toml", "cases.csv"):
+        (folder / name).unlink()
+        (folder / name.replace("csv.gz", "truth.json")).unlink(missing_ok=True)
+        (folder / name).write_bytes(b"mine")
+        assert f"{name}: is there already" in airproof(*words).line
+        assert (folder / name).read_bytes() == b"mine"
+        (folder / name).unlink()
+
+
+def test_a_picture_or_sheet_of_somebody_else_stays(airproof: Airproof, engine: Path, tmp_path: Path) -> None:
+    for option, name in (("--exhibits", "compared.svg"), ("--sheet", "sheet.html"), ("--sheet", "exhibit-2.png")):
+        folder = tmp_path / name
+        folder.mkdir()
+        (folder / name).write_text("<svg>mine</svg>", encoding="utf-8")
+        words = ("--engine", engine, "--cause", "vacuum-leak", "--compare", option, folder)
+        assert f"{name}: is there already" in airproof("rehearse", *words).line
+
+
 def test_many_are_listed_with_engines_and_truths(airproof: Airproof, tmp_path: Path) -> None:
     folder = tmp_path / "cases"
     ended = airproof("rehearse", "--many", 3, "--spread", "--seed", 5, "--out", folder)

@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 from command_line import Airproof, Car
 
+from airproof.report.exhibits import check_folder
+
 
 @pytest.fixture
 def job(airproof: Airproof, car: Car, tmp_path: Path) -> list[str]:
@@ -71,12 +73,28 @@ def test_what_is_refused_says_what_is_wanted(airproof, job, tmp_path, monkeypatc
     assert not list(tmp_path.glob("it.*"))
 
 
+@pytest.mark.parametrize("ending", ["pdf", "html"])
+def test_only_a_write_up_of_before_is_written_over(airproof, car, job, tmp_path, ending):
+    out = tmp_path / f"it.{ending}"
+    out.write_text("<p>mine</p>", encoding="utf-8")
+    for words in (("job", "write-up", "1", "--out", out, *job),
+                  ("weigh", "--engine", car.engine, "--code", "P0106", "--write-up", out)):  # fmt: skip
+        refused = airproof(*words)
+        assert refused.status == 2
+        assert "Airproof did not write it" in refused.line
+        assert out.read_text(encoding="utf-8") == "<p>mine</p>"
+    out.unlink()
+    for _ in range(2):
+        assert airproof("job", "write-up", "1", "--out", out, *job).status == 0
+
+
 def test_a_fault_and_a_job_are_taught(airproof, car, job, tmp_path):
     one, other = tmp_path / "one", tmp_path / "other"
     ended = airproof("rehearse", "--engine", car.engine, "--cause", "map-offset=12kPa", "--compare", "--sheet", one)
     assert ended.status == 0, ended.err
     names = {"sheet.pdf", "sheet.html"} | {f"exhibit-{n}.{ending}" for n in (1, 2, 3) for ending in ("svg", "png")}
     assert {file.name for file in one.iterdir()} == names
+    check_folder(one, names)  # may be made anew
     refused = airproof("job", "teach", "1", "--out", other, *job)
     assert refused.status == 2
     assert "airproof job weigh 1" in refused.line

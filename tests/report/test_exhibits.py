@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from airproof.diagnosis.weighing import Barometer, RelationTrace
 from airproof.engine.profile import EngineProfile
-from airproof.errors import UnusableRequest
+from airproof.errors import UnusableFile, UnusableRequest
 from airproof.quantities.wishes import Wish, wish_of
 from airproof.report import exhibits as module
 from airproof.report.exhibits import Exhibit, check_folder, draw_exhibits, drawing_of
@@ -233,6 +233,17 @@ def test_exhibits_of_an_earlier_run_that_no_longer_hold_are_taken_away(tmp_path:
     assert not (tmp_path / "exhibit-3-air-flow.svg").exists()
     assert (tmp_path / "exhibit-1-engine-off.svg").exists()
     assert keep.read_text(encoding="utf-8") == "mine"
+
+
+@pytest.mark.parametrize("name", ["exhibits.html", "exhibit-1-engine-off.svg", "exhibit-4-trims.png"])
+def test_what_somebody_else_wrote_is_neither_written_over_nor_taken_away(tmp_path: Path, name: str) -> None:
+    file = tmp_path / name
+    file.write_text("<h1>mine</h1>", encoding="utf-8")
+    for refuse in (check_folder, lambda folder: draw_exhibits(weighing(traces=()), folder)):
+        with pytest.raises(UnusableFile, match="Airproof did not write it"):
+            refuse(tmp_path)
+    assert [one.name for one in tmp_path.iterdir()] == [name]
+    assert file.read_text(encoding="utf-8") == "<h1>mine</h1>"
 
 
 def test_nothing_is_left_half_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -22,13 +22,14 @@ from airproof.engine.rehearsal.many import (
     Plan,
     logged,
     record,
+    refuse_others_in,
     rehearse_many,
 )
 from airproof.engine.rehearsal.rehearse import Rehearsal, Request, Scene, rehearse
 from airproof.engine.rehearsal.road.drives import Drive, drive_from
 from airproof.engine.rehearsal.written.logger import logger_named
 from airproof.engine.rehearsal.written.recording_file import dialect_named
-from airproof.engine.rehearsal.written.truth import comparison_object, truth_object
+from airproof.engine.rehearsal.written.truth import comparison_object, refuse_others, truth_object
 from airproof.errors import UnusableRequest
 from airproof.knowledge.model import NONE
 from airproof.report.exhibits import check_folder
@@ -37,6 +38,7 @@ from airproof.report.rehearsal_in_words import compared_as_table, compared_in_wo
 from airproof.report.rehearsed_in_words import fault_in_words, rehearsed_in_words
 
 COMPARING_LOGGER = "fast"
+COMPARED = "compared.svg"
 MOST_AT_ONCE = 100_000
 
 
@@ -68,7 +70,7 @@ def carry_out(asked: Rehearsing) -> None:
     seed = _whole("--seed", asked.seed or "1", 0, 2**31 - 1)
     number = None if asked.many is None else _whole("--many", asked.many, 1, MOST_AT_ONCE)
     if asked.exhibits is not None:
-        check_folder(asked.exhibits)
+        check_folder(asked.exhibits, [COMPARED])
     if asked.logger is not None:
         logger_named(asked.logger)
     if asked.written is not None:
@@ -83,6 +85,9 @@ def carry_out(asked: Rehearsing) -> None:
         _many(asked, number, seed, engine, faults, drive, scene)
         return
     assert engine is not None
+    if asked.out is not None:
+        _refuse_what_is_driven(asked.drive, asked.out)
+        refuse_others(asked.out)
     request = Request(engine.engine, engine.rehearsal, faults or (), seed=seed, scene=scene)
     if drive is not None:
         request = replace(request, drive=drive)
@@ -120,7 +125,7 @@ def _compare(asked: Rehearsing, faulty: Rehearsal) -> Comparison:
             say(f"\n{written(asked.sheet)}")
     if asked.exhibits is not None:
         asked.exhibits.mkdir(parents=True, exist_ok=True)
-        path = asked.exhibits / "compared.svg"
+        path = asked.exhibits / COMPARED
         draw_compared(comparison, one, other, the_point(comparison), path)
         if not asked.json:
             say(f"\nExhibit: {path}")
@@ -136,14 +141,20 @@ def _many(
     if engine is not None and not asked.spread:
         request = Request(engine.engine, engine.rehearsal, faults or (), seed=seed, scene=scene)
         request = request if drive is None else replace(request, drive=drive)
-    _say_if_compiling()
     plan = Plan(number, seed, asked.out, request, faults, drive, asked.logger, asked.written)
+    refuse_others_in(plan)
+    _say_if_compiling()
     with counting(f"rehearsing {number}") as progress:
         index = rehearse_many(plan, progress)
     if asked.json:
         say(json.dumps({"schema": "airproof.rehearsals/1", "number": number, "list": str(index)}, indent=1))
     else:
         say(f"{number} rehearsals are in {asked.out}: recordings, engine files and truths; {index.name} lists them.")
+
+
+def _refuse_what_is_driven(drive: str | None, out: Path) -> None:
+    if drive is not None and out.exists() and Path(drive).exists() and out.samefile(drive):
+        raise UnusableRequest(f"{out} for both --drive and --out", "a file of its own for each", "Name another --out.")
 
 
 def _say_if_compiling() -> None:

@@ -28,8 +28,13 @@ from airproof.report.rehearsed_in_words import fault_in_words
 from airproof.report.whole_file import put_whole
 from airproof.report.write_up.content import Paper
 from airproof.report.write_up.html import as_html
-from airproof.report.write_up.teaching import Taught, sheet_of
+from airproof.report.write_up.teaching import EXHIBITS, Taught, sheet_of
 
+SHEET = (
+    "sheet.html",
+    "sheet.pdf",
+    *(f"exhibit-{number}.{ending}" for number in range(1, EXHIBITS + 1) for ending in ("svg", "png")),
+)
 LOGGER = "fast"  # as smooth as the picture can show
 
 
@@ -45,7 +50,7 @@ class SheetWanted:
 
 def sheet_wanted(folder: Path, paper: Many, units: Many, in_language: Many) -> SheetWanted:
     """From what was typed; refused where the folder cannot be written to."""
-    check_folder(folder)
+    check_folder(folder, SHEET)
     return SheetWanted(
         folder,
         paper_of(paper),

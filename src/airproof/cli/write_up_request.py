@@ -17,7 +17,7 @@ from airproof.jobs.weighing import weigh_job
 from airproof.quantities.wishes import Wish, wish_of
 from airproof.report.in_words import Part
 from airproof.report.language.language import Language, language
-from airproof.report.whole_file import put_whole
+from airproof.report.whole_file import put_whole, refuse_others
 from airproof.report.write_up.case import Case, case_of
 from airproof.report.write_up.content import PAPERS, Paper
 from airproof.report.write_up.written import write_up_of
@@ -39,7 +39,10 @@ class Wanted:
 def wanted_of(
     out: Many, paper: Many, units: Many, temperature: Many, in_language: Many, *, vacuum: bool, private: bool
 ) -> Wanted:
-    """From what was typed. Raises UnusableRequest for another ending, paper, unit or language."""
+    """From what was typed.
+
+    Raises UnusableRequest for another ending, paper, unit or language, UnusableFile where another's file is there.
+    """
     files = tuple(paths_of("--out", out))
     if not files:
         raise UnusableRequest("--out is missing", "the file to write", "Add --out write-up.pdf.")
@@ -48,6 +51,7 @@ def wanted_of(
             raise UnusableRequest(
                 f'"{file.suffix}"', f"one of {' and '.join(ENDINGS)}", "Name the file so.", where=str(file)
             )
+    refuse_others(files)
     return Wanted(
         files,
         paper_of(paper),

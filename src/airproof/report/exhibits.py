@@ -9,7 +9,7 @@ import contextlib
 import html
 import os
 import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 from airproof.diagnosis.weighing import Weighing
 from airproof.errors import UnusableRequest
 from airproof.quantities.wishes import AS_IT_IS, Wish
+from airproof.report.whole_file import MARK, refuse_others
 
 if TYPE_CHECKING:
     from airproof.report.pictures.sheet import Drawing, NotDrawn
@@ -52,7 +53,8 @@ def draw_exhibits(weighing: Weighing, folder: Path) -> tuple[Exhibit, ...]:
     """Draw every exhibit that the recording allows into a folder, made where missing, with an index page.
 
     Nothing is written before everything is drawn, and each file is put in place whole. Exhibits of an earlier
-    run that could not be drawn this time are taken away. Raises UnusableRequest where the folder is unusable.
+    run that could not be drawn this time are taken away. Raises UnusableRequest where the folder is unusable,
+    UnusableFile where somebody else's files lie there under these names.
     """
     check_folder(folder)
     exhibits, files = drawn(weighing, folder)
@@ -72,8 +74,11 @@ def drawn(
     return tuple(_draw(number, weighing, folder, files, wish) for number in _SLUGS), files
 
 
-def check_folder(folder: Path) -> None:
-    """Refuse, before any work is done, a folder that is a file or cannot be written to."""
+def check_folder(folder: Path, files: Iterable[str] | None = None) -> None:
+    """Refuse, before any work is done, a folder that is a file, cannot be written to or holds somebody else's `files`.
+
+    `files` are the names of what will be written there: by default the exhibits with their page.
+    """
     place = folder
     while not place.exists() and place != place.parent:
         place = place.parent
@@ -82,6 +87,8 @@ def check_folder(folder: Path) -> None:
         raise _unusable(folder, what)
     if not os.access(place, os.W_OK):
         raise _unusable(folder, "it may not be written to")
+    names = (INDEX, *(f"{_stem(number)}.{ending}" for number in _SLUGS for ending in ("svg", "png")))
+    refuse_others(folder / name for name in (names if files is None else files))
 
 
 def _unusable(folder: Path, given: str) -> UnusableRequest:
@@ -150,6 +157,7 @@ _PAGE = """<!doctype html>
 <head>
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
+{mark}
 <title>Exhibits: {label}</title>
 <style>
 body {{ font: 17px/1.5 Georgia, serif; color: #16202b; background: #fff;
@@ -192,4 +200,4 @@ def _page(label: str, exhibits: Sequence[Exhibit]) -> str:
         if one.not_drawn is not None
     ]
     missing = "<h2>Not drawn</h2>\n<ul>\n" + "\n".join(gaps) + "\n</ul>" if gaps else ""
-    return _PAGE.format(label=html.escape(label), figures="\n".join(figures), missing=missing)
+    return _PAGE.format(mark=MARK, label=html.escape(label), figures="\n".join(figures), missing=missing)

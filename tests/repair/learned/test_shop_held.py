@@ -69,7 +69,7 @@ def test_who_waits_too_long_is_told_so(tmp_path: Path, monkeypatch: pytest.Monke
     monkeypatch.setattr(shop_held, "LONGEST_WAIT_S", 0.0)
     with (
         held(tmp_path / "shop.json"),
-        pytest.raises(UnusableFile, match="another program .* try again; nothing was written"),
+        pytest.raises(UnusableFile, match=r"another program .* try again; nothing was written"),
         held(tmp_path / "shop.json"),
     ):
         pass

@@ -18,10 +18,11 @@ from airproof.engine.rehearsal.road.drives import Drive
 from airproof.engine.rehearsal.spread import Case, draw
 from airproof.engine.rehearsal.written.logger import Log, log, logger_named
 from airproof.engine.rehearsal.written.recording_file import dialect_named, write_recording
-from airproof.engine.rehearsal.written.truth import engine_file_text, write_truth
+from airproof.engine.rehearsal.written.truth import DRAWN, engine_file_text, refuse_others, refused, write_truth
 from airproof.errors import UnusableFile
 
 USUAL_LOGGER, USUAL_DIALECT = "two-first", "plain"
+LIST, COLUMNS = "cases.csv", ("recording", "engine", "causes", "confirmed codes", "pending codes")
 AT_ONCE = 8  # cases handed to a worker together
 
 
@@ -52,6 +53,37 @@ def record(rehearsal: Rehearsal, path: Path, logger: str, dialect: str) -> Path:
     """Write the recording and, beside it, the truth; returns where that is. Raises UnusableFile where it cannot."""
     write_recording(logged(rehearsal, logger), path, dialect_named(dialect))
     return write_truth(rehearsal, path, logger, dialect)
+
+
+def refuse_others_in(plan: Plan) -> None:
+    """Refuse to write into a folder where somebody else's files bear the names that these rehearsals will have.
+
+    Raises UnusableFile.
+    """
+    begins = {plan.folder / LIST: ",".join(COLUMNS)}
+    if not plan.folder.is_dir():
+        return
+    for place in range(plan.number):
+        recording, engine = _files_of(plan, place)
+        refuse_others(recording)
+        begins[engine] = DRAWN
+    for path, first in begins.items():
+        if path.exists() and not _begins(path, first):
+            raise refused(path)
+
+
+def _begins(path: Path, first: str) -> bool:
+    try:
+        with path.open(encoding="utf-8") as file:
+            return file.readline(len(first) + 1).rstrip("\n") == first
+    except (OSError, ValueError):
+        return False
+
+
+def _files_of(plan: Plan, place: int) -> tuple[Path, Path]:
+    """The recording and the engine file of the case at that place."""
+    name = f"{place + 1:04d}"
+    return plan.folder / f"{name}.csv.gz", plan.folder / f"{name}.engine.toml"
 
 
 def case_of(plan: Plan, place: int) -> Case:
@@ -90,10 +122,10 @@ def rehearse_many(plan: Plan, progress: Callable[[float], None] | None = None, w
                 rows += done.result()
                 if progress is not None:
                     progress(len(rows) / plan.number)
-    index = plan.folder / "cases.csv"
+    index = plan.folder / LIST
     with index.open("w", newline="", encoding="utf-8") as out:
         table = csv.writer(out, lineterminator="\n")
-        table.writerow(("recording", "engine", "causes", "confirmed codes", "pending codes"))
+        table.writerow(COLUMNS)
         table.writerows(row for _, row in sorted(rows))
     return index
 
@@ -103,10 +135,8 @@ def _rehearse_batch(plan: Plan, places: range) -> list[tuple[int, Sequence[str]]
     for place in places:
         case = case_of(plan, place)
         rehearsal = rehearse(case.request)
-        name = f"{place + 1:04d}"
-        path = plan.folder / f"{name}.csv.gz"
+        path, engine = _files_of(plan, place)
         record(rehearsal, path, case.logger, case.dialect)  # first: it says plainly where a folder cannot be written
-        engine = plan.folder / f"{name}.engine.toml"
         details = case.request.details.model_dump(exclude_none=True)
         engine.write_text(engine_file_text(case.request.profile, details), encoding="utf-8")
         causes = " and ".join(f"{fault.cause} {fault.size:g}" for fault in case.request.faults) or "none"

@@ -7,6 +7,7 @@ import html
 from importlib import resources
 
 from airproof.report.language.language import Words
+from airproof.report.whole_file import MARK
 from airproof.report.write_up.content import Block, Bullets, Figure, Paragraph, Section, Table, WriteUp
 
 
@@ -28,7 +29,7 @@ def as_html(write_up: WriteUp) -> str:
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <meta name="color-scheme" content="light dark">
-<meta name="generator" content="Airproof">
+{MARK}
 <title>{html.escape(write_up.title.text)}</title>
 <style>
 {style}</style>

@@ -13,10 +13,12 @@ from airproof.engine.profile import EngineProfile
 from airproof.engine.rehearsal.compare import Comparison
 from airproof.engine.rehearsal.faults import UNSIZED, Fault
 from airproof.engine.rehearsal.rehearse import Rehearsal
+from airproof.errors import UnusableFile
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.model import NONE
 
 SCHEMA = "airproof.truth/1"
+DRAWN = "# Drawn by a rehearsal: no car of any maker is meant."
 
 
 def truth_path(recording: Path) -> Path:
@@ -92,9 +94,40 @@ def write_truth(rehearsal: Rehearsal, recording: Path, logger: str, dialect: str
     return path
 
 
+def refuse_others(recording: Path) -> None:
+    """Refuse to write a rehearsal over a file that is none: beside each lies its truth, which names it.
+
+    Raises UnusableFile.
+    """
+    truth = truth_path(recording)
+    of = _recording_of(truth)
+    for path, ours in ((recording, of == recording.name), (truth, of is not None)):
+        if path.exists() and not ours:
+            raise refused(path)
+
+
+def refused(path: Path) -> UnusableFile:
+    """What is said of a file that no rehearsal wrote, where one would be written."""
+    return UnusableFile(
+        "is there already, and no rehearsal wrote it",
+        "a new file, or a rehearsal that may be made anew (its truth lies beside it)",
+        "Name another one, or move it away. It is left as it is.",
+        where=str(path),
+    )
+
+
+def _recording_of(truth: Path) -> str | None:
+    """The name of the recording that a truth is of; None where it is no truth of ours."""
+    try:
+        said = json.loads(truth.read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return None
+    return str(said.get("recording", "")) if isinstance(said, dict) and said.get("schema") == SCHEMA else None
+
+
 def engine_file_text(profile: EngineProfile, details: Mapping[str, Any]) -> str:
     """An engine file (TOML) of a drawn engine."""
-    lines = ["# Drawn by a rehearsal: no car of any maker is meant.", "[engine]"]
+    lines = [DRAWN, "[engine]"]
     lines += [f"{key} = {_toml(value)}" for key, value in profile.model_dump(exclude_none=True).items() if value != ""]
     lines += ["", "[rehearsal]", *(f"{key} = {_toml(value)}" for key, value in details.items())]
     return "\n".join(lines) + "\n"
