@@ -5,18 +5,19 @@ from __future__ import annotations
 import os
 import re
 import sqlite3
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect, text
 from sqlalchemy.engine import make_url
-from sqlalchemy.exc import ArgumentError, SQLAlchemyError
+from sqlalchemy.exc import ArgumentError, OperationalError, SQLAlchemyError
 
 from airproof.errors import MissingExtra, UnusableFile, UnusableRequest
 from airproof.jobs.folder import STORE_VARIABLE, data_folder
 from airproof.jobs.recordings import Shelf
 from airproof.jobs.store import WRITES, Store, draw_anew
-from airproof.jobs.trouble import in_our_words
+from airproof.jobs.trouble import in_our_words, lacks_room
 
 FORM = "2"
 """The form of the store that this program writes: the last of migrations/versions."""
@@ -39,14 +40,44 @@ def open_store(folder: Path | None = None, address: str | None = None) -> Store:
     with in_our_words(str(place)):
         place.mkdir(parents=True, exist_ok=True, mode=0o700)
         shelf = Shelf(place / "recordings")
-    engine, where = _postgresql(url) if url else (_sqlite(place / FILE), str(place / FILE))
-    try:
+    if url:
+        engine, where = _postgresql(url)
         with in_our_words(where):
-            _bring_to_form(engine, where, None if url else place / FILE)
+            return Store(_of_today(engine, where), shelf, where)
+    file = place / FILE
+    with in_our_words(str(file)):
+        _refuse_emptied(file, shelf)
+        try:
+            engine = _of_today(_sqlite(file), str(file), file)
+        except OperationalError as fault:
+            if not lacks_room(fault, str(file)):
+                raise
+            engine = _of_today(_sqlite(file, alone=True), str(file), file)
+    return Store(engine, shelf, str(file))
+
+
+def _of_today(engine: Engine, where: str, file: Path | None = None) -> Engine:
+    """The same engine, its store in today's form."""
+    try:
+        _bring_to_form(engine, where, file)
     except BaseException:
         engine.dispose()
         raise
-    return Store(engine, shelf, where)
+    return engine
+
+
+def _refuse_emptied(file: Path, shelf: Shelf) -> None:
+    """A new store has no recordings yet: where some lie beside it, its file was emptied or lost."""
+    any_there = shelf.holds_any()  # first: a store is there before its recordings
+    if not any_there or (file.is_file() and file.stat().st_size):
+        return
+    raise UnusableFile(
+        "the file is empty" if file.is_file() else "the file is not there",
+        f"the store of the jobs whose recordings lie beside it, in {shelf.folder.name}",
+        f"Put a copy of it in its place, or name another folder with --data and import there what was exported; to begin "
+        f"anew here, move {shelf.folder.name} away. Nothing was changed.",
+        where=str(file),
+    )
 
 
 def writing(engine: Engine) -> Engine:
@@ -54,19 +85,22 @@ def writing(engine: Engine) -> Engine:
     return engine.execution_options(**{WRITES: True})
 
 
-def _sqlite(file: Path) -> Engine:
+def _sqlite(file: Path, *, alone: bool = False) -> Engine:
+    """`alone`: nobody else may have it open. Then nothing need be written beside it, so that a full disk is read."""
     url = URL.create("sqlite", database=str(file))  # from its parts: a name may hold what means something in an address
+    one: dict[str, Any] = {"pool_size": 1, "max_overflow": 0} if alone else {}
     engine = create_engine(
-        url, connect_args={"timeout": BUSY_MS / 1000, "isolation_level": None, "check_same_thread": False}
+        url, connect_args={"timeout": BUSY_MS / 1000, "isolation_level": None, "check_same_thread": False}, **one
     )
-    event.listen(engine, "connect", _set_up)
+    event.listen(engine, "connect", partial(_set_up, alone=alone))
     event.listen(engine, "begin", _begin)
     return engine
 
 
-def _set_up(connection: sqlite3.Connection, _record: object) -> None:
+def _set_up(connection: sqlite3.Connection, _record: object, *, alone: bool) -> None:
     for pragma in (
         f"busy_timeout = {BUSY_MS}",
+        f"locking_mode = {'EXCLUSIVE' if alone else 'NORMAL'}",  # before the log: its index is then in memory
         "journal_mode = WAL",
         "synchronous = FULL",  # what was acknowledged is on the disk, not on its way there
         "foreign_keys = ON",

@@ -63,6 +63,10 @@ class Shelf:
                 if time.time() - half.stat().st_mtime > FORGOTTEN_S:
                     half.unlink()
 
+    def holds_any(self) -> bool:
+        """Whether any recording lies on it."""
+        return any(self.folder.glob("[0-9a-f][0-9a-f]/*"))
+
     def put(self, source: BinaryIO, *, most: int = LARGEST, where: str = "") -> Kept:
         """Keep the bytes of `source`; when this returns they are on the disk.
 

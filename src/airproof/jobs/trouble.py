@@ -4,12 +4,18 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import shutil
 from collections.abc import Iterator, Sequence
+from pathlib import Path
 
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from airproof.errors import UnusableFile, UnusableRequest
 from airproof.jobs.events import Event
+
+FULL, DISK_ERROR = "disk is full", "disk i/o error"
+LITTLE_ROOM = 1 << 20
+"""Bytes; judged: Airproof authors: what SQLite puts beside a store takes a tenth of it."""
 
 WANTED = "a store of jobs that can be read and written"
 NO_ROOM = "Make room, or name another folder with --data. What was acknowledged before is kept."
@@ -51,6 +57,17 @@ def in_our_words(where: str) -> Iterator[None]:
         raise _of_disk(fault, where) from fault
 
 
+def lacks_room(fault: SQLAlchemyError, file: str) -> bool:
+    """Whether the store in that file could not be opened or written because its disk is full."""
+    said = str(fault).lower()
+    if FULL in said or DISK_ERROR not in said:  # the second is all that SQLite says where its index finds no room
+        return FULL in said
+    try:
+        return shutil.disk_usage(Path(file).parent).free < LITTLE_ROOM
+    except OSError:
+        return False
+
+
 def _said(fault: SQLAlchemyError, where: str) -> UnusableFile:
     origin = str(fault.orig if isinstance(fault, DBAPIError) and fault.orig is not None else fault)
     text = " ".join(origin.split())
@@ -74,7 +91,7 @@ def _said(fault: SQLAlchemyError, where: str) -> UnusableFile:
             "the database server does not answer",
             "Is it running, and are address, user and pass word right?",
         ),
-        (("disk i/o error",), "the disk fails", NO_ROOM),
+        ((DISK_ERROR,), "there is no room left on the disk" if lacks_room(fault, where) else "the disk fails", NO_ROOM),
     ):
         if any(word in low for word in words):
             return UnusableFile(given, WANTED, way_out, where=where)
