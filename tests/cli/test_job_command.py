@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import io
 import json
+import sqlite3
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -255,6 +257,24 @@ def test_export_import_delete(airproof: Airproof, car: Car, tmp_path: Path, monk
     assert json.loads(airproof("job", "import", tmp_path / "open.zip", "--json").out)["job"] == 3
     one, other = (json.loads(airproof("job", "weigh", n, "--json").out)["causes"] for n in (2, 3))
     assert one == other  # from the signals alone as from the original
+
+
+def test_a_damaged_job_is_shown_exported_and_deleted_in_words(
+    airproof: Airproof, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    airproof("job", "new", "--plate", "AB C 123", "--code", "P0106", "--note", "worth keeping")
+    with closing(sqlite3.connect(tmp_path / "jobs" / "jobs.sqlite")) as connection, connection:
+        connection.execute("update events set payload='{' where number=2")
+    shown = airproof("job", "show", 1, "--history")
+    assert "[2] cannot be read: code: it holds '{'" in shown.out
+    assert "worth keeping" in shown.out
+    assert airproof("job", "add", 1, "--note", "more").status == 0
+    exported = " ".join(airproof("job", "export", 1, "--out", tmp_path / "one.zip").out.split())
+    assert "Cannot be read, its row goes along as it stands: event 2: code: it holds '{'." in exported
+    monkeypatch.setattr(sys, "stdin", io.StringIO("1\n1\n"))
+    deleted = " ".join(airproof("job", "delete", 1, "--export", tmp_path / "two.zip").out.split())
+    assert "Cannot be read" in deleted
+    assert "Job 1 is deleted." in deleted
 
 
 def test_nothing_typed_steers_the_console(airproof: Airproof) -> None:

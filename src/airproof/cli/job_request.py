@@ -13,8 +13,8 @@ from typing import Any
 from airproof.cli.streams import say, say_parts
 from airproof.cli.typed import once, one_path, path_of
 from airproof.errors import UnusableRequest
-from airproof.jobs.deleting import before_deleting, delete_job
-from airproof.jobs.job_file import export_job
+from airproof.jobs.deleting import Farewell, before_deleting, delete_job
+from airproof.jobs.job_file import Exported, export_job
 from airproof.jobs.job_file_reading import import_job
 from airproof.jobs.opening import open_store
 from airproof.jobs.store import Store, Wanted
@@ -87,6 +87,7 @@ def export_and_tell(at: Where, typed: str, out: Many, *, private: bool) -> None:
     if not private:
         lines.append("VIN, plate and owner are left out. Read through the notes yourself before you pass it on.")
     lines += [f"Not in it, because the file is not there: {name}." for name in done.missing]
+    lines += _unreadable(done, private=private)
     say_parts([Part("exported", "", tuple(lines))])
 
 
@@ -114,11 +115,24 @@ def delete_and_tell(at: Where, typed: str, out: Many) -> None:
         farewell = before_deleting(store, job, target)
         say_parts(list_in_words([line], 1))
         lost = [f"Not in the file, because it is not there: {name}." for name in farewell.missing]
+        lost += _unreadable(farewell)
         say_parts([Part("exported", "", (f"It is in {target}, whole and read through.", *lost))])
         first = _asked(f"Delete job {job} with its recordings? Type its number: ")
         second = _asked("For good? Type it again: ") if first.strip() == str(job) else ""
         delete_job(store, farewell, first, second)
     say(f'Job {job} is deleted. "airproof job import {target}" brings it back.')
+
+
+def _unreadable(done: Exported | Farewell, *, private: bool = True) -> list[str]:
+    """What could not be read of a job that was exported, and what became of it."""
+    with_it = "its row goes along as it stands" if private else "nothing of it goes along"
+    return [
+        *(f"Cannot be read, {with_it}: {one}." for one in done.unreadable),
+        *(
+            f"Not in it, and kept among the recordings: {one[:12]}; what spoke of it is unreadable."
+            for one in done.unspoken
+        ),
+    ]
 
 
 def number_of(typed: str) -> int:

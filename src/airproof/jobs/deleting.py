@@ -22,17 +22,20 @@ class Farewell:
     file: Path
     sha256: str
     missing: tuple[str, ...] = ()
+    unreadable: tuple[str, ...] = ()
+    unspoken: tuple[str, ...] = ()
 
 
 def before_deleting(store: Store, job: int, file: Path) -> Farewell:
     """Export the job, all of it, and read the file through again.
 
-    Recordings whose files are not there any more are in `missing`, by name. Raises UnusableRequest where `file` is
-    there already.
+    Recordings whose files are not there any more are in `missing`, by name; `unreadable` and `unspoken` as of
+    `Exported`: those recordings stay on the shelf, because they are nowhere else. Raises UnusableRequest where `file`
+    is there already.
     """
     done = export_job(store, job, file)
     check_job_file(file)
-    return Farewell(job, done.last_event, file, done.sha256, done.missing)
+    return Farewell(job, done.last_event, file, done.sha256, done.missing, done.unreadable, done.unspoken)
 
 
 def delete_job(store: Store, farewell: Farewell, first: str, second: str) -> None:
@@ -49,4 +52,4 @@ def delete_job(store: Store, farewell: Farewell, first: str, second: str) -> Non
         digest = hashlib.sha256(farewell.file.read_bytes()).hexdigest()
     if digest != farewell.sha256:
         raise UnusableRequest(f"{farewell.file} has changed", "the file as it was exported", "Nothing was deleted.")
-    store.delete(farewell.job, seen=farewell.last_event)
+    store.delete(farewell.job, seen=farewell.last_event, spare=farewell.unspoken)

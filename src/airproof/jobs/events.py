@@ -8,10 +8,13 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
 from airproof.errors import UnusableRequest
-from airproof.jobs.kinds import WITHDRAWAL, Payload, Withdrawal
+from airproof.jobs.kinds import UNREADABLE, WITHDRAWAL, Payload, Withdrawal
 
 STAMP = "%Y-%m-%dT%H:%M:%S.%fZ"
 """Times are written in UTC to the microsecond, so that their order as text is their order in time."""
+
+EARLIEST, LATEST = datetime(1970, 1, 1, tzinfo=UTC), datetime(2200, 1, 1, tzinfo=UTC)
+"""No fact is said outside; judged: Airproof authors: a computer that has lost its time begins anew in 1970."""
 
 LONGEST_AUTHOR = 100
 
@@ -47,8 +50,13 @@ def withdrawal(of: int, why: str = "") -> Draft:
 
 
 def now() -> datetime:
-    """The time in UTC."""
-    return datetime.now(UTC)
+    """The time in UTC. Raises UnusableRequest where the computer's clock is absurd."""
+    time = datetime.now(UTC)
+    if not EARLIEST <= time < LATEST:
+        raise UnusableRequest(
+            f"the computer's clock says {time:%d.%m.%Y}", "the time of today", "Set it, and try again."
+        )
+    return time
 
 
 def new_uid() -> str:
@@ -58,12 +66,15 @@ def new_uid() -> str:
 
 def stamp_of(at: datetime) -> str:
     """The time as text."""
-    return at.astimezone(UTC).strftime(STAMP)
+    return at.astimezone(UTC).isoformat(timespec="microseconds").replace("+00:00", "Z")  # strftime pads no year
 
 
 def time_of(stamp: str) -> datetime:
-    """The time from its text; ValueError for anything else."""
-    return datetime.strptime(stamp, STAMP).replace(tzinfo=UTC)
+    """The time from its text; ValueError for anything else, also for a time at which nobody can have said a thing."""
+    at = datetime.strptime(stamp, STAMP).replace(tzinfo=UTC)
+    if stamp_of(at) != stamp or not EARLIEST <= at < LATEST:
+        raise ValueError(stamp)
+    return at
 
 
 def tidy_author(text: str) -> str:
@@ -98,7 +109,8 @@ class Rules:
                     f"an earlier event, 1 to {len(self.kinds)}" if self.kinds else "an earlier event",
                     '"airproof job show NUMBER --history" lists them.',
                 )
-        if corrects is not None and self.kinds[corrects - 1] != kind:
+        # What an unreadable one was nobody can tell: anything may be said in its place.
+        if corrects is not None and self.kinds[corrects - 1] not in (kind, UNREADABLE):
             raise UnusableRequest(
                 f"event {corrects} is a {self.kinds[corrects - 1]}, the correction a {kind}",
                 "a correction of the same kind",

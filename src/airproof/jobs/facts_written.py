@@ -32,7 +32,7 @@ class Written:
 
 def written(state: State, known: Knowledge) -> Written:
     """The reading files of a job; things of one sort stand in the order of their names."""
-    left_out: list[str] = []
+    left_out = [f"fact {one.number} of this job cannot be read, and is not heard" for one in state.unreadable]
     tables: dict[str, Any] = {
         "code": _codes(state, known, left_out),
         "freeze_frame": _frames(state, known, left_out),

@@ -26,7 +26,7 @@ from pydantic import BaseModel, ConfigDict, Field, JsonValue
 from airproof.diagnosis.place_as_typed import the_barometer
 from airproof.errors import AirproofError, UnusableRequest
 from airproof.jobs.events import Event, stamp_of
-from airproof.jobs.kinds import Hash, Recording, as_data
+from airproof.jobs.kinds import Hash, Recording, Unreadable, as_data
 from airproof.jobs.private import Private
 from airproof.jobs.recordings import BLOCK, sync_folder
 from airproof.jobs.signals_file import write_signals
@@ -83,12 +83,18 @@ class JobInside(_Model):
 
 @dataclass(frozen=True)
 class Exported:
-    """What was written; `missing`: recordings whose file is not there, by name."""
+    """What was written; `missing`: recordings whose file is not there, by name.
+
+    `unreadable`: events that nobody can read any more, with why; `unspoken`: recordings that only such events spoke of,
+    by their SHA-256, which are not in the file.
+    """
 
     bytes: int
     sha256: str
     last_event: int
     missing: tuple[str, ...]
+    unreadable: tuple[str, ...] = ()
+    unspoken: tuple[str, ...] = ()
 
 
 def original_name(sha256: str) -> str:
@@ -128,7 +134,12 @@ def export_job(store: Store, job: int, target: Path, *, private: bool = True) ->
             sync_folder(target.parent)
         finally:
             half.unlink(missing_ok=True)
-    return Exported(size, digest, len(events), missing)
+    unreadable = tuple(
+        f"event {event.number}: {event.payload.trouble}" for event in events if isinstance(event.payload, Unreadable)
+    )
+    spoken = {event.payload.sha256 for event in events if isinstance(event.payload, Recording)}
+    unspoken = tuple(sha256 for sha256 in store.uses(job) if sha256 not in spoken)
+    return Exported(size, digest, len(events), missing, unreadable, unspoken)
 
 
 def _write(store: Store, uid: str, events: Sequence[Event], file: BinaryIO, *, private: bool) -> tuple[str, ...]:

@@ -16,11 +16,12 @@ from typing import IO, BinaryIO, cast
 from pydantic import ValidationError
 
 from airproof.errors import AirproofError, UnusableFile
+from airproof.jobs.event_rows import MOST_EVENTS
 from airproof.jobs.events import Event, Rules, new_uid, tidy_author, time_of
 from airproof.jobs.job_file import JOB, FileInside, JobInside, events_as_json, original_name, signals_name
 from airproof.jobs.kinds import VERSIONS, Recording, payload_of
 from airproof.jobs.recordings import BLOCK, LARGEST
-from airproof.jobs.store import MOST_EVENTS, Store
+from airproof.jobs.store import Store
 from airproof.jobs.trouble import in_our_words
 from airproof.toml_files import in_words
 
@@ -266,7 +267,9 @@ def _events(job: JobInside, path: Path) -> tuple[Event, ...]:
         except AirproofError as fault:
             raise UnusableFile(fault.given, fault.wanted, fault.way_out, where=where) from fault
         except ValueError as fault:
-            raise _refused(path, f"event {number} has no time that can be read") from fault
+            raise _refused(
+                path, f"event {number} was said at {one.at!r}, which is no time, or an absurd one"
+            ) from fault
         author = tidy_author(one.author)
         events.append(
             Event(number, one.uid, at, author, one.kind, VERSIONS[one.kind], payload, one.corrects, one.withdraws)

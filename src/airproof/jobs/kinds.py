@@ -257,7 +257,17 @@ class Withdrawal(Payload):
     why: Text = ""
 
 
-WITHDRAWAL = "withdrawal"
+class Unreadable(Payload):
+    """In the place of an event that the store no longer gives: why not, and its row as it stands, {} where it is lost.
+
+    Nobody says it; it goes along when a job is exported, so that nothing is lost that somebody may still make out.
+    """
+
+    trouble: Text
+    row: dict[str, JsonValue] = {}
+
+
+WITHDRAWAL, UNREADABLE = "withdrawal", "unreadable"
 NOTED_KINDS: tuple[NotedKind, ...] = ("symptom", "look", "history", "condition")
 MODELS: Mapping[str, type[Payload]] = {
     "car": Car,
@@ -282,6 +292,7 @@ MODELS: Mapping[str, type[Payload]] = {
     "closed": Closed,
     "rehearsed": Rehearsed,
     WITHDRAWAL: Withdrawal,
+    UNREADABLE: Unreadable,
 }
 VERSIONS: Mapping[str, int] = dict.fromkeys(MODELS, 1) | {
     "recording": 2,  # knows recordings after a repair

@@ -74,8 +74,8 @@ def _refuse_emptied(file: Path, shelf: Shelf) -> None:
     raise UnusableFile(
         "the file is empty" if file.is_file() else "the file is not there",
         f"the store of the jobs whose recordings lie beside it, in {shelf.folder.name}",
-        f"Put a copy of it in its place, or name another folder with --data and import there what was exported; to begin "
-        f"anew here, move {shelf.folder.name} away. Nothing was changed.",
+        "Put a copy of it in its place, or name another folder with --data and import there what was exported; to "
+        f"begin anew here, move {shelf.folder.name} away. Nothing was changed.",
         where=str(file),
     )
 
@@ -98,6 +98,7 @@ def _sqlite(file: Path, *, alone: bool = False) -> Engine:
 
 
 def _set_up(connection: sqlite3.Connection, _record: object, *, alone: bool) -> None:
+    connection.text_factory = _text  # what a disk has damaged is told where it stands (event_rows.py)
     for pragma in (
         f"busy_timeout = {BUSY_MS}",
         f"locking_mode = {'EXCLUSIVE' if alone else 'NORMAL'}",  # before the log: its index is then in memory
@@ -110,6 +111,10 @@ def _set_up(connection: sqlite3.Connection, _record: object, *, alone: bool) -> 
         except BaseException:
             connection.close()  # nobody else knows of it yet
             raise
+
+
+def _text(stored: bytes) -> str:
+    return stored.decode("utf-8", "backslashreplace")
 
 
 def _begin(connection: Connection) -> None:

@@ -14,7 +14,7 @@ from airproof.jobs.state import State, standing, state_of
 from airproof.knowledge.vin import tidy_vin
 
 SHOWN = 200  # letters of a line in a list
-NOT_SEARCHED = ("verdict", "proof", "measured", "engine", "rehearsed")
+NOT_SEARCHED = ("verdict", "proof", "measured", "engine", "rehearsed", "unreadable")
 LONGEST_WORDS = 200_000
 
 _APART = re.compile(r"[\s.\-_/]+")

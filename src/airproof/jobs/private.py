@@ -9,7 +9,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from airproof.jobs.events import Event
-from airproof.jobs.kinds import Car
+from airproof.jobs.kinds import UNREADABLE, Car
 from airproof.recording.recording import ColumnReading, ReadReport, Recording
 
 FIELDS = ("vin", "plate", "owner")
@@ -75,6 +75,8 @@ class Private:
         payload = event["payload"]
         if event["kind"] == "car":
             payload = {name: value for name, value in payload.items() if name not in FIELDS}
+        if event["kind"] == UNREADABLE:  # nobody knows what stands in it
+            payload = {"trouble": LEFT_OUT}
         return {
             **event,
             "uid": self.uid(event["uid"]),

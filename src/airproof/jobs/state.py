@@ -38,6 +38,7 @@ from airproof.jobs.kinds import (
     Reopened,
     Repair,
     Step,
+    Unreadable,
     Verdict,
 )
 
@@ -84,6 +85,7 @@ class State:
     reopened: Fact[Reopened] | None = None
     closed: Fact[Closed] | None = None
     rehearsed: Fact[Rehearsed] | None = None
+    unreadable: tuple[Fact[Unreadable], ...] = ()
 
     @property
     def outcomes(self) -> dict[str, Fact[Step]]:
@@ -154,6 +156,7 @@ def state_of(events: Sequence[Event]) -> State:
         reopened=_last(of("reopened", Reopened)),
         closed=_still_closed(_last(of("closed", Closed)), _last(of("reopened", Reopened))),
         rehearsed=_last(of("rehearsed", Rehearsed)),
+        unreadable=tuple(of("unreadable", Unreadable)),
     )
 
 

@@ -6,18 +6,17 @@ is told what came in between; readers ask for what came after the event they kno
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, fields
 from typing import Any
 
 from sqlalchemy import Connection, Engine, Select, delete, func, insert, select, text, update
-from sqlalchemy.engine import Row
 
 from airproof.errors import UnusableRequest
-from airproof.jobs.events import Draft, Event, Rules, new_uid, now, stamp_of, tidy_author, time_of
-from airproof.jobs.kinds import VERSIONS, Recording, as_data, payload_of
+from airproof.jobs.event_rows import MOST_EVENTS, events_in, last_event_in, row_of
+from airproof.jobs.events import Draft, Event, Rules, new_uid, now, stamp_of, tidy_author
+from airproof.jobs.kinds import VERSIONS, Recording, Unreadable, as_data, payload_of
 from airproof.jobs.overview import JobLine, drawn_from, folded, number_key, words_of
 from airproof.jobs.recordings import Shelf
 from airproof.jobs.state import State, state_of
@@ -30,11 +29,7 @@ WRITES = "airproof_writes"
 USES_LOCK = 0x61697271
 """Any number of our own: PostgreSQL's advisory lock while uses of recordings are written."""
 
-MOST_EVENTS = 100_000
-"""Of one job; judged: Airproof authors: no car is talked about so much, and each is read when one is added."""
-
 _LINE = tuple(getattr(JobRow, one.name) for one in fields(JobLine))
-_EVENT = tuple(getattr(EventRow, one.name) for one in fields(Event))
 
 
 @dataclass(frozen=True)
@@ -104,13 +99,16 @@ class Store:
             if events:
                 self._add(connection, job, before, events)
 
-    def delete(self, job: int, *, seen: int) -> list[str]:
-        """Take a job away for good, and off the shelf what no other job speaks of; their hashes. See deleting.py."""
+    def delete(self, job: int, *, seen: int, spare: Collection[str] = ()) -> list[str]:
+        """Take a job away for good, and off the shelf what no other job speaks of, but for `spare`; their hashes.
+
+        See deleting.py.
+        """
         with self._writing() as connection:
             self._before(connection, job, seen)
             mine = list(connection.scalars(select(RecordingUse.sha256).where(RecordingUse.job == job)))
             connection.execute(delete(JobRow).where(JobRow.number == job))
-        return self.let_go(mine)
+        return self.let_go([sha256 for sha256 in mine if sha256 not in spare])
 
     def let_go(self, recordings: Sequence[str]) -> list[str]:
         """Take those off the shelf that no job speaks of; their hashes.
@@ -131,24 +129,22 @@ class Store:
 
     def _before(self, connection: Connection, job: int, seen: int) -> list[Event]:
         """The job's events, with its row held against other writers; refuses whoever has not seen the last."""
-        held = connection.execute(
-            update(JobRow).where(JobRow.number == job, JobRow.last_event == seen).values(last_event=JobRow.last_event)
-        )
-        events = self._read(connection, job)
-        if held.rowcount == 1:
-            return events
-        if not self._exists(connection, job):
+        held = connection.execute(update(JobRow).where(JobRow.number == job).values(last_event=JobRow.last_event))
+        if held.rowcount != 1:
             raise _no_such(str(job))
+        events = events_in(connection, job)
         if seen > len(events):
             raise UnusableRequest(
                 f"event {seen} of job {job} has not been written", f"a number up to {len(events)}", "Look at it again."
             )
-        raise changed(job, seen, events[seen:])
+        if seen < len(events):
+            raise changed(job, seen, events[seen:])
+        return events
 
     def _add(self, connection: Connection, job: int, before: Sequence[Event], added: Sequence[Event]) -> None:
         if len(before) + len(added) > MOST_EVENTS:
             raise UnusableRequest(f"more than {MOST_EVENTS} events", "one job", "Open a second job for this car.")
-        connection.execute(insert(EventRow), [_row(job, event) for event in added])
+        connection.execute(insert(EventRow), [row_of(job, event) for event in added])
         used = {one.payload.sha256: one.payload.bytes for one in added if isinstance(one.payload, Recording)}
         known = set(connection.scalars(select(RecordingUse.sha256).where(RecordingUse.job == job)))
         rows = [{"job": job, "sha256": s, "bytes": size} for s, size in used.items() if s not in known]
@@ -162,10 +158,10 @@ class Store:
     def events(self, job: int, after: int = 0) -> list[Event]:
         """The job's events with numbers above `after`; raises UnusableRequest where there is no such job."""
         with self._reading() as connection:
-            events = self._read(connection, job, after)
+            events = events_in(connection, job)
             if not events and not self._exists(connection, job):
                 raise _no_such(str(job))
-        return events
+        return events[max(0, after) :]
 
     def state(self, job: int) -> State:
         """What is so of the job now."""
@@ -174,7 +170,7 @@ class Store:
     def last_event(self, job: int) -> int:
         """The number of the job's last event, which is cheap to ask for again and again."""
         with self._reading() as connection:
-            last = connection.scalar(select(JobRow.last_event).where(JobRow.number == job))
+            last = last_event_in(connection, job)
         if last is None:
             raise _no_such(str(job))
         return last
@@ -205,6 +201,12 @@ class Store:
         with self._reading() as connection:
             return connection.scalar(select(JobRow.number).where(JobRow.uid == uid))
 
+    def uses(self, job: int) -> list[str]:
+        """The recordings that any event of the job ever spoke of, by their SHA-256."""
+        query = select(RecordingUse.sha256).where(RecordingUse.job == job).order_by(RecordingUse.sha256)
+        with self._reading() as connection:
+            return list(connection.scalars(query))
+
     def recorded_bytes(self, job: int | None = None) -> int:
         """Bytes of all recordings, or of one job's."""
         each = select(RecordingUse.sha256, func.max(RecordingUse.bytes).label("bytes")).group_by(RecordingUse.sha256)
@@ -212,10 +214,6 @@ class Store:
             each = each.where(RecordingUse.job == job)
         with self._reading() as connection:
             return int(connection.scalar(select(func.sum(each.subquery().c.bytes))) or 0)
-
-    def _read(self, connection: Connection, job: int, after: int = 0) -> list[Event]:
-        query = select(*_EVENT).where(EventRow.job == job, EventRow.number > after).order_by(EventRow.number)
-        return [_event(row) for row in connection.execute(query)]
 
     def _exists(self, connection: Connection, job: int) -> bool:
         return connection.scalar(select(JobRow.number).where(JobRow.number == job)) is not None
@@ -234,10 +232,9 @@ class Store:
 def draw_anew(connection: Connection) -> None:
     """Write what lists and searches look in from the events, for every job: after the tables have changed."""
     for number in list(connection.scalars(select(JobRow.number))):
-        query = select(*_EVENT).where(EventRow.job == number).order_by(EventRow.number)
         if connection.scalar(select(WordsRow.job).where(WordsRow.job == number)) is None:
             connection.execute(insert(WordsRow), {"job": number, "words": ""})
-        _draw(connection, number, [_event(row) for row in connection.execute(query)])
+        _draw(connection, number, events_in(connection, number))
 
 
 def _draw(connection: Connection, job: int, events: Sequence[Event]) -> None:
@@ -249,34 +246,18 @@ def _draw(connection: Connection, job: int, events: Sequence[Event]) -> None:
 
 def _events_of(drafts: Sequence[Draft], author: str, before: Sequence[Event]) -> list[Event]:
     rules, at, who = Rules.after(before), now(), tidy_author(author)
+    lost = {event.number for event in before if isinstance(event.payload, Unreadable) and not event.payload.row}
     events = []
     for number, draft in enumerate(drafts, start=len(before) + 1):
+        for gone in {draft.corrects, draft.withdraws} & lost:
+            raise UnusableRequest(
+                f"event {gone} is lost", "an event that is there", "Say anew what it said; nothing stands of it."
+            )
         rules.admit(draft.kind, draft.corrects, draft.withdraws)
         payload = payload_of(draft.kind, as_data(draft.payload))
         version = VERSIONS[draft.kind]
         events.append(Event(number, new_uid(), at, who, draft.kind, version, payload, draft.corrects, draft.withdraws))
     return events
-
-
-def _row(job: int, event: Event) -> dict[str, object]:
-    return {
-        "job": job,
-        "number": event.number,
-        "uid": event.uid,
-        "at": stamp_of(event.at),
-        "author": event.author,
-        "kind": event.kind,
-        "version": event.version,
-        "payload": json.dumps(as_data(event.payload), separators=(",", ":"), allow_nan=False),
-        "corrects": event.corrects,
-        "withdraws": event.withdraws,
-    }
-
-
-def _event(row: Row[*tuple[Any, ...]]) -> Event:
-    number, uid, at, author, kind, version, payload, corrects, withdraws = row
-    data = payload_of(kind, json.loads(payload), version, where=f"event {number}")
-    return Event(number, uid, time_of(at), author, kind, VERSIONS[kind], data, corrects, withdraws)
 
 
 def _narrowed(query: Select[*tuple[Any, ...]], wanted: Wanted) -> Select[*tuple[Any, ...]]:

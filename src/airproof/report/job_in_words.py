@@ -29,6 +29,7 @@ from airproof.jobs.kinds import (
     Reopened,
     Repair,
     Step,
+    Unreadable,
     Verdict,
     Withdrawal,
 )
@@ -85,12 +86,24 @@ def job_in_words(
         lines = tuple(f"[{fact.number}] {fact_in_words(kind, fact.payload, known)}" for kind, fact in said)
         if lines:
             parts.append(Part(kinds[0], heading, lines))
+    if state.unreadable:
+        parts.append(Part("unreadable", "What cannot be read", unreadable_in_words(state, known)))
     doubts = doubts_of(state.car.vin or "")
     if doubts:
         parts.append(Part("doubts", "To look at again", doubts))
     if history:
         parts.append(Part("history", "All that was said", tuple(event_in_words(event, known) for event in events)))
     return parts
+
+
+def unreadable_in_words(state: State, known: Knowledge) -> tuple[str, ...]:
+    """What of a job cannot be read, and what to do about it."""
+    lines = [f"[{one.number}] {fact_in_words('unreadable', one.payload, known)}" for one in state.unreadable]
+    return (
+        *lines,
+        "All else stands without it. Say anew what it said; one that is still there is put right by a correction, or "
+        "taken back.",
+    )
 
 
 def event_in_words(event: Event, known: Knowledge) -> str:
@@ -186,6 +199,8 @@ def _worded(kind: str, payload: Payload, known: Knowledge) -> str:
             return "opened again" + (f": {payload.why}" if payload.why else "")
         case Closed():
             return f"{payload.cause}, {payload.standing}" + (f": {payload.note}" if payload.note else "")
+        case Unreadable():
+            return f"cannot be read: {payload.trouble}"
     return kind
 
 

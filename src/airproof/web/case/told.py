@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from airproof.jobs.adding import in_place
+from airproof.jobs.kinds import UNREADABLE
 from airproof.jobs.overview import car_in_words
 from airproof.jobs.prepared import NOTE
 from airproof.knowledge.vin import doubts_of
@@ -32,6 +33,7 @@ def head(case: CaseFile) -> None:
 
 def show(case: CaseFile) -> None:
     """The complaint, the car, the place: as they stand, and to be said or corrected."""
+    case.part(_unreadable, on="facts", of=(UNREADABLE,))
     heading(2, "The complaint")
     case.part(_complaint, on="facts", of=TOLD)
 
@@ -61,6 +63,13 @@ def show(case: CaseFile) -> None:
         "Keep",
         opened=case.state.engine is None,
     )
+
+
+def _unreadable(case: CaseFile) -> None:
+    if case.state.unreadable:
+        heading(2, "What cannot be read")
+        facts(case, (UNREADABLE,))
+        say("All else stands without it. Say anew what it said, and take back here what is still there.", "soft")
 
 
 def _complaint(case: CaseFile) -> None:
