@@ -4,10 +4,10 @@ from pathlib import Path
 from typing import Annotated, Literal
 
 import pytest
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from airproof.errors import UnusableFile
-from airproof.toml_files import load_toml
+from airproof.toml_files import in_words, load_json, load_toml
 
 
 class Part(BaseModel):
@@ -52,6 +52,9 @@ def test_what_is_written_is_read(tmp_path: Path) -> None:
         ("", "part is missing"),
         ("[[part]\n", "is not TOML"),
         (f"part = {'[' * 5000}", "is not TOML"),
+        ("[[part]]\nprice = 1,5\n", "line 2: 1,5 has a comma, where numbers have a point: 1.5"),
+        ("[[part]]\nprice = -1,25 # each\n", "line 2: -1,25 has a comma"),
+        ('[[part]]\nnote = "1,5" x\n', "is not TOML (Expected"),
         (b"\xff\xfe\x00", "is not text in UTF-8"),
         ("[[part]]\na = 1\nb = 1\nc = 1\nd = 1\n", "and 2 more"),
     ],
@@ -71,3 +74,23 @@ def test_no_file_and_a_folder(tmp_path: Path) -> None:
         with pytest.raises(UnusableFile, match="Check the path") as refused:
             load_toml(path, Shelf, wanted="a shelf", way_out="-")
         assert "Errno" not in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [("[]", "it holds a list, where a table belongs"), ("null", "it holds nothing, where"), ("5", "a number, where")],
+)
+def test_a_file_that_is_no_table_is_told_so(tmp_path: Path, text: str, says: str) -> None:
+    file = tmp_path / "shelf.json"
+    file.write_text(text, encoding="utf-8")
+    with pytest.raises(UnusableFile, match=says):
+        load_json(file, Shelf, wanted="a shelf", way_out="Like this.")
+
+
+def test_bytes_that_are_no_letters_are_told_with_the_encoding() -> None:
+    class Label(BaseModel):
+        text: Annotated[str, Field(max_length=9)]
+
+    with pytest.raises(ValidationError) as fault:
+        Label.model_validate({"text": "\udcc4"})
+    assert "neither in the terminal's encoding, " in in_words(fault.value)

@@ -7,8 +7,11 @@ JSON as well.
 from __future__ import annotations
 
 import json
+import re
+import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from types import NoneType
 from typing import Any, TypeVar
 
 import tomli
@@ -19,6 +22,7 @@ from airproof.errors import UnusableFile
 Model = TypeVar("Model", bound=BaseModel)
 
 MOST_FAULTS = 3
+_COMMA = re.compile(r"(?<![\w.,\"'])([+-]?\d+),(\d+)(?![\w.,\"'])")
 
 # What was wanted, by the kind of fault pydantic reports; the first part of its name stands for the type.
 _WANTED_TYPES = {
@@ -32,6 +36,8 @@ _WANTED_TYPES = {
     "model": "a table",
     "finite": "a number",
 }
+_SHAPES = ("model_type", "model_attributes_type", "dict_type")
+_SAID: Mapping[type, str] = {list: "a list", str: "a text", int: "a number", float: "a number", NoneType: "nothing"}
 
 
 def load_toml(path: Path, model: type[Model], *, wanted: str, way_out: str) -> Model:
@@ -44,8 +50,19 @@ def load_toml(path: Path, model: type[Model], *, wanted: str, way_out: str) -> M
     try:
         table = tomli.loads(text)
     except (tomli.TOMLDecodeError, RecursionError) as fault:
-        raise UnusableFile(f"is not TOML ({fault})", wanted, way_out, where=where) from fault
+        raise UnusableFile(
+            f"is not TOML ({_decimal_comma(text, str(fault)) or fault})", wanted, way_out, where=where
+        ) from fault
     return checked(table, model, wanted=wanted, way_out=way_out, where=where)
+
+
+def _decimal_comma(text: str, fault: str) -> str:
+    """What is wrong, where it is a number with a comma on the line of the fault; "" where it is something else."""
+    line = re.search(r"at line (\d+)", fault)
+    found = None if line is None else _COMMA.search(text.splitlines()[int(line[1]) - 1])
+    if line is None or found is None:
+        return ""
+    return f"line {line[1]}: {found[0]} has a comma, where numbers have a point: {found[1]}.{found[2]}"
 
 
 def load_json(path: Path, model: type[Model], *, wanted: str, way_out: str) -> Model:
@@ -95,7 +112,12 @@ def in_words(error: ValidationError) -> str:
 
 def _fault(kind: str, place: Sequence[int | str], given: object, context: Mapping[str, Any], message: str) -> str:
     key = _key(place)
+    if not key and kind in _SHAPES:  # the whole of it
+        return f"it holds {_SAID.get(type(given), 'one value')}, where {_WANTED_TYPES['model']} belongs"
     match kind:
+        case "string_unicode":
+            neither = f"neither in the terminal's encoding, {sys.getfilesystemencoding()}, nor in UTF-8"
+            return f"{key} = {given!r} came as bytes that are no letters {neither} (set LC_ALL=C.UTF-8)"
         case "missing":
             return f"{key} is missing"
         case "extra_forbidden":

@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from command_line import Airproof, Car
@@ -157,6 +158,24 @@ def test_a_console_that_lacks_letters(encoding: str, car: Car) -> None:
         ended = airproof_process("weigh", *words, "--engine", car.engine, PYTHONIOENCODING=encoding, PYTHONUTF8="0")
         assert b"Traceback" not in ended.stderr
         assert ended.returncode == (2 if "no" in words[0].name else 0), ended.stderr
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows gives letters, not bytes")
+def test_letters_that_the_terminals_encoding_hides_are_kept(tmp_path: Path) -> None:
+    plain = {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0", "AIRPROOF_DATA": str(tmp_path / "jobs")}
+    umlauts = "\N{LATIN CAPITAL LETTER A WITH DIAERESIS}\N{SNOWMAN}"
+    for words in (("new", "--plate", umlauts), ("export", "1", "--out", tmp_path / f"{umlauts}.zip")):
+        ended = airproof_process("job", *words, **plain)
+        assert ended.returncode == 0, ended.stderr
+    assert (tmp_path / f"{umlauts}.zip").is_file()
+    (line,) = json.loads(airproof_process("job", "list", umlauts, "--json", **plain).stdout)["jobs"]
+    assert line["plate"] == umlauts
+    begin = os.fsencode(sys.executable), b"-m", b"airproof", b"job", b"new"
+    latin = subprocess.run(
+        [*begin, b"--plate", b"\xc4 1"], capture_output=True, check=False, env={**os.environ, **plain}
+    )
+    assert latin.returncode == 2
+    assert b"neither in the terminal's encoding, ascii, nor in UTF-8" in latin.stderr
 
 
 def test_no_colour_when_it_is_not_wanted(car: Car) -> None:

@@ -64,7 +64,7 @@ def test_a_verdict_beside_the_recording_is_believed(airproof: Airproof, car: Car
         (("--monitor", "horn=complete"), "monitor"),
         (("--monitor", "catalyst=perhaps"), "catalyst=complete"),
         (("--warm-ups", "some"), "whole number"),
-        (("--warm-ups", "9" * 40), "whole number"),
+        (("--warm-ups", "9" * 40), "whole number from 0 to 65535"),
         (("--days", "-3"), "number of days"),
         (("--days", "nan"), "number of days"),
         (("--distance", "35"), "unit"),

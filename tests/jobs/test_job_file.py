@@ -272,6 +272,13 @@ def test_bombs(here: Store, whole: Path, tmp_path: Path) -> None:
         import_job(here, tmp_path / "deep.zip")
 
 
+def test_what_is_no_zip_at_all_is_told_once(here: Store, tmp_path: Path) -> None:
+    (tmp_path / "engine.toml").write_text("[engine]\n", encoding="utf-8")
+    with pytest.raises(UnusableFile) as refused:
+        import_job(here, tmp_path / "engine.toml")
+    assert str(refused.value).count("it is no zip file") == 1
+
+
 def test_a_size_that_lies_is_caught_while_reading(here: Store, whole: Path, tmp_path: Path) -> None:
     """The sizes in the zip's list are what the program goes by: one that is too small must not be believed."""
     data = bytearray(whole.read_bytes())

@@ -12,7 +12,7 @@ from airproof.diagnosis.verdict import CauseVerdict, Size
 from airproof.knowledge.load import knowledge
 from airproof.recording.recording import ColumnReading, ReadReport
 from airproof.repair.plan import Plan, make_plan
-from airproof.report.in_words import Part, answer, as_text, in_words, strength
+from airproof.report.in_words import Part, answer, as_text, below, in_words, strength
 
 
 def first_line(*causes: CauseVerdict) -> str:
@@ -205,6 +205,11 @@ def test_where_the_habit_is_right_it_is_said_so() -> None:
     right = replace(plan, next_steps=(step,), habit=replace(plan.habit, worth_it_below_part_price=120.0))
     lines = next(p for p in in_words(weighing(), right) if p.id == "next").lines
     assert lines[-1] == "Fitting a new sensor at once is right here, as long as it costs less than 120 USD."
+    free = replace(right, habit=replace(plan.habit, worth_it_below_part_price=0.0))
+    lines = next(p for p in in_words(weighing(), free) if p.id == "next").lines
+    assert "less than 0" not in lines[-1]
+    assert below(0.4, "USD") == "next to nothing"
+    assert below(0.5, "USD").startswith("less than")
 
 
 def test_what_was_read_guessed_and_left_out_is_told() -> None:

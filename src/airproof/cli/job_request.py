@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from airproof.cli.streams import say, say_parts
-from airproof.cli.typed import once, one_path, path_of
+from airproof.cli.typed import as_typed, once, one_path, path_of
 from airproof.errors import UnusableRequest
 from airproof.jobs.deleting import Farewell, before_deleting, delete_job
 from airproof.jobs.job_file import Exported, export_job
@@ -43,7 +43,7 @@ class Where:
 
 def where(data: Many, by: Many, *, json: bool) -> Where:
     """From the options that all commands share."""
-    author = once("--by", by) or os.environ.get(AUTHOR, "").strip()
+    author = once("--by", by) or as_typed(os.environ.get(AUTHOR, "")).strip()
     return Where(one_path("--data", data, "a folder"), author or _user(), json)
 
 

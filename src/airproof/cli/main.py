@@ -19,6 +19,7 @@ import typer
 from airproof import __version__
 from airproof.cli import explain, job, learn, link, meter, plan, prove, rehearse, serve, weigh
 from airproof.cli.streams import complain, make_streams_safe
+from airproof.cli.typed import as_typed
 from airproof.cli.usage import UsageError, in_our_words
 from airproof.errors import AirproofError
 
@@ -114,6 +115,7 @@ def run(arguments: Sequence[str] | None = None) -> NoReturn:
 def status_of(arguments: list[str]) -> int:
     """Run the command line; whatever happens is told on stderr, and the exit status returned."""
     make_streams_safe()
+    arguments = list(map(as_typed, arguments))
     try:
         status: Any = typer.main.get_command(command_line(arguments)).main(
             arguments, prog_name="airproof", standalone_mode=False

@@ -108,14 +108,15 @@ def rehearse(
     """
     from airproof.cli.rehearsal_request import Rehearsing, carry_out
     from airproof.cli.teaching_request import sheet_wanted
-    from airproof.cli.typed import once, one_path
+    from airproof.cli.typed import as_a_name, once, one_path
 
+    driven = once("--drive", drive)
     sheet_in = one_path("--sheet", sheet, "a folder")
     carry_out(
         Rehearsing(
             engine=one_path("--engine", engine),
             causes=cause or [],
-            drive=once("--drive", drive),
+            drive=None if driven is None else as_a_name(driven),
             seed=once("--seed", seed),
             out=one_path("--out", out),
             compare=compare,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Sequence
 from pathlib import Path
@@ -9,6 +10,27 @@ from pathlib import Path
 from airproof.errors import UnusableRequest
 
 ADDRESS = re.compile(r"[a-z][a-z0-9+.-]+://", re.IGNORECASE)
+_BYTES = re.compile("[\udc80-\udcff]")
+"""How Python keeps bytes that are no letters in the terminal's encoding (PEP 383)."""
+
+
+def as_typed(text: str) -> str:
+    """The text in the letters that were typed, where the terminal's encoding hides them, as LC_ALL=C hides UTF-8."""
+    if not _BYTES.search(text):
+        return text
+    try:
+        return os.fsencode(text).decode("utf-8")
+    except UnicodeError:  # bytes of another encoding: they may name a file all the same
+        return text
+
+
+def as_a_name(text: str) -> str:
+    """The text as this system takes the name of a file."""
+    try:
+        os.fsencode(text)
+    except UnicodeEncodeError:
+        return os.fsdecode(text.encode("utf-8", "surrogateescape"))
+    return text
 
 
 def once(option: str, values: Sequence[str] | None) -> str | None:
@@ -38,7 +60,7 @@ def path_of(where: str, text: str, wanted: str = "a file") -> Path:
         raise UnusableRequest(
             f"{text} is an address on the network", f"{wanted} on this computer", "Save it here first.", where=where
         )
-    return Path(text)
+    return Path(as_a_name(text))
 
 
 def one_path(option: str, values: Sequence[str] | None, wanted: str = "a file") -> Path | None:

@@ -175,6 +175,8 @@ def _opened(path: Path) -> Iterator[tuple[zipfile.ZipFile, _Inside, JobInside]]:
     except OSError as fault:
         found = f"it cannot be read ({fault.strerror or fault})"
         raise UnusableFile(found, WANTED, "Check the path.", where=str(path)) from fault
+    except AirproofError:  # said in our words already
+        raise
     except _FAULTS as fault:
         raise _refused(path, f"it is no zip file, or a damaged one ({fault})") from fault
     with archive:

@@ -298,19 +298,24 @@ def _next_step(plan: Plan) -> tuple[str, ...]:
         elif price > ANY_USUAL_PRICE * step.money:
             limit = ", at any usual price of the part"
         else:
-            limit = f", as long as it costs less than {_money(price, plan.currency)}"
+            limit = f", as long as it costs {below(price, plan.currency)}"
         lines.append(f"Fitting a new sensor at once is right here{limit}.")
     elif price is None:
         lines.append(f"Begun with a new sensor out of habit: {now}; not worth it even if the sensor cost nothing.")
     else:
-        limit = _money(price, plan.currency)
-        lines.append(f"Begun with a new sensor out of habit: {now}; worth it only if the part costs less than {limit}.")
+        limit = below(price, plan.currency)
+        lines.append(f"Begun with a new sensor out of habit: {now}; worth it only if the part costs {limit}.")
     return tuple(lines)
 
 
 def _cost(money: float, minutes: float, currency: str) -> str:
     spent = f"{_money(money, currency)} and " if money >= 0.5 else ""
     return f"{spent}{minutes:.0f} minutes"
+
+
+def below(price: float, currency: str) -> str:
+    """What something must cost: "less than 40 USD"."""
+    return f"less than {_money(price, currency)}" if price >= 0.5 else "next to nothing"
 
 
 def _money(amount: float, currency: str) -> str:

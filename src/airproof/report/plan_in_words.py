@@ -9,7 +9,7 @@ from airproof.repair.advice import Advice, Node
 from airproof.repair.habit import Habit
 from airproof.repair.task import HABIT, Task
 from airproof.repair.turning import Turn
-from airproof.report.in_words import Part
+from airproof.report.in_words import Part, below
 from airproof.report.wording import in_hundred, sentence
 
 OTHERS = 3
@@ -101,16 +101,14 @@ def _habit(advice: Advice, task: Task) -> tuple[str, ...]:
     if best.id == HABIT:
         usual = task.prices.part(task.knowledge.steps[HABIT].part)
         limit = (
-            ""
-            if price is None or price > ANY_USUAL_PRICE * usual
-            else f" as long as it costs less than {_money(price, currency)}"
+            "" if price is None or price > ANY_USUAL_PRICE * usual else f" as long as it costs {below(price, currency)}"
         )
         return (f"It is right here{limit}: the whole job is expected to take {now}.",)
     dearer = _money(max(habit.replace_now_expected_cost - best.expected_total_cost, 0.0), currency)
     worth = (
         "It would not be worth it even if the sensor cost nothing."
         if price is None
-        else f"It would be worth it if the sensor cost less than {_money(price, currency)}."
+        else f"It would be worth it if the sensor cost {below(price, currency)}."
     )
     return (f"Begun so, the whole job takes {now}: {dearer} dearer than this plan, time included.", worth)
 

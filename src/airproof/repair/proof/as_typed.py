@@ -56,7 +56,8 @@ def count_of(option: str, typed: str | None) -> int | None:
         return None
     digits = typed.strip()
     if not (digits.isascii() and digits.isdigit() and int(digits[:9]) <= MOST_COUNT and len(digits) <= 9):
-        raise UnusableRequest(f"{typed[:40]!r}", "a whole number", "As the car counts them.", where=option)
+        wanted = f"a whole number from 0 to {MOST_COUNT}"
+        raise UnusableRequest(f"{typed[:40]!r}", wanted, "As the car counts them.", where=option)
     return int(digits)
 
 
