@@ -184,7 +184,7 @@ def test_years_have_four_digits() -> None:
 def test_a_clock_that_cannot_be_right_writes_nothing(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     class Clock(datetime):
         @classmethod
-        def now(cls, tz: object = None) -> Clock:  # type: ignore[override]
+        def now(cls, tz: object = None) -> Clock:
             return cls(2400, 1, 1, tzinfo=UTC)
 
     monkeypatch.setattr(events, "datetime", Clock)
