@@ -222,5 +222,5 @@ def test_a_measurement_is_taken_back_by_its_id(airproof: Airproof, car: Car, dat
     assert airproof("job", "weigh", "1", "--json").status == 0  # one session: they do not stand in two
     file.write_text('[[measured]]\nid = "Monday"\nwithdrawn = true\n', encoding="utf-8")
     assert airproof("job", "add", "1", "--reading", file).status == 0
-    assert "1 measurements with a meter" in airproof("job", "show", "1").out
+    assert "1 measurement with a meter" in airproof("job", "show", "1").out
     assert data.exists()

@@ -19,7 +19,7 @@ from airproof.jobs.events import Draft
 from airproof.jobs.given import append_with
 from airproof.jobs.kinds import payload_of
 from airproof.jobs.learning import closed_job_of
-from airproof.jobs.proving import keep_proof, prove_job
+from airproof.jobs.proving import cleared_said, keep_proof, prove_job
 from airproof.jobs.state import State
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.model import Knowledge
@@ -48,7 +48,7 @@ class Said:
     signals: Many = None
     codes: Many = None
     codes_read: bool = False
-    cleared: bool = False
+    cleared: bool | None = None
     monitors: Many = None
     warm_ups: Many = None
     distance: Many = None
@@ -107,8 +107,7 @@ def _drafts(said: Said, state: State, known: Knowledge) -> list[Draft]:
             raise UnusableRequest("nothing that was done", "the step or the cause", "Add --step STEP or --cause CAUSE.")
         check_done(Done(steps, cause), known)
         drafts.append(Draft("repair", payload_of("repair", repair)))
-    if said.cleared and state.cleared is None:
-        drafts.append(Draft("cleared", payload_of("cleared", {})))
+    drafts += cleared_said(said.cleared, state)
     checked = _checked(said, known)
     if checked:
         drafts.append(Draft("checked", payload_of("checked", checked)))
@@ -130,7 +129,8 @@ def _checked(said: Said, known: Knowledge) -> dict[str, Any]:
         "days": None if days is None else days_of("--days", days),
         "returned": said.returned,
     }
-    return {name: value for name, value in found.items() if value not in (None, False, {})} | place
+    not_cleared = {"cleared": False} if said.cleared is False else {}
+    return {name: value for name, value in found.items() if value not in (None, False, {})} | not_cleared | place
 
 
 def _day(typed: str) -> str:

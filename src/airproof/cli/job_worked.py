@@ -137,12 +137,18 @@ def prove(
         Many, typer.Option("--signals", metavar="MAP.toml", help="Which heading of these files is which signal.")
     ] = None,
     code: Annotated[
-        Many, typer.Option("--code", metavar="P0106=pending", help="A code that is there after. Again for more.")
+        Many,
+        typer.Option(
+            "--code-after", "--code", metavar="P0106=pending", help="A code that is there after. Again for more."
+        ),
     ] = None,
     codes_read: Annotated[
         bool, typer.Option("--codes-read", help="All codes were read after the repair: no others are there.")
     ] = False,
     cleared: Annotated[bool, typer.Option("--cleared", help="The codes were cleared after the repair.")] = False,
+    not_cleared: Annotated[
+        bool, typer.Option("--not-cleared", help="They were not. Give neither where nobody knows.")
+    ] = False,
     monitor: Annotated[
         Many, typer.Option("--monitor", metavar="NAME=complete", help="A readiness monitor after; or =incomplete.")
     ] = None,
@@ -168,6 +174,7 @@ def prove(
     the repair by themselves.
     """
     from airproof.cli.job_proving import Said, prove_and_tell
+    from airproof.cli.typed import either
 
     said = Said(
         after=after,
@@ -180,7 +187,7 @@ def prove(
         signals=signals,
         codes=code,
         codes_read=codes_read,
-        cleared=cleared,
+        cleared=either("--cleared", cleared, "--not-cleared", not_cleared),
         monitors=monitor,
         warm_ups=warm_ups,
         distance=distance,

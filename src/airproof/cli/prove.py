@@ -70,9 +70,10 @@ def prove(
     codes_read: Annotated[
         bool, typer.Option("--codes-read", help="All codes were read after the repair: no others are there.")
     ] = False,
-    cleared: Annotated[
-        bool | None, typer.Option("--cleared/--not-cleared", help="Whether codes were cleared after the repair.")
-    ] = None,
+    cleared: Annotated[bool, typer.Option("--cleared", help="The codes were cleared after the repair.")] = False,
+    not_cleared: Annotated[
+        bool, typer.Option("--not-cleared", help="They were not. Give neither where nobody knows.")
+    ] = False,
     monitor: Annotated[
         Many,
         typer.Option("--monitor", metavar="NAME=complete", help="A readiness monitor after; or =incomplete."),
@@ -106,7 +107,7 @@ def prove(
     "airproof job prove" does the same on a job that is kept.
     """
     from airproof.cli.proving_request import Asked, carry_out
-    from airproof.cli.typed import once, one_path, path_of, paths_of
+    from airproof.cli.typed import either, once, one_path, path_of, paths_of
 
     carry_out(
         Asked(
@@ -130,7 +131,7 @@ def prove(
             fuel_after=once("--fuel-after", fuel_after),
             codes_after=code_after or [],
             codes_read=codes_read,
-            cleared=cleared,
+            cleared=either("--cleared", cleared, "--not-cleared", not_cleared),
             monitors=monitor or [],
             warm_ups=once("--warm-ups", warm_ups),
             distance=once("--distance", distance),

@@ -49,6 +49,16 @@ def once(option: str, values: Sequence[str] | None) -> str | None:
     return different[0] if different else None
 
 
+def either(yes: str, is_so: bool, no: str, is_not_so: bool) -> bool | None:
+    """What two options say of which one rules the other out; None where neither was given.
+
+    Raises UnusableRequest where both are.
+    """
+    if is_so and is_not_so:
+        raise UnusableRequest(f"{yes} and {no}", "one of them, or neither where nobody knows", "Leave one out.")
+    return True if is_so else False if is_not_so else None
+
+
 def path_of(where: str, text: str, wanted: str = "a file") -> Path:
     """The path that was typed.
 

@@ -207,10 +207,14 @@ class Cleared(Payload):
 class Checked(Payload):
     """The car read again after the repair: all codes it holds (where `codes_read`), monitors, warm-ups and kilometres
     since its codes were cleared; place and air of the recording after; whether the trouble is said to be back.
+
+    `cleared` is False where somebody says that codes were not cleared, None where nobody knows; that they were is a
+    fact of its own.
     """
 
     codes: dict[Annotated[str, StringConstraints(pattern="^[PCBU][0-3][0-9A-F]{3}$")], Name] = {}
     codes_read: StrictBool = False
+    cleared: StrictBool | None = None
     monitors: dict[Name, StrictBool] = {}
     warm_ups: Annotated[int, Field(ge=0, le=65535)] | None = None
     distance_km: Annotated[float, Field(ge=0.0, le=1e7, allow_inf_nan=False)] | None = None
@@ -297,10 +301,11 @@ MODELS: Mapping[str, type[Payload]] = {
 VERSIONS: Mapping[str, int] = dict.fromkeys(MODELS, 1) | {
     "recording": 2,  # knows recordings after a repair
     **dict.fromkeys(("car", "code", "freeze_frame", "readiness"), 2),  # say where they were heard
+    "checked": 2,  # tells codes that were not cleared from those of which nobody knows
 }
 Upgrade: TypeAlias = Callable[[dict[str, Any]], dict[str, Any]]
 OLDER: Mapping[tuple[str, int], Upgrade] = dict.fromkeys(
-    ((kind, 1) for kind in ("recording", "car", "code", "freeze_frame", "readiness")), dict
+    ((kind, 1) for kind in ("recording", "car", "code", "freeze_frame", "readiness", "checked")), dict
 )
 """How the payload of a kind at one version becomes that of the next."""
 

@@ -17,7 +17,7 @@ from airproof import __version__
 from airproof.diagnosis.place_as_typed import the_ambient_c, the_barometer
 from airproof.errors import UnusableRequest
 from airproof.jobs.beside import append_beside
-from airproof.jobs.events import Draft, now
+from airproof.jobs.events import Draft, now, withdrawal
 from airproof.jobs.kinds import Checked, payload_of
 from airproof.jobs.state import Fact, State
 from airproof.jobs.store import Store
@@ -114,13 +114,22 @@ def said_of(state: State) -> Said:
     return Said(
         codes=checked.codes,
         codes_read=checked.codes_read,
-        cleared=True if state.cleared is not None else (False if checked.codes_read else None),
+        cleared=True if state.cleared is not None else checked.cleared,
         monitors=checked.monitors,
         warm_ups=checked.warm_ups,
         distance_km=checked.distance_km,
         days=max(days_since(state), checked.days or 0.0),
         returned=any(one.payload.returned for one in state.checked),
     )
+
+
+def cleared_said(cleared: bool | None, state: State) -> list[Draft]:
+    """Drafts for codes that were cleared; where they were not after all, what was said of it before is taken back."""
+    if cleared and state.cleared is None:
+        return [Draft("cleared", payload_of("cleared", {}))]
+    if cleared is False and state.cleared is not None:
+        return [withdrawal(state.cleared.number, "codes were not cleared")]
+    return []
 
 
 def days_since(state: State, today: datetime | None = None) -> float:

@@ -39,6 +39,7 @@ from airproof.knowledge.model import Knowledge
 from airproof.knowledge.vin import doubts_of
 from airproof.recording.signals import glossary
 from airproof.report.in_words import Part
+from airproof.report.wording import in_hundred
 
 HEADINGS = (
     ("What the owner says", ("complaint", "symptom", "condition")),
@@ -162,7 +163,8 @@ def _worded(kind: str, payload: Payload, known: Knowledge) -> str:
             return f"{payload.signal.replace('_', ' ')} {payload.value}, engine off, by hand"
         case Measured():
             rows = payload.tables.get("measured")
-            return f"{len(rows) if isinstance(rows, list) else 0} measurements with a meter"
+            count = len(rows) if isinstance(rows, list) else 0
+            return "1 measurement with a meter" if count == 1 else f"{count} measurements with a meter"
         case Recording():
             role = {
                 "car": "", "good": ", a good one of this car", "sister": ", a good one of a sister car",
@@ -176,7 +178,7 @@ def _worded(kind: str, payload: Payload, known: Knowledge) -> str:
             return f"{title} [{payload.id}]: {payload.outcome}" + (f" ({took})" if took else "")
         case Verdict():
             found = foremost(payload)
-            says = "judged nothing" if found is None else f"{found[0]}, {100 * found[1]:.0f} in 100"
+            says = "judged nothing" if found is None else f"{found[0]}, {in_hundred(found[1])}"
             return f"{says} ({payload.program})"
         case Rehearsed():
             return "a rehearsal; its truth is kept out of sight"
@@ -221,6 +223,8 @@ def _checked(payload: Checked) -> str:
     said = [f"{code} {status}" for code, status in payload.codes.items()]
     if payload.codes_read and not said:
         said.append("no codes")
+    if payload.cleared is False:
+        said.append("codes not cleared")
     said += [f"{name} {'complete' if done else 'incomplete'}" for name, done in payload.monitors.items()]
     if payload.warm_ups is not None:
         said.append(f"{payload.warm_ups} warm-ups")

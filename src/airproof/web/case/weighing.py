@@ -5,7 +5,7 @@ from __future__ import annotations
 from airproof.report.case_file import CauseShown, EvidenceShown, case_file
 from airproof.report.exhibits import SUBJECTS
 from airproof.report.in_words import answer, cost_of, in_words, when
-from airproof.report.wording import clock, sentence
+from airproof.report.wording import clock, in_hundred, sentence
 from airproof.web.case.file import CaseFile
 from airproof.web.marks import Mark, button, folded, folded_later, heading, lines, link, say
 from airproof.web.pictures import exhibits_of
@@ -68,7 +68,7 @@ def show(case: CaseFile) -> None:
             lines(sentence(words(one)) for one in shown.which)
     for pair in weighing.verdict.pairs[:2]:
         names = " and ".join(case.bench.known.causes[name].title.lower() for name in pair.causes)
-        say(f"Both at once ({names}): {100 * pair.probability:.0f} in 100 against either alone.")
+        say(f"Both at once ({names}): {in_hundred(pair.probability)} against either alone.")
     if weighing.verdict.clashes:
         heading(3, "What does not go together")
         lines(sentence(words(clash.says)) for clash in weighing.verdict.clashes)
