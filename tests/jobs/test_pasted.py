@@ -1,4 +1,4 @@
-"""A freeze frame as it stands elsewhere: in many forms, and what is not sure is left out, never guessed."""
+"""What is pasted as it stands elsewhere, in many forms: what is not sure is left out or asked for, never guessed."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from invented_jobs import draft
 from airproof.diagnosis.facts_file import NOT_IN_A_FRAME
 from airproof.errors import UnusableRequest
 from airproof.jobs.adding import checked
-from airproof.jobs.pasted import LONGEST, frame_in_text
+from airproof.jobs.pasted import LONGEST, codes_pasted, frame_in_text
 from airproof.knowledge.load import knowledge
 from airproof.recording.signals import glossary
 
@@ -153,3 +153,45 @@ def test_every_signal_of_a_frame_is_found_by_its_own_name() -> None:
         found = frame_in_text(f"{kind.name}: {middle}{'' if kind.unit == '1' else f' {kind.unit}'}")
         assert set(found.values) == {kind.name}
         assert refusal(found.values) == ""
+
+
+class TestCodesPasted:
+    @pytest.mark.parametrize(
+        ("text", "codes"),
+        [
+            ("", []),
+            (" \n", []),
+            ("P0106", ["P0106"]),
+            ("1. P0106-00 stored\n2. p0299:1A pending", ["P0106", "P0299"]),
+            ("PO1O6 (2), P 0171", ["P0106", "P0171"]),
+            ("P010600", ["P0106"]),
+            ("Model C180, 14 V, CO2 12 %, sensor B1S1: P0106 at 780 rpm on 2024-05-01", ["P0106"]),
+        ],
+    )
+    def test_are_found_in_any_text(self, text: str, codes: list[str]) -> None:
+        assert codes_pasted(text, knowledge()) == codes
+
+    @pytest.mark.parametrize(
+        ("text", "unread", "alike"),
+        [
+            ("P171", ["P171"], "P0171"),
+            ("P0106, P106, P17", ["P106", "P17"], "P0106"),
+            ("P0171 P030 P1", ["P030", "P1"], "P0308"),
+            ("P0171 pending; P 030", ["P030"], ""),
+            ("0171", ["0171"], "P0171"),
+            ("P017I", ["P017I"], "P0171"),
+            ("the lamp is on: P0299, and p106 as well", ["p106"], "P0106"),
+            ("P0106P0171", ["P0106P0171"], ""),
+        ],
+    )
+    def test_that_cannot_be_read_are_named_with_the_nearest(self, text: str, unread: list[str], alike: str) -> None:
+        with pytest.raises(UnusableRequest) as refused:
+            codes_pasted(text, knowledge())
+        for one in unread:
+            assert repr(one) in refused.value.given
+        assert alike in refused.value.way_out
+
+    @pytest.mark.parametrize("text", ["none", "no idea, sorry", "-"])
+    def test_of_which_there_is_none_in_a_text_are_asked_for(self, text: str) -> None:
+        with pytest.raises(UnusableRequest, match="no code was found in that"):
+            codes_pasted(text, knowledge())

@@ -24,7 +24,9 @@ from airproof.jobs.state import Fact, State, state_of
 from airproof.knowledge.lookup import code_in, find_noticed, near, normal_code
 from airproof.knowledge.model import Knowledge
 
-_CODES = re.compile(r"(?<![A-Za-z0-9])[PCBUpcbu][ -]?[0-3Oo][0-9A-Fa-fOo]{3}(?![A-Za-z0-9])")
+CODES = re.compile(r"(?<![A-Za-z0-9])[PCBUpcbu][ -]?[0-3Oo][0-9A-Fa-fOo]{3}(?:[-:]?[0-9A-Fa-f]{2})?(?![A-Za-z0-9])")
+"""A code in any text, with the kind of failure behind it where it is told ("P0106-00")."""
+
 _YES = {"": True, "yes": True, "y": True, "found": True, "no": False, "n": False, "not-found": False}
 _OUTCOMES = {
     "yes": "found", "found": "found", "no": "not found", "not-found": "not found",
@@ -34,7 +36,7 @@ _OUTCOMES = {
 
 def codes_in_text(text: str) -> list[str]:
     """All codes in a text of any form, each once, in their order."""
-    found = (code_in(match[0].replace("-", "")) for match in _CODES.finditer(text))
+    found = (code_in(match[0].replace("-", "")) for match in CODES.finditer(text))
     return list(dict.fromkeys(code for code in found if code is not None))
 
 

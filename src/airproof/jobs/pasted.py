@@ -1,4 +1,4 @@
-"""What is pasted as it stands elsewhere: a freeze frame in any form, one value a line."""
+"""What is pasted as it stands elsewhere: codes in any text, a freeze frame in any form, one value a line."""
 
 from __future__ import annotations
 
@@ -7,6 +7,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from airproof.diagnosis.facts_file import NOT_IN_A_FRAME
+from airproof.errors import UnusableRequest
+from airproof.jobs.adding import CODES, codes_in_text
+from airproof.knowledge.lookup import spelled_alike
+from airproof.knowledge.model import Knowledge
 from airproof.quantities.unit_table import UNITS
 from airproof.recording.headings import Recognition, recognise
 from airproof.recording.signals import glossary
@@ -18,6 +22,15 @@ _LINE = re.compile(
 _VALUE = re.compile(r"^(?P<number>[-+]?\d+(?:[.,]\d+)?)\s*(?P<unit>\S.*)?$")
 _THOUSANDS = re.compile(r"[-+]?[1-9]\d{0,2},\d{3}")
 LONGEST, LONGEST_LINE = 20_000, 200
+_SPACED = re.compile(r"\b([PCBU])[ -]+(?=[0-9])", re.IGNORECASE)
+_TOKEN = re.compile(r"[A-Za-z0-9]+")
+_WORD = re.compile(r"[^\W\d_]{2,}")
+_NO_CODE = re.compile(r"(?!0[0-9]{2,3}$)[0-9]+")  # the number of a line, a count, a year; 0171 lacks its letter
+_ALIKE = re.compile(r"(?:[PU][0-9OIL][0-9A-FOIL]{2,5})+", re.IGNORECASE)
+"""What stands for no other thing in a sentence than a code typed wrong; C180 and B200 may be cars, U2 a pin."""
+
+_LOOKS_LIKE = str.maketrans("OIL", "011")
+NAMED = 5
 
 
 @dataclass(frozen=True)
@@ -47,6 +60,38 @@ def frame_in_text(text: str) -> FrameRead:
         else:
             values[found[0]] = found[1]
     return FrameRead(values, tuple(left_out))
+
+
+def codes_pasted(text: str, known: Knowledge) -> list[str]:
+    """All codes in a text, as `codes_in_text`; none where there is no text.
+
+    In a bare list every entry must be a code; in a text with other words, what can hardly be anything else. Raises
+    UnusableRequest, with what is spelled alike, for one that cannot be read, and for a text in which there is no code:
+    a code that is dropped would later count as one that is not there.
+    """
+    found, rest = codes_in_text(text), _SPACED.sub(r"\1", CODES.sub(" ", text))
+    words = {word.lower() for word in _WORD.findall(rest)} - set(known.statuses)
+    tokens = [one for one in _TOKEN.findall(rest) if any(map(str.isdigit, one)) and not _NO_CODE.fullmatch(one)]
+    unread = [token for token in tokens if not words or _ALIKE.fullmatch(token)]
+    if unread:
+        some = list(dict.fromkeys(unread))[:NAMED]
+        alike = [
+            f"Near {one}: {', '.join(close)}."
+            for one in some
+            if (close := spelled_alike(one.upper().translate(_LOOKS_LIKE), known.codes))
+        ]
+        raise UnusableRequest(
+            f"{', '.join(map(repr, some))} cannot be read as {'a code' if len(some) == 1 else 'codes'}",
+            "a letter and four digits, such as P0106",
+            " ".join([*alike, "Correct it, or take out what is no code."]),
+        )
+    if text.strip() and not found:
+        raise UnusableRequest(
+            "no code was found in that",
+            "any text with codes such as P0106 in it",
+            "A code is a letter (P, C, B or U) and four signs. Leave it empty where there are none.",
+        )
+    return found
 
 
 def _read(row: str) -> tuple[str, str | float] | None:

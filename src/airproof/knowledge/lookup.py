@@ -54,8 +54,13 @@ def normal_code(text: str, known: Knowledge) -> str:
 
 def near(word: str, names: Iterable[str]) -> str:
     """A way out that names what is spelled alike, if anything is."""
-    close = difflib.get_close_matches(word, list(names), 3, 0.6)
+    close = spelled_alike(word, names)
     return f"Near: {', '.join(close)}." if close else "Look at what was typed, or leave it out."
+
+
+def spelled_alike(word: str, names: Iterable[str]) -> list[str]:
+    """The names that are spelled most like a word, at most three."""
+    return difflib.get_close_matches(word, list(names), 3, 0.6)
 
 
 def explain_code(text: str, known: Knowledge) -> Code | UnlistedCode:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from airproof.errors import UnusableRequest
-from airproof.jobs.adding import checked, codes_in_text, in_place
+from airproof.jobs.adding import checked, in_place
 from airproof.jobs.events import Draft
 from airproof.jobs.kinds import Code, Readiness, payload_of
-from airproof.jobs.pasted import frame_in_text
+from airproof.jobs.pasted import codes_pasted, frame_in_text
 from airproof.knowledge.lookup import UnlistedCode, explain_code
 from airproof.report.explained import explain
 from airproof.web.case.fact import facts
@@ -46,12 +46,10 @@ def _explained(case: CaseFile, code: str) -> Callable[[], None]:
 def _codes(case: CaseFile) -> None:
     async def add(values: Values) -> None:
         text, status = one(values, "text"), one(values, "status")
-        found = codes_in_text(text)
+        found = codes_pasted(text, case.bench.known)
         if not found:
             raise UnusableRequest(
-                "no code was found in that" if text else "nothing was pasted",
-                "any text with codes such as P0106 in it",
-                "A code is a letter (P, C, B or U) and four signs.",
+                "nothing was pasted", "any text with codes such as P0106 in it", "Where there are none, say so below."
             )
         drafts = [Draft("code", Code(id=code, status=status)) for code in found]
         unknown = [code for code in found if isinstance(explain_code(code, case.bench.known), UnlistedCode)]

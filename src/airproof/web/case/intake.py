@@ -7,9 +7,10 @@ from typing import Any
 
 from airproof.diagnosis.facts import Kind, entries_of
 from airproof.errors import UnusableRequest
-from airproof.jobs.adding import code_said, codes_in_text, noted_said, place_said
+from airproof.jobs.adding import code_said, noted_said, place_said
 from airproof.jobs.events import Draft
 from airproof.jobs.kinds import Car, Complaint, Engine, Place, payload_of
+from airproof.jobs.pasted import codes_pasted
 from airproof.knowledge.model import Knowledge
 from airproof.web.bench import Bench
 from airproof.web.marks import Mark, Values, choice, field, folded, one, say, ticks
@@ -109,7 +110,7 @@ def drafts_of_new(bench: Bench, values: Values) -> list[Draft]:
     drafts += car_drafts(values, Car())
     drafts += engine_drafts(values)
     drafts += place_drafts(values, Place())
-    drafts += [code_said(code, bench.known) for code in codes_in_text(one(values, "codes"))]
+    drafts += [code_said(code, bench.known) for code in codes_pasted(one(values, "codes"), bench.known)]
     return drafts
 
 

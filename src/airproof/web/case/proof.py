@@ -8,10 +8,10 @@ from typing import Any
 from nicegui import ui
 
 from airproof.errors import AirproofError, UnusableRequest
-from airproof.jobs.adding import codes_in_text
 from airproof.jobs.events import Draft
 from airproof.jobs.kinds import payload_of
-from airproof.jobs.proving import Proving, keep_proof, proof_fingerprint, prove_job
+from airproof.jobs.pasted import codes_pasted
+from airproof.jobs.proving import Proving, cleared_said, keep_proof, proof_fingerprint, prove_job, said_of
 from airproof.repair.proof.as_typed import count_of, days_of
 from airproof.report.proof_as_json import proof_object
 from airproof.report.proof_in_words import in_words as proof_in_words
@@ -128,7 +128,8 @@ def _checked_fields(case: CaseFile) -> None:
     with Mark("label", classes="tick"):
         Mark("input", type="checkbox", name="codes_read", value="yes", checked=True)
         Mark("span", "All codes were read: there are no others")
-    choice("Codes were", "cleared", CLEARED, "yes" if case.state.cleared is not None else "")
+    said = {True: "yes", False: "no", None: ""}[said_of(case.state).cleared]
+    choice("Codes were", "cleared", CLEARED, said)
     with Mark("div", classes="pair"):
         field("Warm-ups since clearing", "warm_ups", inputmode="numeric")
         field("Kilometres since clearing", "distance_km", inputmode="decimal")
@@ -140,8 +141,9 @@ def _checked_fields(case: CaseFile) -> None:
 
 async def _keep_checked(case: CaseFile, values: Values) -> None:
     data: dict[str, Any] = {
-        "codes": dict.fromkeys(codes_in_text(one(values, "codes")), "stored"),
+        "codes": dict.fromkeys(codes_pasted(one(values, "codes"), case.bench.known), "stored"),
         "codes_read": "codes_read" in values,
+        "cleared": False if one(values, "cleared") == "no" else None,
         "returned": "returned" in values,
     }
     if one(values, "warm_ups"):
@@ -150,10 +152,8 @@ async def _keep_checked(case: CaseFile, values: Values) -> None:
         data["distance_km"] = _amount(values, "distance_km")
     if one(values, "days"):
         data["days"] = days_of("days", one(values, "days"))
-    drafts = [Draft("checked", payload_of("checked", data))]
-    if one(values, "cleared") == "yes" and case.state.cleared is None:
-        drafts.insert(0, Draft("cleared", payload_of("cleared", {})))
-    await case.add(drafts)
+    cleared = {"yes": True, "no": False}.get(one(values, "cleared"))
+    await case.add([*cleared_said(cleared, case.state), Draft("checked", payload_of("checked", data))])
 
 
 def _amount(values: Values, name: str) -> float:
