@@ -13,6 +13,7 @@ from airproof.diagnosis.facts import Kind
 from airproof.diagnosis.place_as_typed import the_barometer
 from airproof.errors import UnusableRequest
 from airproof.jobs.adding import (
+    closed_said,
     code_said,
     engine_said,
     facts_said,
@@ -25,6 +26,7 @@ from airproof.jobs.adding import (
 from airproof.jobs.events import Draft, Event
 from airproof.jobs.given import append_with
 from airproof.jobs.kinds import Closed, Complaint, Note, Place, Role, payload_of
+from airproof.jobs.learning import in_own_words
 from airproof.jobs.state import State
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.model import Knowledge
@@ -124,7 +126,7 @@ def _drafts(said: Said, state: State, known: Knowledge) -> list[Draft]:
         raise UnusableRequest("--minutes or --money alone", "the step that took them", "Add --step STEP=...")
     cause = once("--closed", said.closed)
     if cause is not None:
-        drafts.append(Draft("closed", Closed(cause=cause, standing="proved" if said.proved else "believed")))
+        drafts.append(closed_said(cause, known, proved=said.proved))
     elif said.proved:
         raise UnusableRequest("--proved alone", "the cause that was found", "Add --closed CAUSE.")
     drafts += [Draft("note", Note(text=text)) for text in said.notes or ()]
@@ -161,6 +163,8 @@ def _tell_added(
     remarks: Sequence[str] = (),
 ) -> None:
     doubts = (*(doubts_of(state.car.vin or "") if any(event.kind == "car" for event in added) else ()), *remarks)
+    closed = (event.payload for event in added if isinstance(event.payload, Closed))
+    doubts = (*doubts, *(said for one in closed for said in in_own_words(one.cause, known)))
     if at.json:
         say(done_as_json(job, added, doubts))
         return

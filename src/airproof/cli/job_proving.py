@@ -18,7 +18,7 @@ from airproof.errors import UnusableRequest
 from airproof.jobs.events import Draft
 from airproof.jobs.given import append_with
 from airproof.jobs.kinds import payload_of
-from airproof.jobs.learning import closed_job_of
+from airproof.jobs.learning import closed_job_of, in_own_words
 from airproof.jobs.proving import cleared_said, keep_proof, prove_job
 from airproof.jobs.state import State
 from airproof.knowledge.load import knowledge
@@ -175,6 +175,8 @@ def learn_and_tell(at: Where, typed: str, shop: Many) -> None:
     with held(path):
         before = read_shop(path) if path.exists() else new_shop()
         after, notes = with_job(before, closed, known, f"job {job}")
+        if state.closed is not None:
+            notes += in_own_words(state.closed.payload.cause, known)
         told = in_parts(after, known, notes, as_json=at.json)
         if after != before or not path.exists():
             write_shop(after, path)

@@ -79,6 +79,26 @@ def step_said(typed: str, known: Knowledge, minutes: float | None = None, money:
     return Draft("step", payload_of("step", {"id": name, "outcome": said, **amounts}))
 
 
+def closed_said(typed: str, known: Knowledge, *, proved: bool) -> Draft:
+    """The end of a job with its cause: by id or title, or in several words of one's own.
+
+    Raises UnusableRequest for one word that is no id: it is far more often one typed wrong than all there is to say.
+    """
+    cause = typed.strip()
+    plain = "-".join(cause.casefold().split())
+    titled = (one.id for one in known.causes.values() if one.title.casefold() == cause.casefold())
+    id_ = plain if plain in known.causes else next(titled, None)
+    if id_ is None and " " not in cause:
+        raise UnusableRequest(
+            f"{cause!r} is not a cause",
+            "the id of a cause, or what it was in several words of your own",
+            near(plain, known.causes),
+            where="--closed",
+        )
+    standing = "proved" if proved else "believed"
+    return Draft("closed", payload_of("closed", {"cause": id_ or cause, "standing": standing}))
+
+
 def place_said(place: Place, before: Place) -> Draft:
     """Where and on what day; raises where it cannot be, or contradicts what was said before."""
     whole = before.model_copy(update=place.model_dump(exclude_none=True))

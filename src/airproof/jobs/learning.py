@@ -7,6 +7,7 @@ from collections.abc import Container
 from airproof.errors import UnusableRequest
 from airproof.jobs.overview import foremost
 from airproof.jobs.state import State
+from airproof.knowledge.lookup import spelled_alike
 from airproof.knowledge.model import NONE, Knowledge, Step
 from airproof.repair.learned.closed_job import ClosedJob, Engine, fitted, possible
 
@@ -46,6 +47,15 @@ def closed_job_of(state: State, job: int, uid: str, known: Knowledge) -> ClosedJ
         "step": [*_steps(state, known), *_repairs(state, cause, known)],
     }
     return fitted(ClosedJob.model_validate(job_data), known, f"job {job}")
+
+
+def in_own_words(cause: str, known: Knowledge) -> tuple[str, ...]:
+    """What is to be said of a job that was closed with another cause than those known here; nothing for one of them."""
+    if cause.strip() in known.causes:
+        return ()
+    close = spelled_alike("-".join(cause.casefold().split()), known.causes)
+    meant = f"; near: {', '.join(close)}" if close else ""
+    return (f"{cause!r} is none of the causes known here: a shop counts the job as handed over{meant}",)
 
 
 def _codes(state: State, known: Knowledge) -> list[str] | None:

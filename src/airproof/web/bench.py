@@ -22,7 +22,7 @@ from airproof.knowledge.load import knowledge
 from airproof.knowledge.model import Knowledge, Prices
 from airproof.repair.prices import tools_of
 from airproof.report.language.language import language
-from airproof.report.wording import for_a_page
+from airproof.report.wording import for_a_page, sentence
 from airproof.web.work import Work
 
 if TYPE_CHECKING:
@@ -131,7 +131,7 @@ class Bench:
 
     def learn_from(self, job: int) -> str:
         """Count a closed job in what the shop has learned; what is to be said of that. Raises UnusableRequest."""
-        from airproof.jobs.learning import closed_job_of
+        from airproof.jobs.learning import closed_job_of, in_own_words
         from airproof.repair.learned.counts import counts_of
         from airproof.repair.learned.shop_file import new_shop, read_shop, with_secret, write_shop
         from airproof.repair.learned.shop_held import held
@@ -147,7 +147,9 @@ class Bench:
                 return f"Job {job} was counted before."
             write_shop(after, path)
         self.learn_anew()
-        return f"Job {job} is counted; the settings say what the shop has learned."
+        doubts = in_own_words(state.closed.payload.cause, plain) if state.closed is not None else ()
+        said = f"Job {job} is counted; the settings say what the shop has learned."
+        return " ".join([said, *map(sentence, doubts)])
 
     # Weighing
 
