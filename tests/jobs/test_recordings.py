@@ -213,10 +213,24 @@ def test_a_recording_given_in_another_role_says_so(tmp_path: Path) -> None:
     with open_store(tmp_path / "data") as store:
         job = store.new_job()
         assert append_with(store, job, [], [("car", path)], seen=0).remarks == ()
-        assert append_with(store, job, [], [("car", path)], seen=1).remarks == ()
-        (said,) = append_with(store, job, [], [("after", path)], seen=2).remarks
+        twice = append_with(store, job, [], [("car", path)], seen=1)
+        assert twice.events == ()
+        assert twice.remarks == (
+            "a.csv is in the job already, as one of the car before a repair; it was not added again",
+        )
+        (said,) = append_with(store, job, [], [("after", path)], seen=1).remarks
         assert said == (
             "a.csv was in the job already, as one of the car before a repair; now it is one of the car after a repair, "
             "and no longer one of the car before a repair"
         )
         assert store.state(job).recordings_as("car") == []
+        assert [event.corrects for event in store.events(job)] == [None, 1]  # it stands once, as what it is now
+
+
+def test_a_recording_given_twice_at_once_is_one(tmp_path: Path) -> None:
+    path = recording(tmp_path / "a.csv")
+    with open_store(tmp_path / "data") as store:
+        job = store.new_job()
+        added = append_with(store, job, [], [("car", path), ("car", path)], seen=0)
+        assert [event.kind for event in added.events] == ["recording"]
+        assert "not added again" in added.remarks[0]

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from airproof.errors import UnusableFile
 from airproof.jobs.events import Draft, Event, now
 from airproof.jobs.heard import Heard, another_car, checked_in_log, heard_in_log
-from airproof.jobs.kinds import Role, payload_of
+from airproof.jobs.kinds import Recording, Role, payload_of
 from airproof.jobs.state import State, state_of
 from airproof.jobs.store import Store
 from airproof.jobs.trouble import in_our_words
@@ -109,6 +109,26 @@ def _moved(state: State, sha256: str, role: Role, name: str) -> tuple[str, ...]:
     return (f"{name} was in the job already, as {was}; now it is {ROLES[role]}, and no longer {was}",)
 
 
+def once_only(given: Given, state: State, said_before: int) -> Given:
+    """What is new in a file that may be in the job already; another role or map corrects it, since one drive is one.
+
+    `said_before` is how many events the job holds: what is being said together with the file has no number yet.
+    """
+    before = state.recordings.get(given.sha256 or "")
+    if before is None:
+        return given
+    old, drafts, remarks = before.payload, list[Draft](), list(given.remarks)
+    for draft in given.drafts:
+        new = draft.payload
+        if not isinstance(new, Recording):
+            drafts.append(draft)
+        elif new.role == old.role and new.signals in (None, old.signals):
+            remarks.insert(0, f"{new.name} is in the job already, as {ROLES[old.role]}; it was not added again")
+        else:
+            drafts.append(replace(draft, corrects=before.number) if before.number <= said_before else draft)
+    return replace(given, drafts=tuple(drafts), remarks=tuple(remarks))
+
+
 def _heard(readout: Readout, name: str, role: Role, state: State, known: Knowledge) -> Heard:
     """What a log tells besides its live data, by what it was given as."""
     if role == "car":
@@ -149,8 +169,10 @@ def append_with(
     told, heard, remarks = list(drafts), list[Draft](), list[str]()
     try:
         for role, path in recordings:
-            state = with_drafts(store.events(job), [*told, *heard])
+            before = store.events(job)
+            state = with_drafts(before, [*told, *heard])
             given = recording_said(store, path, role, mapping, barometer_kpa, state=state, known=known or knowledge())
+            given = once_only(given, state, len(before))
             if given.sha256 is not None:
                 kept[given.sha256] = path
             heard += given.drafts

@@ -8,8 +8,7 @@ from __future__ import annotations
 import asyncio
 import os
 import tempfile
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import cast, get_args
 from urllib.parse import unquote
@@ -20,12 +19,11 @@ from starlette.responses import JSONResponse
 from airproof.diagnosis.place_as_typed import the_barometer
 from airproof.errors import AirproofError, UnusableRequest
 from airproof.jobs.beside import append_beside
-from airproof.jobs.events import Draft
-from airproof.jobs.given import Given, put_back, recording_said, shown_name
+from airproof.jobs.given import Given, once_only, put_back, recording_said, shown_name
 from airproof.jobs.job_file_reading import import_job
 from airproof.jobs.kinds import Recording, Role
 from airproof.jobs.recordings import LARGEST
-from airproof.jobs.state import Fact, state_of
+from airproof.jobs.state import state_of
 from airproof.report.wording import duration
 from airproof.web.bench import Bench
 from airproof.web.faults import reported
@@ -76,29 +74,16 @@ def _recording(bench: Bench, job: int, request: Request, received: Received) -> 
         known=bench.known,
     )
     kept = [] if given.sha256 is None else [given.sha256]
-    before = state.recordings.get(given.sha256 or "")
-    drafts = _once(given.drafts, before, role)
-    if not drafts:
-        return f"{received.name} is in the job already; nothing was added."
+    given = once_only(given, state, len(events))
+    if not given.drafts:
+        return " ".join(f"{remark}." for remark in given.remarks)
     try:
-        append_beside(store, job, drafts, seen=len(events), author=bench.speaker)
+        append_beside(store, job, given.drafts, seen=len(events), author=bench.speaker)
     except BaseException:
         store.let_go(kept)
         raise
     put_back(store, dict.fromkeys(kept, received.path))
     return f"{received.name}: {_taken(given)}"
-
-
-def _once(drafts: Sequence[Draft], before: Fact[Recording] | None, role: str) -> list[Draft]:
-    """What is new in a file that may be in the job already; its role is corrected, since one drive has one."""
-    if before is None:
-        return list(drafts)
-    same = before.payload.role == role
-    return [
-        replace(draft, corrects=before.number) if isinstance(draft.payload, Recording) else draft
-        for draft in drafts
-        if not (same and isinstance(draft.payload, Recording))
-    ]
 
 
 def _taken(given: Given) -> str:
