@@ -137,7 +137,7 @@ def test_from_intake_to_the_closed_job(airproof: Airproof, car: Car) -> None:
     planned = json.loads(airproof("job", "plan", 1, "--json").out)
     assert planned["schema"] == "airproof.plan/1"
     assert kinds(shown(airproof)).count("verdict") == 1  # today's: it was not weighed again
-    airproof("job", "add", 1, "--step", "replace-map-sensor=done", "--minutes", "20", "--money", "45,5")
+    airproof("job", "add", 1, "--step", "replace-map-sensor=did-not-help", "--minutes", "20", "--money", "45,5")
     after = json.loads(airproof("job", "plan", 1, "--json").out)
     assert "replace-map-sensor" in after["done"]
     assert kinds(shown(airproof)).count("verdict") == 2  # that it did not help is evidence of what it was not
@@ -297,6 +297,9 @@ def test_nothing_typed_steers_the_console(airproof: Airproof) -> None:
         (("add", "1", "--step", "look-hoses"), "does not say what came of it"),
         (("add", "1", "--step", "replace-map-sensor=yes"), "does not say what came of it"),
         (("add", "1", "--step", "dance=yes"), "is not a step"),
+        (("add", "1", "--closed", "map-ofset"), "Near: map-offset"),
+        (("prove", "1", "--cleared", "--not-cleared"), "one of them"),
+        (("prove", "1", "--code-after", "P171"), "Near: P0171"),
         (("add", "1", "--minutes", "5"), "the step that took them"),
         (("add", "1", "--proved"), "the cause that was found"),
         (("add", "1", "--step", "look-hoses=no", "--minutes", "many"), "a plain number"),

@@ -79,6 +79,12 @@ def test_each_new_fact_moves_the_plan(airproof: Airproof, verdict: Path) -> None
         airproof("plan", verdict, "--done", "smoke-test-intake=yes", "--done", "mend-vacuum-leak", "--json").out
     )
     assert "mend-vacuum-leak" in failed["done"]
+    for word, told in (("did-not-help", ""), ("done", "this plan is for the case that it did not")):
+        again = airproof(
+            "plan", verdict, "--done", "smoke-test-intake=yes", "--done", f"mend-vacuum-leak={word}", "--json"
+        )
+        assert json.loads(again.out) == failed
+        assert told in again.err
     before = {c["id"]: c["probability"] for c in found["causes"]}
     after = {c["id"]: c["probability"] for c in failed["causes"]}
     assert after["vacuum-leak"] < 0.3 * before["vacuum-leak"]
@@ -115,6 +121,7 @@ def test_a_verdict_from_standard_input(airproof: Airproof, verdict: Path, monkey
         (("{verdict}", "--done", "smoke-test-intake=perhaps"), "does not say what came of it"),
         (("{verdict}", "--done", "mend-vacuum-leak=yes"), "the job is over"),
         (("{verdict}", "--done", "mend-vacuum-leak=perhaps"), "does not say what came of it"),
+        (("{verdict}", "--done", "mend-vacuum-leak=helped"), "the job is over"),
         (("{verdict}", "--done", "send-to-specialist"), "the job is over"),
         (("{verdict}", "--done", "look-hoses=yes"), "is done already"),
         (("{verdict}", "--prices", "{shop}"), "unknown tool smoke machin"),

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from invented_jobs import draft
 
 from airproof.errors import UnusableRequest
-from airproof.jobs.adding import checked, codes_in_text, step_said
+from airproof.jobs.adding import checked, closed_said, codes_in_text, step_said
 from airproof.jobs.events import Draft
 from airproof.jobs.given import shown_name
 from airproof.jobs.kinds import payload_of
@@ -113,8 +113,39 @@ def test_any_name_of_a_file_is_shown_on_one_line_and_can_be_kept(name: str) -> N
 @pytest.mark.parametrize("id_", sorted(KNOWN.steps))
 def test_every_step_says_what_may_come_of_it(id_: str) -> None:
     step = KNOWN.steps[id_]
-    typed = {"yes": "found", "no": "not found"} if step.tells else {"done": "done"}
+    typed = (
+        {"yes": "found", "no": "not found"} if step.tells else {"did-not-help": "done"} if step.cures else {"": "done"}
+    )
     for word, outcome in {**typed, "could-not": "could not"}.items():
-        assert step_said(f"{id_}={word}", KNOWN).payload == draft("step", id=id_, outcome=outcome).payload
+        assert step_said(f"{id_}={word}", KNOWN) == draft("step", id=id_, outcome=outcome)
     with pytest.raises(UnusableRequest, match="does not say what came of it"):
         step_said(f"{id_}={'done' if step.tells else 'yes'}", KNOWN)
+
+
+@pytest.mark.parametrize("id_", sorted(id_ for id_, step in KNOWN.steps.items() if step.cures))
+def test_a_repair_of_which_nobody_says_that_it_was_in_vain_is_to_be_proved(id_: str) -> None:
+    assert step_said(id_, KNOWN) == step_said(f"{id_} = Done", KNOWN) == draft("repair", steps=[id_])
+    assert step_said(f"{id_}=helped", KNOWN, 25.0) == draft("repair", steps=[id_], gone=True, minutes=25.0)
+    assert step_said(f"{id_}=did not help", KNOWN) == draft("step", id=id_, outcome="done")
+
+
+class TestTheCauseOfAClosedJob:
+    @pytest.mark.parametrize(
+        ("typed", "cause"),
+        [
+            ("map-offset", "map-offset"),
+            (" MAP offset ", "map-offset"),
+            ("Misfire from spark", "ignition"),
+            ("a marten chewed the wiring", "a marten chewed the wiring"),
+        ],
+    )
+    def test_is_one_of_ours_or_said_in_several_words(self, typed: str, cause: str) -> None:
+        assert closed_said(typed, KNOWN, proved=True) == draft("closed", cause=cause, standing="proved")
+
+    @pytest.mark.parametrize(
+        ("typed", "way"), [("map-ofset", "Near: map-offset"), ("marten", "Look at what was typed")]
+    )
+    def test_typed_wrong_is_refused_with_the_nearest(self, typed: str, way: str) -> None:
+        with pytest.raises(UnusableRequest, match="is not a cause") as refused:
+            closed_said(typed, KNOWN, proved=False)
+        assert way in refused.value.way_out

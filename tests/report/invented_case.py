@@ -33,7 +33,7 @@ SAID: tuple[tuple[str, dict[str, Any]], ...] = (
     ("recording", {"sha256": "ab" * 32, "bytes": 1000, "name": "drive XYZ-987.csv", "seconds": 120.0,
                    "holds": ["time", "engine_speed", "manifold_pressure"]}),
     ("step", {"id": "measure-key-on-signal", "outcome": "found", "minutes": 10.0}),
-    ("step", {"id": "replace-map-sensor", "outcome": "done", "minutes": 25.0, "money": 48.5, "note": "new part"}),
+    ("repair", {"steps": ["replace-map-sensor"], "gone": True, "minutes": 25.0, "money": 48.5, "note": "new part"}),
 )  # fmt: skip
 
 

@@ -68,7 +68,7 @@ def test_the_first_page_answers_what_an_owner_asks(closed_job):
     assert "This was proved." in said(closed_job, "wrong")
     assert "very strongly" in said(closed_job, "know")
     assert "The voltage does not fit today's air pressure." in said(closed_job, "know")
-    assert "Replace the manifold pressure sensor: done." in said(closed_job, "done")
+    assert "Replace the manifold pressure sensor: done, and the trouble is gone." in said(closed_job, "done")
     cost = said(closed_job, "cost")
     assert "US$48.50" in cost
     assert "35 minutes" in cost

@@ -66,7 +66,9 @@ class TestFromIntakeToTheEnd:
         unfold(page, "What it took").get_by_label("Minutes").fill("20")
         page.get_by_role("button", name="Keep it, and go on").click()
         page.wait_for_url("**/job/*#next")
-        expect(page.locator("#page")).to_contain_text("Replace the manifold pressure sensor: Done. It took 20 minutes.")
+        expect(page.locator("#page")).to_contain_text(
+            "Replace the manifold pressure sensor: Done, and the trouble is still there. It took 20 minutes."
+        )
         expect(weighed(page)).not_to_contain_text("Next: Replace the manifold pressure sensor")
         part = unfold(page, "Close the job")
         part.get_by_label("What it was").select_option("map-offset")
@@ -98,6 +100,39 @@ class TestFromIntakeToTheEnd:
         part.get_by_label("Paste or type them").fill("no idea, sorry")
         part.get_by_role("button", name="Find the codes").click()
         expect(part.get_by_role("alert")).to_contain_text("no code was found in that")
+
+    def test_a_code_that_cannot_be_read_is_named_and_what_was_typed_stays(self, phone: Visitor) -> None:
+        page = phone.opens("/new")
+        page.get_by_label("Codes, as you have them").fill("P0106, P106, P17")
+        page.get_by_role("button", name="Open the job").click()
+        expect(page.get_by_role("alert")).to_contain_text("'P106', 'P17' cannot be read as codes")
+        expect(page.get_by_label("Codes, as you have them")).to_have_value("P0106, P106, P17")
+        page = new_job(phone, "codes typed wrong")
+        part = unfold(page, "Add codes")
+        part.get_by_label("Paste or type them").fill("P0171 P030")
+        part.get_by_role("button", name="Find the codes").click()
+        expect(part.get_by_role("alert")).to_contain_text("Near P030")
+        expect(part.get_by_label("Paste or type them")).to_have_value("P0171 P030")
+        part = unfold(page, "What the car says after the repair")
+        part.get_by_label("Codes that it holds now").fill("P171")
+        part.get_by_role("button", name="Keep").click()
+        expect(part.get_by_role("alert")).to_contain_text("Near P171: P0171")
+        expect(page.locator("#page")).not_to_contain_text("no codes")
+        part.get_by_label("Codes that it holds now").fill("")
+        part.get_by_label("Codes were", exact=True).select_option("no")
+        part.get_by_role("button", name="Keep").click()
+        expect(page.locator("#page")).to_contain_text("no codes, codes not cleared")
+
+    def test_a_step_said_anew_stands_once(self, phone: Visitor) -> None:
+        page = new_job(phone, "looked twice")
+        job = page.url.removeprefix(phone.address).partition("#")[0]
+        for label in ("Everything is where it belongs.", "A split, loose or missing hose or clamp is seen."):
+            page = phone.opens(f"{job}/step/look-hoses")
+            page.get_by_label(label).check()
+            page.get_by_role("button", name="Keep it, and go on").click()
+            page.wait_for_url("**/job/*#next")
+        page.locator("#weighing").wait_for()
+        assert page.locator("summary", has_text="Look and listen along hoses and pipes").count() == 1
 
     def test_a_freeze_frame_is_pasted_as_it_stands(self, visitor: Visitor) -> None:
         page = new_job(visitor, "frame")
@@ -168,6 +203,9 @@ class TestTheProof:
         page.get_by_label("Done, and the trouble is gone.").check()
         page.get_by_role("button", name="Keep it, and go on").click()
         page.wait_for_url("**/job/*#proof")
+        expect(weighed(page)).to_contain_text("Record again as before, in the same regimes, and prove the repair")
+        expect(page.locator("#page")).not_to_contain_text("Next: Replace the manifold pressure sensor")
+        expect(page.locator("#page")).not_to_contain_text("Nothing yet.")
         page.get_by_label("What it is").select_option("after")
         expect(give(page, drive_after(tmp_path / "after.csv"))).to_contain_text("It is in the job")
         proof = page.get_by_label("The proof")
@@ -181,6 +219,7 @@ class TestTheProof:
         part = unfold(page, "Close the job")
         part.get_by_label("What it was").select_option("map-offset")
         part.get_by_role("button", name="Close the job").click()
+        expect(page.get_by_label("The answer")).to_contain_text("The job is closed: nothing is left to do.")
         page.get_by_role("button", name="Let the shop learn from it").click()
         expect(page.locator("#aloud")).to_contain_text("is counted")
         unfold(page, "Write it up")

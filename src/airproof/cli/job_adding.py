@@ -17,7 +17,6 @@ from airproof.jobs.adding import (
     code_said,
     engine_said,
     facts_said,
-    in_place,
     noted_said,
     place_said,
     step_said,
@@ -25,7 +24,8 @@ from airproof.jobs.adding import (
 )
 from airproof.jobs.events import Draft, Event
 from airproof.jobs.given import append_with
-from airproof.jobs.kinds import Closed, Complaint, Note, Place, Role, payload_of
+from airproof.jobs.in_place import in_place
+from airproof.jobs.kinds import Closed, Complaint, Note, Place, Repair, Role, payload_of
 from airproof.jobs.learning import in_own_words
 from airproof.jobs.state import State
 from airproof.knowledge.load import knowledge
@@ -34,7 +34,7 @@ from airproof.knowledge.vin import doubts_of
 from airproof.recording.mapping import read_signal_map
 from airproof.report.in_words import Part
 from airproof.report.job_as_json import done_as_json
-from airproof.report.job_in_words import event_in_words
+from airproof.report.job_in_words import event_in_words, overtaken_in_words
 
 
 @dataclass(frozen=True)
@@ -77,6 +77,7 @@ def add_to_job(at: Where, typed: str, said: Said, seen: Many) -> None:
         last = _seen(seen, len(events))
         state = store.state(job)
         drafts = _in_its_place(_drafts(said, state, known), said, state)
+        overtaken = () if said.correct else overtaken_in_words(drafts, events, known)
         drafts += taken_back([number("--withdraw", one) for one in said.withdraw or ()])
         files = [(cast("Role", role), path) for role, many in said.recordings.items() for path in paths_of(role, many)]
         if not drafts and not files:
@@ -94,7 +95,8 @@ def add_to_job(at: Where, typed: str, said: Said, seen: Many) -> None:
             known=known,
         )
         heading = f"Added to job {job}:" if added.events else f"Nothing was added to job {job}."
-        _tell_added(at, job, added.events, store.state(job), known, heading, added.remarks)
+        remarks = (*overtaken, *not_said(drafts), *added.remarks)
+        _tell_added(at, job, added.events, store.state(job), known, heading, remarks)
 
 
 def _drafts(said: Said, state: State, known: Knowledge) -> list[Draft]:
@@ -168,10 +170,21 @@ def _tell_added(
     if at.json:
         say(done_as_json(job, added, doubts))
         return
-    parts = [Part("added", heading, tuple(event_in_words(event, known) for event in added))]
+    lines = tuple(event_in_words(event, known) for event in added)
+    parts = [Part("added", heading, lines) if added else Part("added", "", (heading,))]
     if doubts:
         parts.append(Part("doubts", "To look at again", doubts))
-    say_parts(parts if added else [Part("added", "", (heading,))])
+    say_parts(parts)
+
+
+def not_said(drafts: Sequence[Draft]) -> tuple[str, ...]:
+    """That nobody has said yet what came of a repair, and how to say it."""
+    return tuple(
+        f"it is not said whether {step} helped: prove it with a recording, or say {step}=helped or {step}=did-not-help"
+        for draft in drafts
+        if isinstance(draft.payload, Repair) and draft.payload.gone is None
+        for step in draft.payload.steps
+    )
 
 
 def _seen(many: Many, last: int) -> int:

@@ -17,6 +17,7 @@ from airproof.diagnosis.place_as_typed import quantity_of, the_ambient_c, the_ba
 from airproof.errors import UnusableRequest
 from airproof.jobs.events import Draft
 from airproof.jobs.given import append_with
+from airproof.jobs.in_place import in_place
 from airproof.jobs.kinds import payload_of
 from airproof.jobs.learning import closed_job_of, in_own_words
 from airproof.jobs.proving import cleared_said, keep_proof, prove_job
@@ -65,7 +66,7 @@ def prove_and_tell(at: Where, typed: str, said: Said, shop: Many) -> None:
     with at.store() as store:
         events = store.events(job)
         state = store.state(job)
-        drafts = _drafts(said, state, known)
+        drafts = in_place(_drafts(said, state, known), state)
         files = paths_of("AFTER_RECORDING", said.after)
         map_file = one_path("--signals", said.signals)
         if drafts or files:

@@ -109,7 +109,11 @@ def add(
     ] = None,
     step: Annotated[
         Many,
-        typer.Option("--step", metavar="STEP", help="A step done: STEP=yes, =no, =done or =could-not. One at a time."),
+        typer.Option(
+            "--step",
+            metavar="STEP",
+            help="A step: STEP=yes or =no; a repair: =helped, =did-not-help, =done (not known yet); =could-not.",
+        ),
     ] = None,
     minutes: Annotated[Many, typer.Option("--minutes", metavar="N", help="What the step took, in minutes.")] = None,
     money: Annotated[Many, typer.Option("--money", metavar="N", help="What the step took, in money.")] = None,
@@ -137,11 +141,13 @@ def add(
       airproof job add 1 --code P0106=pending --symptom rough-idle --look plug-loose=no
       airproof job add 1 --recording drive.csv --baseline good.csv
       airproof job add 1 --step smoke-test-intake=yes --minutes 25
+      airproof job add 1 --step mend-vacuum-leak=helped --minutes 40 --money 12
       airproof job add 1 --correct 5 --code P0107
       airproof job add 1 --withdraw 7
       airproof job add 1 --closed vacuum-leak --proved
 
-    "airproof job show JOB" shows each fact with its number.
+    "airproof job show JOB" shows each fact with its number. What is said anew of one thing (a code, a step,
+    the place) takes the place of what was said before, which the history keeps.
     """
     from airproof.cli.job_adding import Said, add_to_job
 

@@ -15,6 +15,7 @@ from airproof.cli.streams import say, say_parts
 from airproof.cli.typed import one_path
 from airproof.errors import UnusableRequest
 from airproof.jobs.kinds import Verdict
+from airproof.jobs.left_to_do import left_to_do
 from airproof.jobs.state import Fact, State
 from airproof.jobs.store import Store
 from airproof.jobs.weighing import Weighed, keep_verdict, plan_task, todays_verdict, weigh_job
@@ -25,6 +26,7 @@ from airproof.repair.prices import load_prices, tools_of
 from airproof.report import as_json, plan_as_json, plan_in_words
 from airproof.report.exhibits import Exhibit, check_folder, draw_exhibits
 from airproof.report.in_words import Part, in_words
+from airproof.report.left_in_words import in_the_terminal, left_in_words
 
 if TYPE_CHECKING:
     from airproof.repair.learned.sharpen import Learned
@@ -49,11 +51,14 @@ def weigh_and_tell(at: Where, typed: str, prices: Many, shop: Many, exhibits: Ma
         check_folder(folder)
     with at.store() as store:
         weighed = _weighed(store, job, with_, at.author)
+        left = in_the_terminal(job, store.state(job), with_.known)
     drawn: Sequence[Exhibit] = () if folder is None else draw_exhibits(weighed.weighing, folder)
     if at.json:
         say(as_json.as_json(weighed.weighing, weighed.plan, weighed.recordings, learned=with_.learned))
         return
     parts = [*in_words(weighed.weighing, weighed.plan, weighed.recordings), *in_your_shop(with_.learned, with_.shop)]
+    if left is not None:
+        parts = [left if part.id == "next" else part for part in parts]
     if weighed.left_out:
         parts.append(Part("left-out", "Kept, and without weight", weighed.left_out))
     if drawn:
@@ -66,6 +71,10 @@ def plan_and_tell(at: Where, typed: str, prices: Many, shop: Many) -> None:
     with_, job = reckoned(prices, shop), number_of(typed)
     with at.store() as store:
         state = store.state(job)
+        left = in_the_terminal(job, state, with_.known)
+        if left is not None and not at.json:
+            say_parts([left])
+            return
         verdict = todays_verdict(state, with_.known, with_.mark)
         if verdict is None:
             _weighed(store, job, with_, at.author)
@@ -74,7 +83,8 @@ def plan_and_tell(at: Where, typed: str, prices: Many, shop: Many) -> None:
     task = plan_task(state, verdict, with_.known, with_.prices)
     advice = advise(task)
     if at.json:
-        say(plan_as_json.as_json(advice, task, with_.learned))
+        to_do = None if left is None else {"to_do": left_to_do(state), "says": list(left_in_words(state, with_.known))}
+        say(plan_as_json.as_json(advice, task, with_.learned, to_do))
     else:
         say_parts([*plan_in_words.in_words(advice, task), *in_your_shop(with_.learned, with_.shop)])
 

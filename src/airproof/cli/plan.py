@@ -36,7 +36,8 @@ def plan(
 
     \b
     A step that looks or measures takes its outcome along: yes if it found what it looks for.
-    A repair that did not help is given by its name alone; if it helped, the job is over.
+    A repair that did not help is given by its name alone or as STEP=did-not-help; if it helped, the job is over.
+    STEP=done says nothing of that: the plan is then for the case that it did not.
     STEP=cannot says that a step cannot be done on this car.
 
     \b

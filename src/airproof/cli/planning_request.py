@@ -9,13 +9,14 @@ from difflib import get_close_matches
 from pathlib import Path
 
 from airproof.cli.shop import in_your_shop, learned_in
-from airproof.cli.streams import say, say_parts
+from airproof.cli.streams import complain, say, say_parts
 from airproof.cli.typed import path_of
 from airproof.errors import UnusableFile, UnusableRequest
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.model import Knowledge, Step
 from airproof.repair.advice import advise
 from airproof.repair.prices import load_prices, tools_of
+from airproof.repair.proof.as_typed import COULD_NOT, OF_A_REPAIR
 from airproof.repair.task import Task
 from airproof.repair.verdict_file import WANTED, WAY_OUT, task_of
 from airproof.report.plan_as_json import as_json
@@ -66,7 +67,10 @@ def _text(verdict: str) -> str:
 
 
 def _done(typed: str, known: Knowledge) -> tuple[Step, str]:
-    """A step and what came of it: yes or no, nothing for a repair (which then did not help), or that it cannot be."""
+    """A step and what came of it: yes or no, nothing for a repair (which then did not help), or that it cannot be.
+
+    Of a repair that is only said to be done nobody knows whether it helped: the plan is for the case that it did not.
+    """
     name, _, outcome = (part.strip() for part in typed.partition("="))
     step = known.steps.get(name)
     if step is None:
@@ -75,8 +79,8 @@ def _done(typed: str, known: Knowledge) -> tuple[Step, str]:
     if step.ends:
         over = f"with {name} the job is over"
         raise UnusableRequest(over, "a step that leaves it open", "Leave it out.", where="--done")
-    outcome = outcome.lower()
-    if outcome == CANNOT:
+    outcome = "-".join(outcome.lower().split())
+    if outcome == CANNOT or outcome in COULD_NOT:
         return step, CANNOT
     if step.tells and outcome not in YES_OR_NO:
         raise UnusableRequest(
@@ -85,11 +89,19 @@ def _done(typed: str, known: Knowledge) -> tuple[Step, str]:
             "Say which.",
             where="--done",
         )
-    if not step.tells and YES_OR_NO.get(outcome):
+    if step.tells:
+        return step, outcome
+    came = "helped" if outcome == "yes" else "did not help" if outcome == "no" else OF_A_REPAIR.get(outcome)
+    if came == "helped":
         helped = f"{typed!r}: with a repair that helped the job is over"
-        raise UnusableRequest(helped, "a repair that did not help", "Leave it out.", where="--done")
-    if not step.tells and outcome and outcome not in YES_OR_NO:
+        raise UnusableRequest(helped, "a repair that did not help", "Leave it out, and prove it.", where="--done")
+    if came is None:
         raise UnusableRequest(
-            f"{typed!r} does not say what came of it", f"{name} alone if it did not help", "Say which.", where="--done"
+            f"{typed!r} does not say what came of it",
+            f"{name} alone or {name}=did-not-help",
+            "Say which.",
+            where="--done",
         )
-    return step, outcome if step.tells else ""
+    if came == "done" and outcome:
+        complain(f"it is not said whether {name} helped: this plan is for the case that it did not")
+    return step, ""

@@ -5,9 +5,8 @@ from __future__ import annotations
 import re
 import tempfile
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import replace
 from pathlib import Path
-from typing import Any, cast
+from typing import Any
 
 import tomli
 
@@ -20,18 +19,15 @@ from airproof.errors import UnusableFile, UnusableRequest
 from airproof.jobs.events import Draft, Event, now, withdrawal
 from airproof.jobs.facts_written import MEASURED_TABLES, toml, written
 from airproof.jobs.kinds import Code, Noted, Place, payload_of
-from airproof.jobs.state import Fact, State, state_of
+from airproof.jobs.state import State, state_of
 from airproof.knowledge.lookup import code_in, find_noticed, near, normal_code
-from airproof.knowledge.model import Knowledge
+from airproof.knowledge.model import Knowledge, Step
+from airproof.repair.proof.as_typed import COULD_NOT, OF_A_REPAIR
 
 CODES = re.compile(r"(?<![A-Za-z0-9])[PCBUpcbu][ -]?[0-3Oo][0-9A-Fa-fOo]{3}(?:[-:]?[0-9A-Fa-f]{2})?(?![A-Za-z0-9])")
 """A code in any text, with the kind of failure behind it where it is told ("P0106-00")."""
 
 _YES = {"": True, "yes": True, "y": True, "found": True, "no": False, "n": False, "not-found": False}
-_OUTCOMES = {
-    "yes": "found", "found": "found", "no": "not found", "not-found": "not found",
-    "done": "done", "could-not": "could not", "not-done": "could not",
-}  # fmt: skip
 
 
 def codes_in_text(text: str) -> list[str]:
@@ -62,21 +58,41 @@ def noted_said(kind: Kind, typed: str, known: Knowledge) -> Draft:
 
 
 def step_said(typed: str, known: Knowledge, minutes: float | None = None, money: float | None = None) -> Draft:
-    """A step from "look-hoses=no", "clean-map-sensor=done", "smoke-test-intake=could-not"."""
+    """A step from "look-hoses=no", "smoke-test-intake=could-not"; a repair from "clean-map-sensor=helped".
+
+    A repair that did not help is a step with its outcome, and evidence. Any other that was done is a repair, to be
+    proved: of "done" alone nobody knows yet what came of it.
+    """
     name, _, outcome = (part.strip() for part in typed.partition("="))
     step = known.steps.get(name)
     if step is None:
         raise UnusableRequest(f"{name!r} is not a step", "the id of a step", near(name, known.steps))
-    said = _OUTCOMES.get(outcome.lower() or ("" if step.tells else "done"))
-    if said is None or (said in ("found", "not found") and not step.tells) or (said == "done" and step.tells):
+    amounts = {key: value for key, value in (("minutes", minutes), ("money", money)) if value is not None}
+    word = "-".join(outcome.lower().split())
+    came = OF_A_REPAIR.get(word) if step.cures else None
+    if came in ("done", "helped"):
+        gone = {"gone": True} if came == "helped" else {}
+        return Draft("repair", payload_of("repair", {"steps": [name], **gone, **amounts}))
+    said = "done" if came == "did not help" else _outcome(word, step)
+    if said is None:
         wanted = (
             f'{name}=yes ("{step.if_so}"), {name}=no ("{step.if_not}") or {name}=could-not'
             if step.tells
-            else f"{name}=done (and the trouble is still there) or {name}=could-not"
+            else f"{name}=helped, {name}=did-not-help, {name}=done (nobody knows yet) or {name}=could-not"
+            if step.cures
+            else f"{name}=done or {name}=could-not"
         )
         raise UnusableRequest(f"{typed!r} does not say what came of it", wanted, "Say which.")
-    amounts = {key: value for key, value in (("minutes", minutes), ("money", money)) if value is not None}
     return Draft("step", payload_of("step", {"id": name, "outcome": said, **amounts}))
+
+
+def _outcome(word: str, step: Step) -> str | None:
+    """What came of a step that is no repair done, or None where that word does not say it."""
+    if word in COULD_NOT:
+        return "could not"
+    if step.tells:
+        return None if word == "" or word not in _YES else "found" if _YES[word] else "not found"
+    return "done" if step.ends and word in ("", "done") else None
 
 
 def closed_said(typed: str, known: Knowledge, *, proved: bool) -> Draft:
@@ -228,20 +244,6 @@ def _measured(said: dict[str, Any], state: State) -> list[tuple[int | None, dict
         found.append((fact.number, {**tables, **said, "measured": [*kept, *fresh]}))
         fresh = []
     return [*found, *([(None, {**said, "measured": fresh})] if fresh else [])]
-
-
-def in_place(drafts: Sequence[Draft], state: State) -> list[Draft]:
-    """Codes and things noticed that the job holds already become corrections: one taking back is then enough."""
-    found = []
-    for draft in drafts:
-        one = draft.payload
-        old: Fact[Code] | Fact[Noted] | None = None
-        if isinstance(one, Code):
-            old = state.codes.get(one.id)
-        elif isinstance(one, Noted):
-            old = state.noted.get((cast("Kind", draft.kind), one.id))
-        found.append(draft if old is None or draft.corrects is not None else replace(draft, corrects=old.number))
-    return found
 
 
 def _reading(row: Mapping[str, Any], state: State, known: Knowledge) -> tuple[str, dict[str, Any], int | None]:

@@ -161,7 +161,11 @@ class Recording(Payload):
 
 
 class Step(Payload):
-    """A step done: what came of it, and what it took; `name` is its own, to correct it by."""
+    """A step: what came of it, and what it took; `name` is its own, to correct it by.
+
+    "done": a repair after which the trouble is still there, or the step that ends a job here. A repair that helped, or
+    of which nobody knows yet, is a `Repair`.
+    """
 
     name: Name | None = None
     id: Name
@@ -187,10 +191,14 @@ class Note(Payload):
 
 
 class Repair(Payload):
-    """A repair: the steps that mended, the cause they were to mend, the day if not that on which it was said."""
+    """A repair: the steps that were to mend, the cause they were to mend, the day if not that on which it was said.
+
+    `gone`: whether the trouble is said to be gone; None where nobody has said. That it helped is for a proof to say.
+    """
 
     steps: list[Name] = []
     cause: Line | None = None
+    gone: StrictBool | None = None
     day: Day | None = None
     minutes: Amount | None = None
     money: Amount | None = None
@@ -301,11 +309,12 @@ MODELS: Mapping[str, type[Payload]] = {
 VERSIONS: Mapping[str, int] = dict.fromkeys(MODELS, 1) | {
     "recording": 2,  # knows recordings after a repair
     **dict.fromkeys(("car", "code", "freeze_frame", "readiness"), 2),  # say where they were heard
+    "repair": 2,  # says whether the trouble is gone
     "checked": 2,  # tells codes that were not cleared from those of which nobody knows
 }
 Upgrade: TypeAlias = Callable[[dict[str, Any]], dict[str, Any]]
 OLDER: Mapping[tuple[str, int], Upgrade] = dict.fromkeys(
-    ((kind, 1) for kind in ("recording", "car", "code", "freeze_frame", "readiness", "checked")), dict
+    ((kind, 1) for kind in ("recording", "car", "code", "freeze_frame", "readiness", "repair", "checked")), dict
 )
 """How the payload of a kind at one version becomes that of the next."""
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Container
 
 from airproof.errors import UnusableRequest
+from airproof.jobs.left_to_do import done_once
 from airproof.jobs.overview import foremost
 from airproof.jobs.state import State
 from airproof.knowledge.lookup import spelled_alike
@@ -85,12 +86,12 @@ def _steps(state: State, known: Knowledge) -> list[dict[str, object]]:
 
 def _repairs(state: State, cause: str, known: Knowledge) -> list[dict[str, object]]:
     """Steps of the repairs: that which can cure what was found helped, what was done before it did not."""
-    every = [(known.steps[id_], fact) for fact in state.repairs for id_ in fact.payload.steps if id_ in known.steps]
+    every = [(known.steps[id_], one) for one in done_once(state) for id_ in one.steps if id_ in known.steps]
     cured = next((k for k in reversed(range(len(every))) if cause in every[k][0].cures), None)
     rows = []
-    for k, (step, fact) in enumerate(every):
-        only = len(fact.payload.steps) == 1  # minutes and money are of the whole repair
-        amounts = (fact.payload.minutes, fact.payload.money) if only else (None, None)
+    for k, (step, one) in enumerate(every):
+        only = len(one.steps) == 1  # minutes and money are of the whole repair
+        amounts = (one.minutes, one.money) if only else (None, None)
         rows.append(_row(step, "helped" if k == cured else "did not help", *amounts))
     return rows
 

@@ -62,12 +62,16 @@ class Fact(Generic[Held]):
 
 @dataclass(frozen=True)
 class State:
-    """What is so, as far as anyone has said; lists are in the order of their times."""
+    """What is so, as far as anyone has said; lists are in the order of their times.
+
+    `placed`: the fact that said each part of the place last.
+    """
 
     car: Car = field(default_factory=Car)
     engine: Fact[Engine] | None = None
     complaint: Fact[Complaint] | None = None
     place: Place = field(default_factory=Place)
+    placed: Mapping[str, Fact[Place]] = field(default_factory=dict)
     codes: Mapping[str, Fact[Code]] = field(default_factory=dict)
     frames: Mapping[str, Fact[Frame]] = field(default_factory=dict)
     readiness: Fact[Readiness] | None = None
@@ -86,6 +90,11 @@ class State:
     closed: Fact[Closed] | None = None
     rehearsed: Fact[Rehearsed] | None = None
     unreadable: tuple[Fact[Unreadable], ...] = ()
+
+    @property
+    def latest_steps(self) -> list[Fact[Step]]:
+        """Each step as it was said last, in the order of their times: one step has one outcome."""
+        return _in_time({one.payload.id: one for one in self.steps}.values())
 
     @property
     def outcomes(self) -> dict[str, Fact[Step]]:
@@ -139,6 +148,7 @@ def state_of(events: Sequence[Event]) -> State:
         engine=_last(of("engine", Engine)),
         complaint=_last(of("complaint", Complaint)),
         place=_laid(Place(), (one.payload for one in of("place", Place))),
+        placed={name: one for one in of("place", Place) for name in one.payload.model_dump(exclude_none=True)},
         codes=_by(of("code", Code), lambda one: one.id),
         frames=_by(of("freeze_frame", Frame), lambda one: one.name or one.code),
         readiness=_last(of("readiness", Readiness)),

@@ -183,7 +183,7 @@ def _after_steps(task: Task, state: State, known: Knowledge) -> Task:
 
 
 def _latest_outcomes(state: State) -> dict[str, str]:
-    return {fact.payload.id: fact.payload.outcome for fact in state.steps}
+    return {fact.payload.id: fact.payload.outcome for fact in state.latest_steps}
 
 
 def recordings_as(store: Store, state: State, role: str) -> list[Recording]:

@@ -6,7 +6,9 @@ import re
 from collections.abc import Sequence
 from typing import Any
 
-from airproof.jobs.events import Event
+from airproof.diagnosis.told import STILL_THERE
+from airproof.jobs.events import Draft, Event
+from airproof.jobs.in_place import SAID_ANEW
 from airproof.jobs.kinds import (
     Car,
     Checked,
@@ -52,6 +54,13 @@ HEADINGS = (
     ("Notes", ("note",)),
 )
 SHOWN_VERDICTS = 3
+DONE = {
+    None: "done",
+    True: "done, and the trouble is gone",
+    False: STILL_THERE,
+}
+"""What is said of a repair, by whether the trouble is gone."""
+
 _KPA = re.compile(r"^ *([0-9.]+) *kPa *$")
 
 
@@ -174,8 +183,8 @@ def _worded(kind: str, payload: Payload, known: Knowledge) -> str:
             return f"{payload.name}{role[payload.role]}{long}"
         case Step():
             title = known.steps[payload.id].title if payload.id in known.steps else payload.id
-            took = _list({"minutes": payload.minutes, "money": payload.money}, skip=True)
-            return f"{title} [{payload.id}]: {payload.outcome}" + (f" ({took})" if took else "")
+            came = STILL_THERE if in_vain(payload, known) else payload.outcome
+            return f"{title} [{payload.id}]: {came}" + _took(payload)
         case Verdict():
             found = foremost(payload)
             says = "judged nothing" if found is None else f"{found[0]}, {in_hundred(found[1])}"
@@ -183,14 +192,11 @@ def _worded(kind: str, payload: Payload, known: Knowledge) -> str:
         case Rehearsed():
             return "a rehearsal; its truth is kept out of sight"
         case Repair():
-            done = (
-                "; ".join(known.steps[one].title if one in known.steps else one for one in payload.steps) or "repaired"
-            )
-            return (
-                done
-                + (f", for {payload.cause}" if payload.cause else "")
-                + (f" ({payload.day})" if payload.day else "")
-            )
+            steps = (f"{known.steps[one].title} [{one}]" if one in known.steps else one for one in payload.steps)
+            done = "; ".join(steps) or "repaired"
+            meant = f", for {payload.cause}" if payload.cause else ""
+            day = f" ({payload.day})" if payload.day else ""
+            return f"{done}{meant}: {DONE[payload.gone]}{day}{_took(payload)}"
         case Cleared():
             return "codes cleared" + (f" ({payload.day})" if payload.day else "")
         case Checked():
@@ -204,6 +210,30 @@ def _worded(kind: str, payload: Payload, known: Knowledge) -> str:
         case Unreadable():
             return f"cannot be read: {payload.trouble}"
     return kind
+
+
+def in_vain(step: Step, known: Knowledge) -> bool:
+    """Whether it is a repair after which the trouble is still there; else the step tells something, or ends the job."""
+    return step.outcome == "done" and step.id in known.steps and bool(known.steps[step.id].cures)
+
+
+def overtaken_in_words(drafts: Sequence[Draft], events: Sequence[Event], known: Knowledge) -> tuple[str, ...]:
+    """What the drafts take the place of among the facts that stand, where it said something else."""
+    stood = {fact.number: (kind, fact.payload) for kind, fact in standing(events)}
+    found = []
+    for draft in drafts:
+        anew = isinstance(draft.payload, Withdrawal) and draft.payload.why == SAID_ANEW
+        number = draft.withdraws if anew else draft.corrects
+        if number in stood:
+            was = fact_in_words(*stood[number], known)
+            if was != fact_in_words(draft.kind, draft.payload, known):
+                found.append(f"it was said before ({number}): {was}. What is said now counts; the history keeps both")
+    return tuple(found)
+
+
+def _took(payload: Step | Repair) -> str:
+    took = _list({"minutes": payload.minutes, "money": payload.money}, skip=True)
+    return f" ({took})" if took else ""
 
 
 def _from(source: str | None) -> str:

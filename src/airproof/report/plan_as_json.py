@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from airproof.repair.advice import Advice, Branch, Node
@@ -16,9 +17,13 @@ if TYPE_CHECKING:
 SCHEMA = "airproof.plan/1"
 
 
-def as_json(advice: Advice, task: Task, learned: Learned | None = None) -> str:
-    """The object as text; never NaN or Infinity, which are not JSON."""
-    return json.dumps(plan_object(advice, task, learned), indent=1, allow_nan=False)
+def as_json(advice: Advice, task: Task, learned: Learned | None = None, left: Mapping[str, Any] | None = None) -> str:
+    """The object as text; never NaN or Infinity, which are not JSON.
+
+    `left`: what is left to do in the job in the place of this plan, where it was repaired or closed since.
+    """
+    told = plan_object(advice, task, learned)
+    return json.dumps(told if left is None else {**told, "left": dict(left)}, indent=1, allow_nan=False)
 
 
 def plan_object(advice: Advice, task: Task, learned: Learned | None = None) -> dict[str, Any]:

@@ -8,11 +8,11 @@ from nicegui import ui
 
 from airproof.errors import UnusableRequest
 from airproof.jobs.adding import step_said
-from airproof.jobs.events import Draft
-from airproof.jobs.kinds import payload_of
+from airproof.jobs.in_place import in_place
 from airproof.knowledge.model import Step
 from airproof.repair.proof.as_typed import amount_of
 from airproof.report.case_file import sources_in_words
+from airproof.report.job_in_words import overtaken_in_words
 from airproof.report.wording import sentence
 from airproof.web.bench import Bench
 from airproof.web.case.fact import facts_of_step
@@ -85,22 +85,21 @@ def _came_of_it(case: CaseFile, step: Step) -> None:
 
     async def keep(values: Values) -> None:
         minutes, money = (amount_of(name, one(values, name) or None) for name in ("minutes", "money"))
-        if one(values, "outcome") == "gone":
-            took = {name: amount for name, amount in (("minutes", minutes), ("money", money)) if amount is not None}
-            repair = Draft("repair", payload_of("repair", {"steps": [step.id], **took}))
-            await case.add([repair], "Kept. Now prove it.")
-            ui.navigate.to(f"/job/{case.job}#proof")
-            return
         draft = step_said(f"{step.id}={one(values, 'outcome')}", case.bench.known, minutes, money)
-        await case.add([draft], "Kept. The job is weighed anew.")
-        ui.navigate.to(f"/job/{case.job}#next")
+        drafts = in_place([draft], case.state)
+        to_prove = draft.kind == "repair"
+        kept = ["Kept. Now prove it." if to_prove else "Kept. The job is weighed anew."]
+        kept += map(sentence, overtaken_in_words(drafts, case.events, case.bench.known))
+        await case.add(drafts, case.words(" ".join(kept)))
+        ui.navigate.to(f"/job/{case.job}#{'proof' if to_prove else 'next'}")
 
     outcomes = (
         {"found": sentence(step.if_so), "not-found": sentence(step.if_not), "could-not": "It could not be done."}
         if step.tells
         else {
-            "gone": "Done, and the trouble is gone.",
-            "done": "Done, and the trouble is still there.",
+            "helped": "Done, and the trouble is gone.",
+            "did-not-help": "Done, and the trouble is still there.",
+            "done": "Done; nobody knows yet whether it helped.",
             "could-not": "It could not be done.",
         }
     )

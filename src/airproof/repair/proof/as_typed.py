@@ -9,6 +9,13 @@ from airproof.errors import UnusableRequest
 from airproof.knowledge.lookup import near, normal_code
 from airproof.knowledge.model import Fuel, Knowledge
 
+OF_A_REPAIR = {
+    "": "done", "done": "done", "helped": "helped", "gone": "helped",
+    "did-not-help": "did not help", "still-there": "did not help",
+}  # fmt: skip
+"""What came of a repair, as it is typed; "done" says nothing of the trouble."""
+
+COULD_NOT = ("could-not", "not-done")
 COMPLETE = {"complete": True, "ready": True, "incomplete": False, "not complete": False, "not ready": False}
 FUELS: tuple[Fuel, ...] = ("petrol", "e10", "e85")
 MOST_DAYS = 36500.0

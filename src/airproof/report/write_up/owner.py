@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from airproof.diagnosis.told import STILL_THERE
 from airproof.diagnosis.verdict import Evidence
 from airproof.jobs.kinds import Repair
 from airproof.jobs.kinds import Step as StepDone
+from airproof.jobs.left_to_do import done_once
 from airproof.jobs.state import Fact
 from airproof.knowledge.model import NONE
 from airproof.report.in_words import answer, strength, telling, weight_of
+from airproof.report.job_in_words import DONE, in_vain
 from airproof.report.language.language import Words
 from airproof.report.pictures import before_after
 from airproof.report.write_up.content import Block, Bullets, Figure, Paragraph, Section
@@ -125,11 +128,10 @@ def _heard(write: Writer, evidence: Evidence) -> Words:
 
 def _done(write: Writer) -> tuple[Block, ...]:
     state = write.case.state
-    items = [_step(write, fact) for fact in state.steps]
+    items = [_step(write, fact) for fact in state.latest_steps]
     noted = {fact.payload.id for fact in state.steps if fact.payload.outcome == "done"}
-    items += [
-        _ended(write.title_of("step", id_)) for one in state.repairs for id_ in one.payload.steps if id_ not in noted
-    ]
+    repairs = {id_: one.payload for one in state.repairs for id_ in one.payload.steps if id_ not in noted}
+    items += [_repair(write, id_, one) for id_, one in repairs.items()]
     if len(items) > MOST_STEPS:
         more = write.own("And {n} more steps, listed behind.", n=str(len(items) - MOST_STEPS))
         items = [*items[:MOST_STEPS], more]
@@ -147,7 +149,20 @@ def _step(write: Writer, fact: Fact[StepDone]) -> Words:
     title = write.title_of("step", fact.payload.id)
     says = {"found": step.if_so, "not found": step.if_not}.get(outcome, "") if step is not None else ""
     came = write.ours(says) if says else write.own(OUTCOMES[outcome])
+    if in_vain(fact.payload, write.case.known):
+        came = _sentence_end(write.own(STILL_THERE))
     return joined([Words(f"{title.text}:", title.language), came])
+
+
+def _repair(write: Writer, id_: str, repair: Repair) -> Words:
+    title = write.title_of("step", id_)
+    if repair.gone is None:
+        return _ended(title)
+    return joined([Words(f"{title.text}:", title.language), _sentence_end(write.own(DONE[repair.gone]))])
+
+
+def _sentence_end(words: Words) -> Words:
+    return Words(f"{words.text}.", words.language)
 
 
 OUTCOMES = {"found": "found.", "not found": "not found.", "done": "done.", "could not": "could not be done."}
@@ -158,7 +173,7 @@ def _cost(write: Writer) -> tuple[Block, ...]:
     steps: list[StepDone | Repair] = [fact.payload for fact in state.steps]
     noted = {one.id for one in steps if isinstance(one, StepDone) and one.outcome == "done"}
     # A repair that was noted as a step before is one and the same, and cost its money once.
-    steps += [fact.payload for fact in state.repairs if not set(fact.payload.steps) & noted]
+    steps += [one for one in done_once(state) if not set(one.steps) & noted]
     money = [one.money for one in steps if one.money is not None]
     minutes = [one.minutes for one in steps if one.minutes is not None]
     said = []

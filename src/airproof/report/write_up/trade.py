@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from airproof.diagnosis.told import STILL_THERE
 from airproof.diagnosis.verdict import CauseVerdict, Verdict
 from airproof.jobs.kinds import Measured
 from airproof.report.in_words import weight_of
+from airproof.report.job_in_words import DONE, in_vain
 from airproof.report.language.language import Words
 from airproof.report.write_up.content import Block, Bullets, Figure, Paragraph, Section, Table
 from airproof.report.write_up.figures import Exhibits
@@ -232,14 +234,14 @@ def _plain(value: Any) -> str:
 
 
 def _steps(write: Writer) -> tuple[Block, ...]:
-    steps, repairs = write.case.state.steps, write.case.state.repairs
+    steps, repairs = write.case.state.latest_steps, write.case.state.repairs
     if not (steps or repairs):
         return ()
     rows = [
         (
             write.moment(fact.at),
             joined([write.title_of("step", fact.payload.id), write.typed(f"[{fact.payload.id}]")]),
-            write.own(fact.payload.outcome),
+            write.own(STILL_THERE if in_vain(fact.payload, write.case.known) else fact.payload.outcome),
             NOTHING if fact.payload.minutes is None else write.number(fact.payload.minutes, 0),
             write.money(fact.payload.money),
             write.typed(fact.payload.note),
@@ -250,7 +252,7 @@ def _steps(write: Writer) -> tuple[Block, ...]:
         (
             write.moment(fact.at),
             joined([write.title_of("step", id_) for id_ in fact.payload.steps], "; "),
-            write.own("done"),
+            write.own(DONE[fact.payload.gone]),
             NOTHING if fact.payload.minutes is None else write.number(fact.payload.minutes, 0),
             write.money(fact.payload.money),
             write.typed(fact.payload.note),

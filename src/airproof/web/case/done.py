@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from airproof.jobs.adding import checked, in_place
+from airproof.jobs.adding import checked
 from airproof.jobs.events import Draft
+from airproof.jobs.in_place import in_place
 from airproof.jobs.kinds import payload_of
 from airproof.web.case import intake
 from airproof.web.case.fact import facts
 from airproof.web.case.file import CaseFile
 from airproof.web.marks import Values, choice, field, folded_form, heading, one, say
 
-KINDS = ("look", "reading", "measured", "step", "note")
+KINDS = ("look", "reading", "measured", "step", "repair", "note")
 SENSORS = {
     "manifold_pressure": "manifold pressure",
     "charge_pressure": "charge pressure, before the throttle",

@@ -6,8 +6,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from airproof.diagnosis.facts import entries_of
+from airproof.diagnosis.told import STILL_THERE
 from airproof.jobs.adding import code_said, noted_said, step_said
 from airproof.jobs.events import Draft, withdrawal
+from airproof.jobs.in_place import in_place
 from airproof.jobs.kinds import (
     Car,
     Code,
@@ -21,13 +23,14 @@ from airproof.jobs.kinds import (
     Place,
     Readiness,
     Reading,
+    Repair,
     Step,
     payload_of,
 )
 from airproof.jobs.state import Fact, standing
 from airproof.knowledge.model import Knowledge
 from airproof.repair.proof.as_typed import amount_of
-from airproof.report.job_in_words import fact_in_words
+from airproof.report.job_in_words import fact_in_words, in_vain
 from airproof.report.wording import sentence
 from airproof.web.case.file import CaseFile
 from airproof.web.marks import Form, Mark, Values, button, choice, field, folded_later, one, say
@@ -49,9 +52,10 @@ def facts(case: CaseFile, kinds: Sequence[str]) -> int:
 
 def facts_of_step(case: CaseFile, step: str) -> None:
     """What was said of one step before."""
-    found = [fact for _, fact in standing(case.events) if isinstance(fact.payload, Step) and fact.payload.id == step]
-    for fact in found:
-        show(case, "step", fact)
+    for kind, fact in standing(case.events):
+        one = fact.payload
+        if (isinstance(one, Step) and one.id == step) or (isinstance(one, Repair) and step in one.steps):
+            show(case, kind, fact)
 
 
 def show(case: CaseFile, kind: str, fact: Fact[Payload], summary: str = "") -> None:
@@ -80,6 +84,7 @@ def in_a_sentence(kind: str, payload: Payload, known: Knowledge) -> str:
         case Step() if payload.id in known.steps:
             step = known.steps[payload.id]
             came = {"found": step.if_so, "not found": step.if_not}.get(payload.outcome, payload.outcome)
+            came = STILL_THERE if in_vain(payload, known) else came
             took = [f"{payload.minutes:g} minutes"] if payload.minutes else []
             took += [f"{payload.money:g} in money"] if payload.money else []
             return f"{step.title}: {sentence(came)}" + (f" It took {' and '.join(took)}." if took else "")
@@ -95,7 +100,9 @@ def _correction(case: CaseFile, kind: str, fact: Fact[Payload]) -> None:
     def form(draft: object) -> Form:
         async def correct(values: Values) -> None:
             made: Draft = draft(values)  # type: ignore[operator]
-            await case.add([replace(made, corrects=fact.number)], "Corrected.")
+            # A repair that did help is a fact of another kind, which takes this one back.
+            drafts = [replace(made, corrects=fact.number)] if made.kind == kind else in_place([made], case.state)
+            await case.add(drafts, "Corrected.")
 
         return Form(correct, send="Correct it", classes="pair")
 
@@ -126,7 +133,8 @@ def _correction(case: CaseFile, kind: str, fact: Fact[Payload]) -> None:
                 return step_said(f"{payload.id}={one(values, 'outcome')}", known, minutes, money)
 
             with form(step):
-                choice("What came of it", "outcome", outcomes, payload.outcome.replace(" ", "-"))
+                came = "did-not-help" if in_vain(payload, known) else payload.outcome.replace(" ", "-")
+                choice("What came of it", "outcome", outcomes, came)
                 field("Minutes it took", "minutes", _number(payload.minutes), inputmode="decimal")
                 field("Money it took", "money", _number(payload.money), inputmode="decimal")
 
@@ -135,7 +143,13 @@ def _outcomes(case: CaseFile, step: str) -> dict[str, str]:
     entry = case.bench.known.steps[step]
     if entry.tells:
         return {"found": entry.if_so, "not-found": entry.if_not, "could-not": "it could not be done"}
-    return {"done": "done", "could-not": "it could not be done"}
+    if entry.ends:
+        return {"done": "done", "could-not": "it could not be done"}
+    return {
+        "did-not-help": "done, and the trouble is still there",
+        "helped": "done, and the trouble is gone",
+        "could-not": "it could not be done",
+    }
 
 
 def _noted(kind: str) -> NotedKind:

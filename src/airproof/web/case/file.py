@@ -14,6 +14,7 @@ from airproof.diagnosis.weighing import Barometer
 from airproof.errors import AirproofError
 from airproof.jobs.beside import append_beside
 from airproof.jobs.events import Draft, Event
+from airproof.jobs.left_to_do import left_to_do
 from airproof.jobs.state import State, state_of
 from airproof.jobs.trouble import ChangedMeanwhile
 from airproof.jobs.weighing import Weighed
@@ -142,7 +143,9 @@ class CaseFile:
         if not new:
             return
         self.events += new
-        self.state = state_of(self.events)
+        before, self.state = self.state, state_of(self.events)
+        if left_to_do(before) != left_to_do(self.state):
+            self.redraw("plan")
         facts = [event for event in new if event.kind not in REACHED]
         if not facts:
             return

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from airproof.errors import UnusableRequest
-from airproof.jobs.adding import checked, in_place
+from airproof.jobs.adding import checked
 from airproof.jobs.events import Draft
+from airproof.jobs.in_place import in_place
 from airproof.jobs.kinds import Code, Readiness, payload_of
 from airproof.jobs.pasted import codes_pasted, frame_in_text
 from airproof.knowledge.lookup import UnlistedCode, explain_code

@@ -10,6 +10,7 @@ from airproof.jobs.weighing import Weighed, planning_task
 from airproof.repair.advice import advise
 from airproof.report.in_words import cautions_of
 from airproof.report.in_words import in_words as verdict_in_words
+from airproof.report.left_in_words import left_in_words
 from airproof.report.plan_in_words import in_words as plan_in_words
 from airproof.report.wording import sentence
 from airproof.web.case.file import CaseFile
@@ -21,6 +22,13 @@ SHOWN = 5
 def show(case: CaseFile) -> None:
     """What to do now, why, and what it saves; the rest of the plan folded away."""
     heading(2, "Next step", id="next")
+    left = left_in_words(case.state, case.bench.known)
+    if left:
+        for line in left:
+            say(line)
+        if case.state.closed is None:
+            link("To the proof", "#proof")
+        return
     weighed = case.weighed
     if weighed is None or weighed.plan is None or not weighed.plan.next_steps:
         say("It follows from the weighing.", "soft")  # also while it is being reckoned: that is told at the top

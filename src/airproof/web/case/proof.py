@@ -9,6 +9,7 @@ from nicegui import ui
 
 from airproof.errors import AirproofError, UnusableRequest
 from airproof.jobs.events import Draft
+from airproof.jobs.in_place import in_place
 from airproof.jobs.kinds import payload_of
 from airproof.jobs.pasted import codes_pasted
 from airproof.jobs.proving import Proving, cleared_said, keep_proof, proof_fingerprint, prove_job, said_of
@@ -118,7 +119,7 @@ async def _keep_repair(case: CaseFile, values: Values) -> None:
     data: dict[str, Any] = {"steps": [step] if step else []}
     data |= {name: one(values, name) for name in ("cause", "note") if one(values, name)}
     data |= {name: _amount(values, name) for name in ("minutes", "money") if one(values, name)}
-    await case.add([Draft("repair", payload_of("repair", data))])
+    await case.add(in_place([Draft("repair", payload_of("repair", data))], case.state))
 
 
 def _checked_fields(case: CaseFile) -> None:

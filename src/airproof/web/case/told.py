@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from airproof.jobs.adding import in_place
+from airproof.jobs.in_place import in_place
 from airproof.jobs.kinds import UNREADABLE
 from airproof.jobs.overview import car_in_words
 from airproof.jobs.prepared import NOTE
@@ -54,7 +54,7 @@ def show(case: CaseFile) -> None:
         drafts = intake.car_drafts(values, state.car)
         drafts += [d for d in intake.engine_drafts(values) if state.engine is None or d.payload != state.engine.payload]
         drafts += intake.place_drafts(values, state.place)
-        await case.add(drafts)
+        await case.add(in_place(drafts, state))
 
     folded_form(
         "Say more about car, engine and place",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from airproof.report.case_file import CauseShown, EvidenceShown, case_file
 from airproof.report.exhibits import SUBJECTS
 from airproof.report.in_words import answer, cost_of, in_words, when
+from airproof.report.left_in_words import left_in_words
 from airproof.report.wording import clock, in_hundred, sentence
 from airproof.web.case.file import CaseFile
 from airproof.web.marks import Mark, button, folded, folded_later, heading, lines, link, say
@@ -30,7 +31,10 @@ def answer_in_short(case: CaseFile) -> None:
     with Mark("section", classes="answer", aria_label="The answer"):
         for line in answer(verdict):
             say(words(line))
-        plan = weighed.plan
+        left = left_in_words(case.state, case.bench.known)
+        if left:
+            say(left[0])
+        plan = None if left else weighed.plan
         if plan is not None and plan.next_steps:
             step = plan.next_steps[0]
             with Mark("p"):

@@ -1,0 +1,69 @@
+"""What is left to do in a job: go on by the plan, prove what was repaired, close it, or nothing."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from airproof.jobs.kinds import Repair
+from airproof.jobs.state import Fact, State
+
+Left = Literal["plan", "prove", "prove on", "something else", "close", "nothing"]
+"""`prove`: a repair waits for its proof. `prove on`: the proof says what it still wants. `something else`: the trouble
+of this job is gone, and another one shows.
+"""
+
+_BY_JUDGEMENT: dict[str, Left] = {
+    "proved": "close",
+    "not proved yet": "prove on",
+    "fixed, but something else shows": "something else",
+}
+"""What a proof leaves to do. Where the trouble is as it was, or was never there, the plan goes on."""
+
+
+def left_to_do(state: State) -> Left:
+    """What comes next: a plan is of the car as it came, and says nothing of it once somebody has repaired it."""
+    if state.closed is not None:
+        return "nothing"
+    repair = to_be_proved(state)
+    if repair is None:
+        return "plan"
+    judged = [fact for fact in state.proofs if fact.number > repair.number]
+    if not judged or _back_since(judged[-1].number, state):
+        return "prove"
+    return _BY_JUDGEMENT.get(str(judged[-1].payload.proof.get("judgement")), "plan")
+
+
+def to_be_proved(state: State) -> Fact[Repair] | None:
+    """The last repair, where nothing that was done after it is said to have been in vain."""
+    if not state.repairs:
+        return None
+    last = max(state.repairs, key=lambda fact: fact.number)
+    in_vain = any(fact.payload.outcome == "done" and fact.at > last.at for fact in state.steps)
+    return None if in_vain else last
+
+
+def in_vain_until(state: State) -> list[int]:
+    """Numbers of the events that say that the trouble is there in spite of all repairs before them."""
+    found = [fact.number for fact in state.proofs if fact.payload.proof.get("judgement") == "not fixed"]
+    return found if state.reopened is None else [*found, state.reopened.number]
+
+
+def done_once(state: State) -> list[Repair]:
+    """The repairs, in their order; one that was told again is one, unless it was found to be in vain between."""
+    found: list[tuple[int, Repair]] = []
+    bounds = in_vain_until(state)
+    for fact in sorted(state.repairs, key=lambda one: one.number):
+        new, period = fact.payload, sum(bound < fact.number for bound in bounds)
+        again = [(p, old) for p, old in found if p == period and old.steps and set(old.steps) <= set(new.steps)]
+        found = [one for one in found if one not in again]
+        for _, old in again:
+            if old.steps == new.steps:
+                new = new.model_copy(update={**old.model_dump(exclude_none=True), **new.model_dump(exclude_none=True)})
+        found.append((period, new))
+    return [one for _, one in found]
+
+
+def _back_since(number: int, state: State) -> bool:
+    """Whether the trouble is said to be back, or the job was opened again, since the event of that number."""
+    opened = state.reopened is not None and state.reopened.number > number
+    return opened or any(fact.payload.returned and fact.number > number for fact in state.checked)
