@@ -142,7 +142,7 @@ def _supply(item: Measured, measurements: Measurements) -> Judged:
     meter, volts = measurements.meter, item.value.value
     reach = float(meter.volts.limit(volts, meter.digit(item.value)))
     band = Expected(expected("sensor-supply").mean, *SUPPLY_V, "V", {"meter": reach / NORMAL_90})
-    says = f"The supply is {item.value.typed}"
+    says = f"The supply is {item.value.said}"
     if no_supply(measurements):
         return Judged(item, "supply", "none", f"{says}: there is none", band, found=True)
     if volts + reach < SUPPLY_V[0] or volts - reach > SUPPLY_V[1]:
@@ -165,7 +165,7 @@ def _ground(item: Measured, measurements: Measurements) -> Judged:
     meter, volts = measurements.meter, item.value.value
     reach = float(meter.volts.limit(volts, meter.digit(item.value)))
     band = Expected(0.0, 0.0, DROP_V, "V", {"meter": reach / NORMAL_90})
-    says = f"The sensor's ground drops {item.value.typed}"
+    says = f"The sensor's ground drops {item.value.said}"
     if volts > DROP_V + HALF_THE_REACH * reach:
         line = measurements.sensor.line
         if line is not None and line.unit == "V":
@@ -183,7 +183,7 @@ def _signal(item: Measured, measurements: Measurements, line: Line | None, day: 
     if item.value is None:
         assert item.shown is not None
         return _shown(item, day)
-    said = item.value.typed
+    said = item.value.said
     if task == "signal":
         share = item.value.value / supply.volts
         if share < LOW_SHARE or share > HIGH_SHARE:
@@ -220,7 +220,7 @@ def _shown(item: Measured, day: Barometer) -> Judged:
     tolerance = NORMAL_90 * float(np.hypot(expected("sensor-tolerance").sd, np.hypot(day.sd_kpa, 0.5)))
     band = Expected(day.kpa, day.kpa - tolerance, day.kpa + tolerance, "kPa", {})
     says = (
-        f"Live data shows {item.shown.typed} with the engine off, {abs(apart):.1f} kPa "
+        f"Live data shows {item.shown.said} with the engine off, {abs(apart):.1f} kPa "
         f"{'above' if apart > 0 else 'below'} the {day.kpa:.1f} kPa of the day"
     )
     if band.holds(item.shown.value):
@@ -296,7 +296,7 @@ def _against(fitted: Fitted) -> str:
 
 def _wire(item: Measured) -> Judged:
     assert item.value is not None
-    said, ohm = item.value.typed, item.value.value
+    said, ohm = item.value.said, item.value.value
     if item.to == "control unit":
         says = f"Along the {item.wire} wire {said}"
         if ohm > WIRE_OHM:
@@ -310,7 +310,7 @@ def _wire(item: Measured) -> Judged:
 
 def _digital(item: Measured, supply_v: float) -> Judged:
     assert item.value is not None
-    says, volts = f"The average of the digital signal is {item.value.typed}", item.value.value
+    says, volts = f"The average of the digital signal is {item.value.said}", item.value.value
     if volts < PULSES_V[0]:
         return Judged(item, "digital", "grounded", f"{says}: next to 0 V, no pulses", None, found=True)
     if volts > supply_v - PULSES_V[1]:
@@ -322,7 +322,7 @@ def _thermistor(item: Measured, measurements: Measurements) -> Judged:
     assert item.temperature_c is not None
     table = measurements.sensor.thermistor
     reading = item.value or item.shown
-    said = "" if reading is None else reading.typed
+    said = "" if reading is None else reading.said
     kelvin = thermistor_kelvin(item, measurements)
     if kelvin is None:
         why = "its table is not known" if table is None else "the resistor it is read through is not known"
@@ -332,7 +332,7 @@ def _thermistor(item: Measured, measurements: Measurements) -> Judged:
     says = f"The thermistor reads {said}"
     if item.value is not None and item.value.value >= ENDLESS_OHM:
         return Judged(item, "thermistor", "high", f"{says}: open", band, found=True)
-    says += f": {kelvin - ZERO_CELSIUS:.1f} degC, where the thermometer says {item.temperature_c:.1f}"
+    says += f": {kelvin - ZERO_CELSIUS:.1f} degC, where the thermometer says {item.temperature_c:.1f} degC"
     reach = NORMAL_90 * thermistor_sd(item, measurements)
     if abs(apart) <= reach:
         return Judged(item, "thermistor", "right", says, band)

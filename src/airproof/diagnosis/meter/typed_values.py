@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from typing import Literal
@@ -21,6 +22,7 @@ _KINDS: dict[str, tuple[ReadAs, float]] = {
     "pressure": ("kPa", 1e-3),
     "resistance": ("ohm", 1.0),
 }
+_FREQUENCIES = {"1/s": "Hz"}  # what the table of units calls by the other name
 _EXAMPLES = {"V": "1.86 V", "Hz": "122 Hz", "kPa": "98 kPa", "ohm": "2.31 kohm"}
 _LIMITS: dict[ReadAs, tuple[float, float]] = {
     "V": (-1.0, 30.0),
@@ -41,6 +43,19 @@ class Taken:
     digit: float
     read_as: ReadAs
     typed: str
+
+    @property
+    def said(self) -> str:
+        """The reading as our sentences say it, in the unit it was typed in: "1,89V" is "1.89 V"."""
+        if self.value >= ENDLESS_OHM and self.read_as == "ohm":
+            return "endless"
+        kind = kind_of(self.typed)
+        if not kind:
+            return self.typed
+        quantity = parse(self.typed, kind)
+        decimals = max(0, round(-math.log10(last_place(self.typed, kind) / quantity.unit.factor)))
+        unit = _FREQUENCIES.get(quantity.unit.name, quantity.unit.written)
+        return f"{quantity.value:.{decimals}f} {unit}"
 
 
 @dataclass(frozen=True)

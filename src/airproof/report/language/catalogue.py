@@ -21,6 +21,8 @@ SLOTS = re.compile(r"\{([a-z]|\d+)\}")
 BARE = 4  # letters of a pattern that is hardly more than a bracket
 _LETTERS = re.compile(r"[^\W\d_]")
 DEPTH = 9  # patterns within patterns
+LISTED, OR = "; ", " or "
+MOST_CUTS = 4
 LOWERED = {
     "de": frozenset(("der", "die", "das", "den", "dem", "ein", "eine", "einen", "einem", "kein", "keine", "im", "in"))
     | frozenset(("am", "an", "auf", "bei", "ohne", "mit", "von", "vor", "nach", "zu", "über", "unter", "es", "sie"))
@@ -89,6 +91,25 @@ class _Reading:
                 said = None if match is None else self._filled(pattern, match, depth)
                 if said is not None:
                     return self._as(marked, form, said)
+        return self._listed(marked, depth) or self._either(marked, depth)
+
+    def _listed(self, marked: str, depth: int) -> str | None:
+        """A list all at once: cut in two again and again, a long one lies deeper than DEPTH."""
+        parts = [self.said(part, depth - 1) for part in marked.split(LISTED)]
+        if len(parts) < 3:
+            return None
+        said = [part for part in parts if part is not None]
+        between = self.catalogue.messages.get(f"{{a}}{LISTED}{{b}}", LISTED)
+        return SLOTS.sub("", between).join(said) if len(said) == len(parts) else None
+
+    def _either(self, marked: str, depth: int) -> str | None:
+        """One or the other, where each may hold an "or" of its own: the cuts between the first and the last."""
+        says = self.catalogue.messages.get(f"{{a}}{OR}{{b}}")
+        cuts = [cut.start() for cut in re.finditer(re.escape(OR), marked)][1:-1]
+        for cut in cuts[:MOST_CUTS] if says else ():
+            one, other = self.said(marked[:cut], depth - 1), self.said(marked[cut + len(OR) :], depth - 1)
+            if says and one is not None and other is not None:
+                return says.replace("{a}", one).replace("{b}", other)
         return None
 
     def _filled(self, pattern: _Pattern, match: re.Match[str], depth: int) -> str | None:

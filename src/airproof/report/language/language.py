@@ -32,11 +32,14 @@ ENGLISH = "en"
 _HIGH = re.compile(r" (?=[:;!?%»])|(?<=«) ")
 _MINUS = "\N{MINUS SIGN}"
 _ANY_FLOAT = 400  # digits: the largest float has 309 before its point
-_DEGREES = {
+_WRITTEN = {
     "degC": "\N{DEGREE SIGN}C",
     "degF": "\N{DEGREE SIGN}F",
     "deg": "\N{DEGREE SIGN}",
     "degrees": "\N{DEGREE SIGN}",
+    "ohm": "\N{GREEK CAPITAL LETTER OMEGA}",
+    "kohm": "k\N{GREEK CAPITAL LETTER OMEGA}",
+    "Mohm": "M\N{GREEK CAPITAL LETTER OMEGA}",
 }
 
 
@@ -133,7 +136,7 @@ class Language:
         if not unit or unit == "1":
             return ""
         name, _, counted = unit.partition(" ")
-        said = _DEGREES.get(name, name)
+        said = _WRITTEN.get(name, name)
         blank = "" if name in ("deg", "degrees") else "\N{NO-BREAK SPACE}"
         return f"{blank}{said}" + (f" {self.say(counted)}" if counted else "")
 

@@ -1,7 +1,7 @@
 """Numbers and codes of a sentence taken out, so that one translation serves for all of them.
 
-A token is a number with its unit, a moment of a recording ("7:05"), or a code; it is written as one character of
-Unicode's private use area, which stands in no sentence of ours. "{1}" in a catalogue stands for one.
+A token is a number with its unit, a moment of a recording ("7:05"), a code, or an id in square brackets; it is written
+as one character of Unicode's private use area, which stands in no sentence of ours. "{1}" in a catalogue stands for one.
 """
 
 from __future__ import annotations
@@ -16,10 +16,10 @@ from airproof.quantities.wishes_in_sentences import certain, counted, from_the_a
 FIRST = 0xE000
 MOST = 500  # numbers in one text; no sentence of ours has a tenth of them
 SLOT = re.compile("[\ue000-\uf8ff]")
-_CODE = re.compile(r"\b[PCBU][0-3][0-9A-F]{3}\b|(?<![\w.])\d+:\d\d\b")
+_CODE = re.compile(r"\b[PCBU][0-3][0-9A-F]{3}\b|(?<![\w.])\d+:\d\d\b|\[[a-z0-9]+(?:-[a-z0-9]+)+\]")
 _NAMED = re.compile(
     r"[ \N{NO-BREAK SPACE}](?P<unit>kPa absolute|kPa gauge|kPa|degC|K|%/s|%|mm|V|mV|g/s|s|ms|min|h|1/min|1/s|km/h|km"
-    r"|m2/m3|degrees|deg|m)(?![\w/^*])"
+    r"|m2/m3|degrees|deg|m|ohm|kohm|Mohm|Hz|kHz|inHg|mmHg|psi|hPa|mbar|bar)(?![\w/^*])"
 )
 
 

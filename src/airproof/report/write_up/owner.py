@@ -146,26 +146,22 @@ def _done(write: Writer) -> tuple[Block, ...]:
 
 def _step(write: Writer, fact: Fact[StepDone]) -> Words:
     step, outcome = write.case.known.steps.get(fact.payload.id), fact.payload.outcome
-    title = write.title_of("step", fact.payload.id)
-    says = {"found": step.if_so, "not found": step.if_not}.get(outcome, "") if step is not None else ""
-    came = write.ours(says) if says else write.own(OUTCOMES[outcome])
-    if in_vain(fact.payload, write.case.known):
-        came = _sentence_end(write.own(STILL_THERE))
-    return joined([Words(f"{title.text}:", title.language), came])
+    if step is None:  # of a catalogue that is not ours
+        title = write.own("{step}:", step=write.typed(fact.payload.id).text)
+        return _ended(joined([title, write.own(OUTCOMES[outcome])]))
+    came = STILL_THERE if in_vain(fact.payload, write.case.known) else OUTCOMES[outcome]
+    says = {"found": step.if_so, "not found": step.if_not}.get(outcome, "") or came
+    return _ended(write.ours(f"{step.title}: {says}"))
 
 
 def _repair(write: Writer, id_: str, repair: Repair) -> Words:
-    title = write.title_of("step", id_)
-    if repair.gone is None:
-        return _ended(title)
-    return joined([Words(f"{title.text}:", title.language), _sentence_end(write.own(DONE[repair.gone]))])
+    step = write.case.known.steps.get(id_)
+    if step is None or repair.gone is None:
+        return _ended(write.title_of("step", id_))
+    return _ended(write.ours(f"{step.title}: {DONE[repair.gone]}"))
 
 
-def _sentence_end(words: Words) -> Words:
-    return Words(f"{words.text}.", words.language)
-
-
-OUTCOMES = {"found": "found.", "not found": "not found.", "done": "done.", "could not": "could not be done."}
+OUTCOMES = {"found": "found", "not found": "not found", "done": "done", "could not": "could not be done"}
 
 
 def _cost(write: Writer) -> tuple[Block, ...]:
