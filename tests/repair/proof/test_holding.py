@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from airproof.knowledge.load import knowledge
 from airproof.repair.proof.holding import felt_again, holding_numbers, holding_of
+from airproof.report.language.language import language
 
 STEPS = knowledge().steps
 CHANCE = st.floats(0.001, 0.999)
@@ -73,3 +74,23 @@ def test_a_new_part_lasts_longer_than_cleaning() -> None:
     new = holding_of(0.95, "map-slow", [STEPS["replace-map-sensor"]], 0.0).probability
     cleaned = holding_of(0.95, "map-slow", [STEPS["clean-map-sensor"]], 0.0).probability
     assert new > cleaned
+
+
+@pytest.mark.parametrize(
+    ("days", "returned", "begins"),
+    [
+        (0.0, False, "that the repair holds is "),
+        (0.4, False, "that the repair holds is "),  # hours later on the same day
+        (0.5, True, "said to be back on the day of the repair: "),
+        (1.2, False, "one day without its return: "),
+        (1.0, True, "said to be back after one day: "),
+        (3.0, False, "3 days without its return: "),
+        (3.0, True, "said to be back after 3 days: "),
+    ],
+)
+def test_no_days_are_counted_on_the_day_of_the_repair(days: float, returned: bool, begins: str) -> None:
+    says = holding_of(0.95, "map-offset", [STEPS["replace-map-sensor"]], days, returned=returned).says
+    assert says.startswith(begins)
+    assert ("once it has stayed away for 30 days" in says) == (days < 0.5)
+    for code in ("de", "fr", "es"):
+        assert language(code).words(says).language == code, says

@@ -122,10 +122,13 @@ def holding_of(
 
     probability = holds(days, returned)
     at_days = tuple((day, holds(day)) for day in sorted({*numbers.told_at_days.days, days}))
+    whole = round(days)
+    so_long = "one day" if whole == 1 else f"{whole} days"
     if returned:
-        says = f"said to be back after {days:.0f} days: that the repair holds is {in_hundred(probability)}"
-    elif days > 0.0:
-        says = f"{days:.0f} days without its return: that the repair holds is {in_hundred(probability)}"
+        when = f"after {so_long}" if whole else "on the day of the repair"
+        says = f"said to be back {when}: that the repair holds is {in_hundred(probability)}"
+    elif whole:
+        says = f"{so_long} without its return: that the repair holds is {in_hundred(probability)}"
     else:
         later_day, then = next(((d, p) for d, p in at_days if d >= 30.0), at_days[-1])
         says = (

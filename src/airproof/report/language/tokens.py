@@ -1,7 +1,8 @@
 """Numbers and codes of a sentence taken out, so that one translation serves for all of them.
 
-A token is a number with its unit, a moment of a recording ("7:05"), a code, or an id in square brackets; it is written
-as one character of Unicode's private use area, which stands in no sentence of ours. "{1}" in a catalogue stands for one.
+A token is a number with its unit, a moment of a recording ("7:05"), a code, or an id in square brackets. It is written
+as one character of Unicode's private use area, which stands in no sentence of ours; "{1}" in a catalogue stands for
+one.
 """
 
 from __future__ import annotations
