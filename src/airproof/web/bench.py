@@ -7,13 +7,14 @@ import contextlib
 import hashlib
 import re
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from airproof.errors import AirproofError, UnusableFile
+from airproof.jobs.events import Event
 from airproof.jobs.folder import data_folder
 from airproof.jobs.opening import open_store
 from airproof.jobs.settings import Settings, keep_prices, keep_settings, load_settings, own_prices
@@ -61,6 +62,7 @@ class Bench:
         self.settings = load_settings(self.folder)
         self.trouble = ""
         self.line: Session | None = None
+        self._own: dict[str, set[int] | None] = {}
         self._weighed: OrderedDict[int, tuple[str, Weighed]] = OrderedDict()
         self._at_work: dict[int, UnderWay] = {}
         self._to_keep: dict[int, asyncio.Task[None]] = {}
@@ -110,6 +112,26 @@ class Bench:
     def speaker(self) -> str:
         """Who says what is said on the pages."""
         return self.settings.name or self.author
+
+    # Who adds what
+
+    @contextlib.contextmanager
+    def adding_on(self, page: str) -> Iterator[Callable[[Iterable[Event]], None]]:
+        """While something is added on that page of a browser; what came of it is told to what this gives.
+
+        It is that page's own: nobody has to tell it there as something that others added.
+        """
+        before = self._own.get(page) or set()
+        self._own[page] = None
+        added: set[int] = set()
+        try:
+            yield lambda events: added.update(event.number for event in events)
+        finally:
+            self._own[page] = before | added
+
+    def own_on(self, page: str) -> Collection[int] | None:
+        """The numbers of the events that were added on that page; None while some are just being added there."""
+        return self._own.get(page, set())
 
     # Settings
 

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from nicegui import ui
+
 from airproof.web.marks import Mark, choice, new_key
 
 
 def drop(to: str, text: str, *, accept: str = "", roles: Mapping[str, str] | None = None) -> None:
     """Files are sent to the address `to`, one after the other; `roles` are what a file can be there as."""
     key = new_key("drop")
-    with Mark("div", id=key, classes="drop", data_to=to):
+    with Mark("div", id=key, classes="drop", data_to=to, data_page=ui.context.client.id):
         if roles:
             choice("What it is", "role", roles)
         with Mark("div", classes="field"):

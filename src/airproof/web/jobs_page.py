@@ -90,7 +90,7 @@ def new(bench: Bench) -> None:
             intake.complaint_fields(bench)
             intake.car_fields()
             intake.engine_fields()
-            intake.place_fields(bench.settings.altitude)
+            intake.place_fields(bench, bench.settings.altitude)
             field(
                 "Codes, as you have them",
                 "codes",

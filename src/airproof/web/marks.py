@@ -5,9 +5,12 @@ Text is always text: nothing that was typed or came in a file becomes markup.
 
 from __future__ import annotations
 
+import json
 import math
 import time
-from collections.abc import Awaitable, Callable, Iterable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import Any, TypeAlias
 
 from nicegui import ui
@@ -141,12 +144,52 @@ def folded_form(summary: str, act: Act, fields: Callable[[], None], send: str, *
     return made
 
 
+class AtField(AirproofError):
+    """What went wrong with one field of a form; `field` is its name."""
+
+    def __init__(self, fault: AirproofError, field: str) -> None:
+        super().__init__(fault.given, fault.wanted, fault.way_out)
+        self.field = field
+
+
+@contextmanager
+def at_field(name: str) -> Iterator[None]:
+    """What goes wrong within is told at the field of that name."""
+    try:
+        yield
+    except AtField:
+        raise
+    except AirproofError as fault:
+        raise AtField(fault, name) from fault
+
+
+@dataclass(frozen=True)
+class Labelled:
+    """A field with its label, and the place beside it where it is said what is wrong with it."""
+
+    label: str
+    key: str
+    taken: Mark
+    wrong: Mark
+
+    def say(self, text: str) -> None:
+        """Say what is wrong, for eyes and ears; nothing where `text` is empty."""
+        if text == self.wrong._text:
+            return
+        self.wrong.write(text)
+        self.taken.props["aria-invalid"] = "true" if text else "false"
+        self.taken.update()
+
+
 class Form(Mark):
-    """A form: sent with Enter or its button, read whole when it is sent. What goes wrong is said within it."""
+    """A form: sent with Enter or its button, read whole when it is sent. What goes wrong is said within it, and where
+    that is one field's fault at the field.
+    """
 
     def __init__(self, act: Act, *, send: str = "", classes: str = "", **attributes: Any) -> None:
         super().__init__("form", classes=classes, autocomplete="off", **attributes)
         self._act, self._send = act, send
+        self.fields: dict[str, Labelled] = {}
         self._deaf_until = 0.0
         self.on("submit", self._sent, js_handler=_FORM)
 
@@ -161,17 +204,30 @@ class Form(Mark):
         """Say something within the form, at once and aloud."""
         self._said.write(text)
 
+    def tell_at(self, fault: AtField) -> None:
+        """Say what is wrong with a field, at the field, and lead there."""
+        told, field = in_words(fault), self.fields.get(fault.field)
+        self.tell(told if field is None else f"{field.label}: {told}")
+        if field is not None:
+            field.say(told)
+            self.client.run_javascript(f"airproof.lead({json.dumps(field.key)})")
+
     async def _sent(self, event: Any) -> None:
         if time.monotonic() < self._deaf_until:  # pressed twice, meant once
             return
         values = event.args if isinstance(event.args, dict) else {}
         self._deaf_until = math.inf
         self.tell("")
+        for field in self.fields.values():
+            field.say("")
         try:
             outcome = self._act(values)
             if outcome is not None:
                 await outcome
             self._deaf_until = time.monotonic() + TWICE_S
+        except AtField as fault:
+            self._deaf_until = 0.0
+            self.tell_at(fault)
         except AirproofError as fault:
             self._deaf_until = 0.0
             self.tell(in_words(fault))
@@ -182,7 +238,7 @@ class Form(Mark):
 
 def in_words(fault: AirproofError) -> str:
     """An error of ours as a person reads it on a page."""
-    where = f"{fault.where}: " if fault.where else ""
+    where = f"{fault.where}: " if fault.where and not fault.where.startswith("--") else ""  # an option of a command
     return for_a_page(f"{where}{fault.given}. Wanted: {fault.wanted}. {fault.way_out}")
 
 
@@ -198,15 +254,25 @@ def field(
     key = new_key(name)
     with Mark("div", classes="field"):
         Mark("label", label, for_=key)
-        told = {"aria_describedby": f"{key}-hint"} if hint else {}
+        told = {"aria_describedby": f"{key}-wrong {key}-hint" if hint else f"{key}-wrong"}
         # The value as it was first: what is typed belongs to the browser until the form is sent.
         if long:
             made = Mark("textarea", id=key, name=name, rows=4, defaultValue=value, **told, **attributes)
         else:
             made = Mark("input", id=key, name=name, type=kind, defaultValue=value, **told, **attributes)
+        _in_a_form(name, Labelled(label, key, made, Mark("small", id=f"{key}-wrong", classes="wrong")))
         if hint:
             Mark("small", hint, id=f"{key}-hint")
     return made
+
+
+def _in_a_form(name: str, field: Labelled) -> None:
+    """Let the form around the field know it, if there is one."""
+    around: Element | None = field.taken
+    while around is not None and not isinstance(around, Form):
+        around = None if around.parent_slot is None else around.parent_slot.parent
+    if around is not None:
+        around.fields[name] = field
 
 
 def choice(label: str, name: str, options: Mapping[str, str], chosen: str = "", *, hint: str = "") -> Mark:
@@ -214,9 +280,11 @@ def choice(label: str, name: str, options: Mapping[str, str], chosen: str = "", 
     key = new_key(name)
     with Mark("div", classes="field"):
         Mark("label", label, for_=key)
-        with Mark("select", id=key, name=name, aria_describedby=f"{key}-hint" if hint else None) as made:
+        told = f"{key}-wrong {key}-hint" if hint else f"{key}-wrong"
+        with Mark("select", id=key, name=name, aria_describedby=told) as made:
             for value, text in options.items():
                 Mark("option", text, value=value, selected=value == chosen)
+        _in_a_form(name, Labelled(label, key, made, Mark("small", id=f"{key}-wrong", classes="wrong")))
         if hint:
             Mark("small", hint, id=f"{key}-hint")
     return made
@@ -243,5 +311,5 @@ def picks(legend: str, name: str, options: Mapping[str, str], chosen: str = "") 
 
 
 def new_key(name: str) -> str:
-    """An id that no other element of this page has."""
-    return f"{name}-{ui.context.client.next_element_id}"
+    """An id that no other element of this page has; without blanks, since one says by ids what describes what."""
+    return f"{name.replace(' ', '-')}-{ui.context.client.next_element_id}"

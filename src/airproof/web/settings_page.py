@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from nicegui import ui
 
+from airproof.diagnosis.place_as_typed import the_barometer
 from airproof.errors import UnusableRequest
 from airproof.jobs.facts_written import toml
 from airproof.jobs.settings import Settings
@@ -11,8 +12,9 @@ from airproof.quantities.wishes import PRESSURES, TEMPERATURES
 from airproof.repair.prices import tools_of
 from airproof.report.learned_in_words import beside
 from airproof.web.bench import SHOP, Bench
+from airproof.web.case.intake import AS_A_PLACE, with_unit
 from airproof.web.frame import page
-from airproof.web.marks import Form, Mark, Values, choice, field, folded, heading, lines, one, say, ticks
+from airproof.web.marks import Form, Mark, Values, at_field, choice, field, folded, heading, lines, one, say, ticks
 
 LOOKS = ("as the system", "light", "dark")
 TEMPERATURE_NAMES = {"degC": "degrees Celsius", "degF": "degrees Fahrenheit"}
@@ -39,7 +41,7 @@ def _likes(bench: Bench) -> None:
             "look": one(values, "look"),
             "below_the_air_outside": "below" in values,
             "name": one(values, "name"),
-            "altitude": one(values, "altitude"),
+            "altitude": _altitude(one(values, "altitude")),
         }
         bench.like(Settings.model_validate(said))
         ui.navigate.to("/settings")
@@ -54,7 +56,7 @@ def _likes(bench: Bench) -> None:
             Mark("input", type="checkbox", name="below", value="yes", checked=now.below_the_air_outside)
             Mark("span", "Count pressures from the air outside: vacuum below it, gauge above it")
         field("Your name", "name", now.name, hint="Stands beside what you add to a job.")
-        field("Altitude of the shop", "altitude", now.altitude, hint="Put into each new job, such as 350m.")
+        field("Altitude of the shop, m", "altitude", now.altitude, hint="Put into each new job. In feet: 1150 ft.")
     say(
         "Everywhere at once; underneath everything stays exact, in kPa absolute and degrees Celsius. Counted from the "
         "air outside is what a running engine draws or makes. What is held against the air of the day itself stays "
@@ -111,6 +113,14 @@ def _learned(bench: Bench) -> None:
     for part in beside(bench.learned, str(bench.folder / SHOP)):
         heading(3, part.heading)
         lines(map(bench.words, part.lines))
+
+
+def _altitude(text: str) -> str:
+    """The altitude as typed, in metres where no unit stands with it."""
+    with at_field("altitude"):
+        said = with_unit(text, "m", AS_A_PLACE["altitude"]) if text else ""
+        the_barometer(said or None, None)
+        return said
 
 
 def _amount(text: str, what: str) -> float:

@@ -10,12 +10,11 @@ from airproof.errors import UnusableRequest
 from airproof.jobs.adding import step_said
 from airproof.jobs.in_place import in_place
 from airproof.knowledge.model import Step
-from airproof.repair.proof.as_typed import amount_of
 from airproof.report.case_file import sources_in_words
 from airproof.report.job_in_words import overtaken_in_words
 from airproof.report.wording import sentence
 from airproof.web.bench import Bench
-from airproof.web.case.fact import facts_of_step
+from airproof.web.case.fact import amount_at, facts_of_step
 from airproof.web.case.file import LOOK_S, CaseFile
 from airproof.web.frame import page
 from airproof.web.marks import Form, Mark, Values, field, folded, heading, lines, link, one, picks, say
@@ -84,7 +83,7 @@ def _came_of_it(case: CaseFile, step: Step) -> None:
         return
 
     async def keep(values: Values) -> None:
-        minutes, money = (amount_of(name, one(values, name) or None) for name in ("minutes", "money"))
+        minutes, money = amount_at(values, "minutes"), amount_at(values, "money")
         draft = step_said(f"{step.id}={one(values, 'outcome')}", case.bench.known, minutes, money)
         drafts = in_place([draft], case.state)
         to_prove = draft.kind == "repair"

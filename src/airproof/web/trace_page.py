@@ -30,7 +30,22 @@ from airproof.web.bench import Bench
 from airproof.web.case.file import CaseFile, the_day
 from airproof.web.drawing import Drawing, set_it_up
 from airproof.web.frame import hear, is_dark, page
-from airproof.web.marks import Form, Mark, Values, button, choice, field, folded, heading, lines, link, one, say, ticks
+from airproof.web.marks import (
+    Form,
+    Mark,
+    Values,
+    at_field,
+    button,
+    choice,
+    field,
+    folded,
+    heading,
+    lines,
+    link,
+    one,
+    say,
+    ticks,
+)
 from airproof.web.work import Stopped
 
 AROUND = 0.15
@@ -165,7 +180,9 @@ class Viewer:
                 raise UnusableRequest("no signal was chosen", "one at least", "Tick what you want to see.")
             other = self.state.recordings.get(one(values, "over"))
             over = None if other is None else await asyncio.to_thread(_signals, self.bench, self.state, other)
-            self.view = replace(self.view, groups=groups, over=over, shift_s=_seconds(one(values, "shift")))
+            with at_field("shift"):
+                shift_s = _seconds(one(values, "shift"))
+            self.view = replace(self.view, groups=groups, over=over, shift_s=shift_s)
             self._tell_key()
             self.laid_over.write("" if other is None else f"Broad grey lines: {other.payload.name}.")
             self._draw()

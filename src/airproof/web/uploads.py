@@ -32,6 +32,7 @@ from airproof.web.marks import in_words
 SILENT_S = 60.0
 """A sender that says nothing for so long has gone; judged: Airproof authors: a phone that walks out and returns."""
 
+MOST_OF_A_NAME = 64  # letters of what names a page of a browser
 ENDINGS = 16  # letters of a file's ending that are kept, since readers go by it
 
 
@@ -78,7 +79,8 @@ def _recording(bench: Bench, job: int, request: Request, received: Received) -> 
     if not given.drafts:
         return " ".join(f"{remark}." for remark in given.remarks)
     try:
-        append_beside(store, job, given.drafts, seen=len(events), author=bench.speaker)
+        with bench.adding_on(request.headers.get("x-page", "")[:MOST_OF_A_NAME]) as added:
+            added(append_beside(store, job, given.drafts, seen=len(events), author=bench.speaker)[0])
     except BaseException:
         store.let_go(kept)
         raise

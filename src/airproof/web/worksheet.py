@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 from collections.abc import Mapping
 from typing import Any
 
@@ -11,21 +12,31 @@ from airproof.diagnosis.expectations import expected
 from airproof.diagnosis.meter.judged import USUAL_SENSOR_C, judge
 from airproof.diagnosis.meter.lines import published
 from airproof.diagnosis.meter.pressures import Supply
+from airproof.diagnosis.meter.typed_values import ReadAs, taken
 from airproof.diagnosis.place_as_typed import the_ambient_c, the_barometer
-from airproof.errors import AirproofError, UnusableRequest
+from airproof.errors import AirproofError, UnusableQuantity, UnusableRequest
 from airproof.jobs.events import Draft
 from airproof.jobs.kinds import payload_of
 from airproof.jobs.measured_said import measured_tables, measurements_typed, typed_from
+from airproof.quantities.units import parse_number, parse_quantity
 from airproof.repair.meter_work.worksheet import Task, Wanted, Worksheet, worksheet
 from airproof.report.meter_in_words import band, judged_in_words, outcome_words
 from airproof.report.wording import sentence
 from airproof.web.case.file import CaseFile
-from airproof.web.marks import Form, Mark, Values, choice, field, folded, heading, in_words, lines, one, say
+from airproof.web.marks import Form, Mark, Values, at_field, choice, field, folded, heading, in_words, lines, one, say
 
 LATER_S = 0.4
 USUAL_KIND = "three-wire"
 YES_NO = {"": "not tried", "no": "no", "yes": "yes"}
 TYPED = ("supply", "ground", "signal", "sweep", "thermistor", "wiggle")
+READ_AS: dict[str, tuple[ReadAs, ...]] = {
+    "supply value": ("V",),
+    "ground value": ("V",),
+    "signal value": ("V",),
+    "signal shown": ("kPa",),
+    "thermistor value": ("ohm", "V"),
+}
+"""What each field holds; what can only be volts may be typed without them, as its label says."""
 COUNTED = {"vacuum": "vacuum", "gauge": "above the air outside (gauge)", "absolute": "absolute"}
 
 
@@ -129,11 +140,16 @@ class Sheet:
         typed = self.typed.get
         match what:
             case "supply" | "ground":
-                field("Reading", f"{what} value", typed(f"{what} value", ""), hint="Such as 5.02 V.")
+                field("Reading, V", f"{what} value", typed(f"{what} value", ""), hint="Such as 5.02, or 20 mV.")
             case "signal":
                 with Mark("div", classes="pair"):
-                    field("At the plug", "signal value", typed("signal value", ""), hint="Such as 1.85 V.")
-                    field("Live data at that moment", "signal shown", typed("signal shown", ""), hint="Such as 98 kPa.")
+                    field("At the plug, V", "signal value", typed("signal value", ""), hint="Such as 1.85.")
+                    field(
+                        "Live data at that moment",
+                        "signal shown",
+                        typed("signal shown", ""),
+                        hint="With its unit: 98 kPa.",
+                    )
             case "sweep":
                 choice("The gauge counts", "sweep counted", COUNTED, typed("sweep counted", "vacuum"))
                 field(
@@ -145,14 +161,16 @@ class Sheet:
                 )
             case "thermistor":
                 with Mark("div", classes="pair"):
-                    field("Reading", "thermistor value", typed("thermistor value", ""), hint="Such as 2.3 kohm.")
-                    field("At", "thermistor temperature", typed("thermistor temperature", ""), hint="Such as 20 C.")
+                    field("Reading", "thermistor value", typed("thermistor value", ""), hint="With its unit: 2.3 kohm.")
+                    field(
+                        "At", "thermistor temperature", typed("thermistor temperature", ""), hint="With its unit: 20 C."
+                    )
             case "wiggle":
                 choice("Does the reading jump?", "wiggle found", YES_NO, typed("wiggle found", ""))
 
     async def _typed(self, event: Any) -> None:
         """What the readings say, while they are typed."""
-        said = {name: one(event.args, name) for name in event.args}
+        said = _in_volts({name: one(event.args, name) for name in event.args})
         line = said.get("sensor line", "")
         if line != self.line:
             self.line = line
@@ -187,10 +205,34 @@ class Sheet:
         )
 
     async def _keep(self, values: Values) -> None:
-        tables = measured_tables({name: one(values, name) for name in values}, self.held)
+        said = _in_volts({name: one(values, name) for name in values})
+        _check(said)
+        tables = measured_tables(said, self.held)
         if "measured" not in tables:
             raise UnusableRequest("no reading", "one reading or more", "Type it with its unit.")
         await asyncio.to_thread(measurements_typed, tables, self.case.bench.known)
         corrects = None if self.before is None else self.before.number
         await self.case.add([Draft("measured", payload_of("measured", {"tables": tables}), corrects=corrects)])
         self.before = self.case.state.measured[-1]
+
+
+def _in_volts(said: Mapping[str, str]) -> dict[str, str]:
+    """What was typed, with volts behind a bare number where nothing else can be meant."""
+    whole = dict(said)
+    for name, units in READ_AS.items():
+        with contextlib.suppress(UnusableQuantity):
+            if units == ("V",) and whole.get(name):
+                parse_number(whole[name])
+                whole[name] += " V"
+    return whole
+
+
+def _check(said: Mapping[str, str]) -> None:
+    """Refuse a reading that cannot be read, at its field."""
+    for name, units in READ_AS.items():
+        if said.get(name):
+            with at_field(name):
+                taken(said[name], *units)
+    if said.get("thermistor temperature"):
+        with at_field("thermistor temperature"):
+            parse_quantity(said["thermistor temperature"], "temperature")

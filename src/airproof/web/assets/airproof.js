@@ -7,6 +7,7 @@ window.airproof = {
     if (!line) return;
     line.textContent = "";
     clearTimeout(this.passing);
+    line.onclick = () => { line.textContent = ""; };
     requestAnimationFrame(() => { line.textContent = text; });
     this.passing = setTimeout(() => { line.textContent = ""; }, 9000);
   },
@@ -14,6 +15,14 @@ window.airproof = {
   hear(text) {
     const line = document.getElementById("heard");
     if (line) line.textContent = line.textContent === text ? text + "\u00a0" : text;
+  },
+
+  // To a field that something is wrong with: laid open, in the middle of the screen, ready to be written in.
+  lead(key) {
+    const field = document.getElementById(key);
+    for (let at = field?.closest("details"); at; at = at.parentElement.closest("details")) at.open = true;
+    field?.focus({ preventScroll: true });
+    field?.scrollIntoView({ block: "center" });
   },
 
   // Files go one after the other, each as it is, in the body of a request of its own.
@@ -44,6 +53,7 @@ window.airproof = {
         request.open("POST", place.dataset.to);
         request.setRequestHeader("X-Name", encodeURIComponent(file.name));
         request.setRequestHeader("X-Role", role());
+        request.setRequestHeader("X-Page", place.dataset.page);
         request.send(file);
       });
     }

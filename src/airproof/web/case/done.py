@@ -9,7 +9,7 @@ from airproof.jobs.kinds import payload_of
 from airproof.web.case import intake
 from airproof.web.case.fact import facts
 from airproof.web.case.file import CaseFile
-from airproof.web.marks import Values, choice, field, folded_form, heading, one, say
+from airproof.web.marks import Values, at_field, choice, field, folded_form, heading, one, say
 
 KINDS = ("look", "reading", "measured", "step", "repair", "note")
 SENSORS = {
@@ -34,8 +34,9 @@ def show(case: CaseFile) -> None:
 
     async def read(values: Values) -> None:
         data = {"signal": one(values, "signal"), "value": one(values, "value")}
-        draft = Draft("reading", payload_of("reading", data))
-        checked(draft, case.bench.known)
+        with at_field("value"):
+            draft = Draft("reading", payload_of("reading", data))
+            checked(draft, case.bench.known)
         before = case.state.readings.get(data["signal"])
         await case.add([draft if before is None else Draft("reading", draft.payload, corrects=before.number)])
 

@@ -33,7 +33,7 @@ from airproof.repair.proof.as_typed import amount_of
 from airproof.report.job_in_words import fact_in_words, in_vain
 from airproof.report.wording import sentence
 from airproof.web.case.file import CaseFile
-from airproof.web.marks import Form, Mark, Values, button, choice, field, folded_later, one, say
+from airproof.web.marks import Form, Mark, Values, at_field, button, choice, field, folded_later, one, say
 
 STAYS = ("rehearsed",)
 """What is no fact that anybody said."""
@@ -129,7 +129,7 @@ def _correction(case: CaseFile, kind: str, fact: Fact[Payload]) -> None:
             outcomes = _outcomes(case, payload.id)
 
             def step(values: Values) -> Draft:
-                minutes, money = (amount_of(name, one(values, name) or None) for name in ("minutes", "money"))
+                minutes, money = amount_at(values, "minutes"), amount_at(values, "money")
                 return step_said(f"{payload.id}={one(values, 'outcome')}", known, minutes, money)
 
             with form(step):
@@ -137,6 +137,12 @@ def _correction(case: CaseFile, kind: str, fact: Fact[Payload]) -> None:
                 choice("What came of it", "outcome", outcomes, came)
                 field("Minutes it took", "minutes", _number(payload.minutes), inputmode="decimal")
                 field("Money it took", "money", _number(payload.money), inputmode="decimal")
+
+
+def amount_at(values: Values, name: str) -> float | None:
+    """Minutes or money as typed into that field, or None."""
+    with at_field(name):
+        return amount_of(name, one(values, name) or None)
 
 
 def _outcomes(case: CaseFile, step: str) -> dict[str, str]:

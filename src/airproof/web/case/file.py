@@ -121,9 +121,11 @@ class CaseFile:
             self.aloud("Nothing is new in that.")
             return
         try:
-            await asyncio.to_thread(
-                append_beside, self.bench.store, self.job, drafts, seen=self.seen, author=self.bench.speaker
-            )
+            with self.bench.adding_on(self.client.id) as added:
+                new, _ = await asyncio.to_thread(
+                    append_beside, self.bench.store, self.job, drafts, seen=self.seen, author=self.bench.speaker
+                )
+                added(new)
         except ChangedMeanwhile as other:
             told = "; ".join(map(self._told, other.events[:NAMED]))
             raise ChangedMeanwhile(
@@ -140,7 +142,8 @@ class CaseFile:
         """Show what has been added since this page was drawn, by whomever."""
         new = await asyncio.to_thread(self.bench.store.events, self.job, self.seen)
         new = [event for event in new if event.number > self.seen]
-        if not new:
+        own = self.bench.own_on(self.client.id)
+        if not new or own is None:  # what is just being added here is shown at the next look
             return
         self.events += new
         before, self.state = self.state, state_of(self.events)
@@ -150,10 +153,9 @@ class CaseFile:
         if not facts:
             return
         self.redraw("facts", self._kinds(facts))
-        others = [event for event in facts if event.author != self.bench.speaker]
-        if aloud_:
-            told = "; ".join(self._told(event) for event in (others or facts)[:NAMED])
-            self.aloud(f"Added meanwhile: {told}")
+        others = [event for event in facts if event.number not in own]
+        if aloud_ and others:
+            self.aloud(f"Added meanwhile: {'; '.join(map(self._told, others[:NAMED]))}")
         if any(part.on == "weighing" for part in self.parts):
             background_tasks.create(self.weigh(), name=f"weighing job {self.job}")
 

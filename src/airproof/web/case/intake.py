@@ -5,15 +5,22 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from pydantic import ValidationError
+
 from airproof.diagnosis.facts import Kind, entries_of
-from airproof.errors import UnusableRequest
+from airproof.diagnosis.place_as_typed import COLDEST_C, HOTTEST_C
+from airproof.errors import UnusableQuantity, UnusableRequest
 from airproof.jobs.adding import code_said, noted_said, place_said
 from airproof.jobs.events import Draft
-from airproof.jobs.kinds import Car, Complaint, Engine, Place, payload_of
+from airproof.jobs.kinds import Car, Complaint, Engine, Payload, Place, payload_of
 from airproof.jobs.pasted import codes_pasted
+from airproof.jobs.settings import Settings
 from airproof.knowledge.model import Knowledge
+from airproof.quantities.constants import ZERO_CELSIUS
+from airproof.quantities.units import from_unit, parse_number, to_unit
+from airproof.toml_files import in_words
 from airproof.web.bench import Bench
-from airproof.web.marks import Mark, Values, choice, field, folded, one, say, ticks
+from airproof.web.marks import AtField, Mark, Values, at_field, choice, field, folded, one, say, ticks
 
 INDUCTION = {
     "": "not said yet",
@@ -29,7 +36,22 @@ METERING = {
 }
 FUELS = {"": "petrol, if nothing is said", "petrol": "petrol", "e10": "petrol with 10 % ethanol", "e85": "E85"}
 CAR = ("make", "model", "year", "plate", "vin", "owner", "odometer_km")
-PLACE = ("altitude", "barometer", "ambient")
+NEEDED = {
+    "displacement_l": "displacement",
+    "cylinders": "number of cylinders",
+    "induction": "induction",
+    "air_metering": "how it meters its air",
+}
+TEMPERATURE_SIGNS = {"degC": "\N{DEGREE SIGN}C", "degF": "\N{DEGREE SIGN}F"}
+AS_A_PLACE: dict[str, tuple[str, float, float, Sequence[str]]] = {
+    "altitude": ("length", -500.0, 5500.0, ("ft",)),
+    "barometer": ("pressure", 50e3, 110e3, ("hPa", "mmHg", "inHg", "kPa", "psi", "bar")),
+    "ambient": ("temperature", ZERO_CELSIUS + COLDEST_C, ZERO_CELSIUS + HOTTEST_C, ("degC", "degF")),
+}
+"""What may be meant by a number of the place without its unit: kind, lowest and highest in SI, units.
+
+judged: Airproof authors: the Dead Sea's shore is 430 m below the sea, the highest roads 5,500 m above it.
+"""
 
 
 def complaint_fields(bench: Bench, text: str = "") -> None:
@@ -90,18 +112,33 @@ def engine_fields(engine: Engine | None = None) -> None:
             )
 
 
-def place_fields(altitude: str = "", place: Place | None = None) -> None:
-    """Where and on what day."""
-    said = place or Place()
+def place_fields(bench: Bench, altitude: str = "", place: Place | None = None) -> None:
+    """Where and on what day; each label names the unit in which a bare number is taken."""
+    said, units = place or Place(), bare_units(bench.settings)
     with Mark("div", classes="pair"):
         field(
-            "Altitude of the place",
+            f"Altitude of the place, {units['altitude']}",
             "altitude",
             said.altitude or altitude,
-            hint="Such as 350m or 1150ft: the strongest help there is.",
+            hint="The strongest help there is. In feet with its unit: 1150 ft.",
         )
-        field("Or its air pressure", "barometer", said.barometer or "", hint="Absolute, such as 98.2kPa absolute.")
-        field("Temperature outside", "ambient", said.ambient or "", hint="Such as 18C or 64F.")
+        field(
+            f"Or its air pressure, absolute, {units['barometer']}",
+            "barometer",
+            said.barometer or "",
+            hint="What a barometer there shows, not reduced to sea level. In another unit with it, such as 982 hPa.",
+        )
+        field(
+            f"Temperature outside, {TEMPERATURE_SIGNS[bench.settings.temperature]}",
+            "ambient",
+            said.ambient or "",
+            hint="In the other unit with it, such as 18 C or 64 F.",
+        )
+
+
+def bare_units(settings: Settings) -> dict[str, str]:
+    """The unit in which each number of the place is taken that stands alone: its label says it."""
+    return {"altitude": "m", "barometer": settings.pressure, "ambient": settings.temperature}
 
 
 def drafts_of_new(bench: Bench, values: Values) -> list[Draft]:
@@ -109,8 +146,9 @@ def drafts_of_new(bench: Bench, values: Values) -> list[Draft]:
     drafts = complaint_drafts(bench, values)
     drafts += car_drafts(values, Car())
     drafts += engine_drafts(values)
-    drafts += place_drafts(values, Place())
-    drafts += [code_said(code, bench.known) for code in codes_pasted(one(values, "codes"), bench.known)]
+    drafts += place_drafts(bench, values, Place())
+    with at_field("codes"):
+        drafts += [code_said(code, bench.known) for code in codes_pasted(one(values, "codes"), bench.known)]
     return drafts
 
 
@@ -133,7 +171,7 @@ def car_drafts(values: Values, before: Car) -> list[Draft]:
         text = one(values, name)
         if text and text != _text(getattr(before, name)):
             said[name] = _number(text, name, whole=name == "year") if name in ("year", "odometer_km") else text
-    return [Draft("car", payload_of("car", said))] if said else []
+    return [Draft("car", _payload("car", said, values))] if said else []
 
 
 def engine_drafts(values: Values) -> list[Draft]:
@@ -149,31 +187,80 @@ def engine_drafts(values: Values) -> list[Draft]:
         said["cylinders"] = _number(one(values, "cylinders"), "cylinders", whole=True)
     if not said:
         return []
-    missing = [
-        words
-        for name, words in (
-            ("displacement_l", "displacement"),
-            ("cylinders", "number of cylinders"),
-            ("induction", "induction"),
-            ("air_metering", "how it meters its air"),
-        )
-        if name not in said
-    ]
+    missing = {name: words for name, words in NEEDED.items() if name not in said}
     if missing:
-        raise UnusableRequest(
-            f"the engine lacks its {', '.join(missing)}",
+        fault = UnusableRequest(
+            f"the engine lacks its {', '.join(missing.values())}",
             "these four, or nothing of the engine yet",
             "They stand in the papers of the car or on a plate under the bonnet.",
         )
-    return [Draft("engine", payload_of("engine", {"engine": said}))]
+        raise AtField(fault, next(iter(missing)))
+    return [Draft("engine", _payload("engine", {"engine": said}, values))]
 
 
-def place_drafts(values: Values, before: Place) -> list[Draft]:
+def place_drafts(bench: Bench, values: Values, before: Place) -> list[Draft]:
     """Place and day, where anything about them is new."""
-    said = {
-        name: one(values, name) for name in PLACE if one(values, name) and one(values, name) != getattr(before, name)
-    }
-    return [place_said(Place(**said), before)] if said else []
+    said: dict[str, str] = {}
+    for name, unit in bare_units(bench.settings).items():
+        text = one(values, name)
+        if text and text != getattr(before, name):
+            with at_field(name):
+                said[name] = with_unit(text, unit, AS_A_PLACE[name])
+                place_said(Place(**{name: said[name]}), Place())  # by itself: what is wrong is wrong with this field
+    if not said:
+        return []
+    with at_field(next(iter(said))):
+        return [place_said(Place(**said), before)]
+
+
+def with_unit(text: str, unit: str, as_: tuple[str, float, float, Sequence[str]]) -> str:
+    """What was typed, with that unit where it is a number alone; refused where it can only be in another one.
+
+    `as_`: the kind of quantity, the lowest and highest it may be in SI, and the units it is told in elsewhere.
+    """
+    kind, low, high, others = as_
+    try:
+        number = parse_number(text)
+    except UnusableQuantity:
+        return text
+    if low <= from_unit(number, unit) <= high:
+        return f"{text} {unit}" + (" absolute" if kind == "pressure" else "")
+    likely = [other for other in others if low <= from_unit(number, other) <= high]
+    offered = " or ".join(f"{text} {other}" for other in likely)
+    raise UnusableQuantity(
+        f'"{text}", in {unit} as it stands alone',
+        f"{to_unit(low, unit):.3g} to {to_unit(high, unit):.3g} {unit}, or another unit with the number",
+        f"Perhaps {offered}? Write it so." if likely else f"Write the unit behind it, such as {others[0]}.",
+    )
+
+
+def _payload(kind: str, said: dict[str, Any], values: Values) -> Payload:
+    """The payload of a fact; what cannot be is told at the field that it was typed into."""
+    try:
+        return payload_of(kind, said)
+    except UnusableRequest as fault:
+        cause = fault.__cause__
+        if not isinstance(cause, ValidationError):
+            raise
+        first = cause.errors(include_url=False)[0]
+        name = next((str(part) for part in reversed(first["loc"]) if str(part) in values), "")
+        name = name or next((field for field in values if field in str(first["msg"])), "")
+        if not name:
+            raise
+        bounds = {"ge": "at least", "le": "at most", "gt": "more than", "lt": "less than"}
+        wanted = [f"{bounds[key]} {limit:g}" for key, limit in first.get("ctx", {}).items() if key in bounds]
+        typed = one(values, name)
+        way_out = _perhaps(name, typed) or "Correct it."
+        told = UnusableRequest(f'"{typed}"', wanted[0] if wanted else in_words(cause), way_out)
+        raise AtField(told, name) from fault
+
+
+def _perhaps(name: str, typed: str) -> str:
+    """Of a displacement in cubic centimetres, how it is in litres."""
+    if name != "displacement_l":
+        return ""
+    litres = 1e-3 * float(typed.replace(",", "."))
+    return f"{typed} litres? {typed} cm3 are {litres:g} litres: write {litres:g}." if 0.2 <= litres <= 12.0 else ""
 
 
 def _number(text: str, name: str, *, whole: bool = False) -> float | int:
@@ -181,7 +268,7 @@ def _number(text: str, name: str, *, whole: bool = False) -> float | int:
         return int(text) if whole else float(text.replace(",", "."))
     except ValueError as fault:
         wanted = "a whole number" if whole else "a number"
-        raise UnusableRequest(f"{text[:40]!r}", wanted, "Leave the unit out.", where=name.replace("_", " ")) from fault
+        raise AtField(UnusableRequest(f'"{text[:40]}"', wanted, "Leave the unit out."), name) from fault
 
 
 def _text(value: object) -> str:

@@ -13,13 +13,26 @@ from airproof.jobs.in_place import in_place
 from airproof.jobs.kinds import payload_of
 from airproof.jobs.pasted import codes_pasted
 from airproof.jobs.proving import Proving, cleared_said, keep_proof, proof_fingerprint, prove_job, said_of
-from airproof.repair.proof.as_typed import count_of, days_of
+from airproof.repair.proof.as_typed import amount_of, count_of, days_of
 from airproof.report.proof_as_json import proof_object
 from airproof.report.proof_in_words import in_words as proof_in_words
-from airproof.web.case.fact import facts
+from airproof.web.case.fact import amount_at, facts
 from airproof.web.case.file import CaseFile
 from airproof.web.faults import reported
-from airproof.web.marks import Mark, Values, choice, field, folded_form, heading, in_words, lines, link, one, say
+from airproof.web.marks import (
+    Mark,
+    Values,
+    at_field,
+    choice,
+    field,
+    folded_form,
+    heading,
+    in_words,
+    lines,
+    link,
+    one,
+    say,
+)
 
 KINDS = ("repair", "cleared", "checked", "reopened", "closed")
 CLEARED = {"": "nobody knows", "yes": "cleared after the repair", "no": "not cleared"}
@@ -118,7 +131,7 @@ async def _keep_repair(case: CaseFile, values: Values) -> None:
         raise UnusableRequest("neither what was done nor what was wrong", "one of them", "Choose it.")
     data: dict[str, Any] = {"steps": [step] if step else []}
     data |= {name: one(values, name) for name in ("cause", "note") if one(values, name)}
-    data |= {name: _amount(values, name) for name in ("minutes", "money") if one(values, name)}
+    data |= {name: amount_at(values, name) for name in ("minutes", "money") if one(values, name)}
     await case.add(in_place([Draft("repair", payload_of("repair", data))], case.state))
 
 
@@ -141,25 +154,17 @@ def _checked_fields(case: CaseFile) -> None:
 
 
 async def _keep_checked(case: CaseFile, values: Values) -> None:
+    with at_field("codes"):
+        codes = codes_pasted(one(values, "codes"), case.bench.known)
     data: dict[str, Any] = {
-        "codes": dict.fromkeys(codes_pasted(one(values, "codes"), case.bench.known), "stored"),
+        "codes": dict.fromkeys(codes, "stored"),
         "codes_read": "codes_read" in values,
         "cleared": False if one(values, "cleared") == "no" else None,
         "returned": "returned" in values,
     }
-    if one(values, "warm_ups"):
-        data["warm_ups"] = count_of("warm-ups", one(values, "warm_ups"))
-    if one(values, "distance_km"):
-        data["distance_km"] = _amount(values, "distance_km")
-    if one(values, "days"):
-        data["days"] = days_of("days", one(values, "days"))
+    for name, read in (("warm_ups", count_of), ("distance_km", amount_of), ("days", days_of)):
+        if one(values, name):
+            with at_field(name):
+                data[name] = read(name, one(values, name))
     cleared = {"yes": True, "no": False}.get(one(values, "cleared"))
     await case.add([*cleared_said(cleared, case.state), Draft("checked", payload_of("checked", data))])
-
-
-def _amount(values: Values, name: str) -> float:
-    text = one(values, name)
-    try:
-        return float(text.replace(",", "."))
-    except ValueError as fault:
-        raise UnusableRequest(f"{text[:30]!r}", "a plain number", "Leave the unit out.", where=name) from fault

@@ -53,7 +53,7 @@ def show(case: CaseFile) -> None:
         state = case.state
         drafts = intake.car_drafts(values, state.car)
         drafts += [d for d in intake.engine_drafts(values) if state.engine is None or d.payload != state.engine.payload]
-        drafts += intake.place_drafts(values, state.place)
+        drafts += intake.place_drafts(case.bench, values, state.place)
         await case.add(in_place(drafts, state))
 
     folded_form(
@@ -100,5 +100,5 @@ def _car(case: CaseFile) -> None:
 def _car_fields(case: CaseFile) -> None:
     state = case.state
     intake.engine_fields(state.engine.payload if state.engine is not None else None)
-    intake.place_fields(case.bench.settings.altitude, state.place)
+    intake.place_fields(case.bench, case.bench.settings.altitude, state.place)
     intake.car_fields(state.car)
