@@ -5,6 +5,7 @@ Every error says what was given, what was wanted, and the way out, in one line o
 | error | the caller can | for example |
 |---|---|---|
 | UnusableFile | give another file, or repair this one | a folder in place of a recording; no time column |
+| UnknownHeadings | say what the columns are | a recording with headings of a language we lack |
 | UnusableRequest | word the command or its options differently | an unknown code; an altitude against the barometer |
 | UnusableQuantity | write the number and unit differently | "12 furlongs"; "18" where a unit is needed |
 | UnusableAnswer | ask the car again, or read it in the forgiving mode | a data item with a byte too few |
@@ -45,6 +46,19 @@ class AirproofError(Exception):
 
 class UnusableFile(AirproofError, ValueError):
     """A file cannot be read as what it should be."""
+
+
+class UnknownHeadings(UnusableFile):
+    """A recording whose `headings` mean too little: whoever knows what they are can say so."""
+
+    def __init__(
+        self, given: str, wanted: str, way_out: str, *, where: str = "", headings: tuple[str, ...] = ()
+    ) -> None:
+        super().__init__(given, wanted, way_out, where=where)
+        self.headings = headings
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return partial(type(self), where=self.where, headings=self.headings), (self.given, self.wanted, self.way_out)
 
 
 class UnusableRequest(AirproofError, ValueError):

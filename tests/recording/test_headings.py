@@ -191,3 +191,62 @@ def test_every_signal_is_recognised_by_its_own_name_and_title() -> None:
         found = recognise(plain)
         assert found is not None, name
         assert found.signal is kind, name
+
+
+# Plain trade words of three languages; the units are what makers' data sheets and dashboards there print.
+@pytest.mark.parametrize(
+    ("heading", "signal", "unit"),
+    [
+        ("Drehzahl", "engine_speed", None),
+        ("Motordrehzahl [U/min]", "engine_speed", "1/min"),
+        ("Saugrohrdruck (kPa)", "manifold_pressure", "kPa"),
+        ("Saugrohrdruck_kPa", "manifold_pressure", "kPa"),
+        ("Ladedruck Ist [mbar]", "charge_pressure", "mbar"),
+        ("Ladedruck Soll [mbar]", "charge_pressure_target", "mbar"),
+        ("K\N{LATIN SMALL LETTER U WITH DIAERESIS}hlmitteltemperatur", "coolant_temperature", None),
+        ("Kuehlmitteltemperatur [degC]", "coolant_temperature", "degC"),
+        ("Au\N{LATIN SMALL LETTER SHARP S}entemperatur", "ambient_temperature", None),
+        ("Luftmasse [kg/h]", "air_flow", "kg/h"),
+        ("Umgebungsdruck", "barometric_pressure", None),
+        ("Zeit [s]", "time", "s"),
+        ("R\N{LATIN SMALL LETTER E WITH ACUTE}gime moteur (tr/min)", "engine_speed", "1/min"),
+        ("Pression d'admission (kPa)", "manifold_pressure", "kPa"),
+        ("Pression absolue du collecteur d\N{RIGHT SINGLE QUOTATION MARK}admission", "manifold_pressure", None),
+        ("Pression de suralimentation (bar)", "charge_pressure", "bar"),
+        ("Pression atmosph\N{LATIN SMALL LETTER E WITH GRAVE}rique", "barometric_pressure", None),
+        ("D\N{LATIN SMALL LETTER E WITH ACUTE}bit massique d'air (g/s)", "air_flow", "g/s"),
+        ("Temps (s)", "time", "s"),
+        ("Position papillon (%)", "throttle", "%"),
+        ("R\N{LATIN SMALL LETTER E WITH ACUTE}gimen del motor (rpm)", "engine_speed", "1/min"),
+        ("PRESION COLECTOR DE ADMISION (kPa)", "manifold_pressure", "kPa"),
+        ("Presi\N{LATIN SMALL LETTER O WITH ACUTE}n de carga", "charge_pressure", None),
+        ("Temperatura del aire de admisi\N{LATIN SMALL LETTER O WITH ACUTE}n", "intake_temperature", None),
+        ("Tiempo", "time", None),
+        ("Mariposa (%)", "throttle", "%"),
+    ],
+)
+def test_plain_words_of_other_languages(heading: str, signal: str, unit: str | None) -> None:
+    found = recognise(heading)
+    assert found is not None
+    assert found.signal.name == signal
+    assert (found.unit.unit if found.unit else None) == unit
+
+
+@pytest.mark.parametrize(
+    "heading",
+    ["Druck", "Pression", "Temperatur", "Vitesse", "Velocidad", "Pression collecteur", "Abgastemperatur", "Charge",
+     "Pression collecteur \N{LATIN SMALL LETTER E WITH ACUTE}chappement", "Saugrohrdruck Soll", "Drehzahl Soll",
+     "Kurzzeit Kraftstofftrimm Bank 2", "D\N{LATIN SMALL LETTER E WITH ACUTE}bit", "Motor", "Last value", "Richesse",
+     "Saugrohrdruck Sensorspannung"],
+)  # fmt: skip
+def test_what_may_mean_two_things_elsewhere_is_left_out(heading: str) -> None:
+    assert recognise(heading) is None
+
+
+def test_no_heading_of_another_language_is_lost_to_english() -> None:
+    """Each group by itself means the signal it is written under, whatever English makes of its words."""
+    for name, groups in glossary().elsewhere.items():
+        for group in groups:
+            found = recognise(" ".join(sorted(group)))
+            assert found is not None, group
+            assert found.signal.name == name, group

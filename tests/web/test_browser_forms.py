@@ -124,3 +124,40 @@ class TestWhatOthersAdded:
             assert box["height"] < 0.12 * size["height"]
         said.click()
         expect(said).to_have_text("")
+
+
+class TestAFileThatIsNotUnderstoodYet:
+    def file(self, folder: Path) -> Path:
+        path = folder / "odd.csv"
+        rows = (f"{n / 2:.1f};{800 + n % 7};{36 + n % 3};{n}".replace(".", ",") for n in range(120))
+        path.write_text("\n".join([f"Sekunden;Tours;Unterdruckdose;{folder.name}", *rows]), encoding="utf-8")
+        return path
+
+    def test_its_columns_are_named_and_it_is_read(self, visitor: Visitor, tmp_path: Path) -> None:
+        page = new_job(visitor, "odd headings")
+        said = give(page, self.file(tmp_path))
+        expect(said).to_contain_text("was not understood yet")
+        assert "MAP.toml" not in said.inner_text()
+        said.get_by_role("link", name="Say what its columns are").click()
+        page.wait_for_url("**/headings/*")
+        page.get_by_label("Sekunden is").select_option("time")
+        page.get_by_label("Unit of Sekunden").fill("s")
+        page.get_by_label("Tours is").select_option("engine_speed")
+        page.get_by_label("Unit of Tours").fill("kPa")
+        page.get_by_label("Unterdruckdose is").select_option("manifold_pressure")
+        page.get_by_label("Unit of Unterdruckdose").fill("kPa")
+        page.get_by_role("button", name="Read it so from now on").click()
+        expect(told_at(page, "Unit of Tours")).to_contain_text("cannot be in 'kPa'")
+        page.get_by_label("Unit of Tours").fill("1/min")
+        page.get_by_role("button", name="Read it so from now on").click()
+        page.wait_for_url(re.compile(r"/job/\d+$"))
+        expect(page.locator("#page a[href*='/recording/']")).to_contain_text("odd.csv")
+        other = new_job(visitor, "the same headings again")
+        expect(give(other, self.file(tmp_path))).to_contain_text("It is in the job")
+
+    def test_plain_german_headings_are_understood(self, phone: Visitor, tmp_path: Path) -> None:
+        page = new_job(phone, "German headings")
+        path = tmp_path / "fahrt.csv"
+        rows = (f"{n / 2:.1f};{800 + n % 7};{36 + n % 3}".replace(".", ",") for n in range(120))
+        path.write_text("\n".join(["Zeit [s];Drehzahl [1/min];Saugrohrdruck [kPa]", *rows]), encoding="utf-8")
+        expect(give(page, path)).to_contain_text("2 signals understood. It is in the job")

@@ -166,8 +166,8 @@ def not_recorded(case: Case, probability: Mapping[str, float] | None = None) -> 
         lines.append("no air flow in the recording: record it, it is the best witness beside the pressure")
     if case.profile.air_metering == "speed-density" and case.recording.get("air_flow") is not None:
         lines.append(
-            "the recording holds an air flow, the engine file says speed-density: if the car has an air flow sensor, "
-            'write air_metering = "air-flow sensor" or "both"'
+            "the recording holds an air flow, the engine is said to meter by speed-density: if the car has an air flow "
+            'sensor, say so of its engine (air_metering "air-flow sensor" or "both")'
         )
     if not any(name in case.recording for name in ("short_trim_1", "long_trim_1", "fuel_rate")):
         lines.append("no fuel trims: record short and long trim, they show what the mixture control had to add")

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from airproof.errors import UnusableFile
+from airproof.errors import UnknownHeadings, UnusableFile
 from airproof.jobs.events import Draft, Event, now
 from airproof.jobs.heard import Heard, another_car, checked_in_log, heard_in_log
 from airproof.jobs.kinds import Recording, Role, payload_of
@@ -56,9 +56,15 @@ def recording_said(
     """
     called = shown_name(name or path.name)
     with in_our_words(store.where):
-        recording, readout = read_with_readout(
-            path, signals=mapping, barometer_kpa=barometer_kpa, after=role == "after"
-        )
+        try:
+            recording, readout = read_with_readout(
+                path, signals=mapping, barometer_kpa=barometer_kpa, after=role == "after"
+            )
+        except UnknownHeadings as fault:
+            mapping = recall(fault.headings) if mapping is None and recall is not None else None
+            if mapping is None:
+                raise
+            recording, readout = read_recording(path, signals=mapping, barometer_kpa=barometer_kpa), None
         if readout is None and mapping is None and recall is not None and recording is not None:
             mapping = recall([column.heading for column in recording.report.columns])
             if mapping is not None:

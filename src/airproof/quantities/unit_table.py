@@ -106,7 +106,7 @@ _ROWS: tuple[tuple[str, str, float, float, str], ...] = (
     ("speed", "km/h", 1.0 / 3.6, 0.0, "kmh, km/hr, kph, kmph, km h-1"),
     ("speed", "mph", MILE / 3600.0, 0.0, "mi/h, miles/h, miles/hr, miles per hour"),
     ("rotation", "1/s", 1.0, 0.0, "s-1, rev/s, rps, r/s, Hz, hertz, per second"),
-    ("rotation", "1/min", 1.0 / 60.0, 0.0, "rpm, min-1, r/min, rev/min, revs/min, u/min, /min,"
+    ("rotation", "1/min", 1.0 / 60.0, 0.0, "rpm, min-1, r/min, rev/min, revs/min, u/min, tr/min, /min,"
      " revolutions per minute, per minute"),
     ("rotation", "rad/s", 0.5 / math.pi, 0.0, "rad/sec, rad s-1"),
     ("rotation", "kHz", 1e3, 0.0, ""),

@@ -10,7 +10,7 @@ from typing import Literal
 
 import numpy as np
 
-from airproof.errors import UnusableFile
+from airproof.errors import UnknownHeadings, UnusableFile
 from airproof.quantities.mixture import PETROL
 from airproof.recording import clock
 from airproof.recording.claims import Claim
@@ -85,11 +85,12 @@ def assemble(table: Table, label: str, barometer_kpa: float | None = None) -> Re
     _refuse_unknown_units(readings, signals, table.source)
     if not signals:
         why = "; ".join(f"{r.heading}: {r.says}" for r in readings[:4])
-        raise UnusableFile(
+        raise UnknownHeadings(
             f"no column gives a usable signal ({why})",
             "at least one signal with numbers in it",
             "Name heading, signal and unit in a MAP.toml and give it with --signals.",
             where=table.source,
+            headings=tuple(reading.heading for reading in readings),
         )
     report = ReadReport(table.source, tuple(readings), tuple(remarks), table.rows, aside)
     recording = Recording(signals, label, report)
@@ -97,7 +98,7 @@ def assemble(table: Table, label: str, barometer_kpa: float | None = None) -> Re
         raise UnusableFile(
             f"the time column stands still at {recording.start_s:g} s over {table.rows} rows",
             "a time that moves on from row to row",
-            "Export it again, or give the rate of the rows as rate_hz in a MAP.toml.",
+            "Export it again. Or give the rate of the rows as rate_hz in a MAP.toml.",
             where=table.source,
         )
     return recording
@@ -117,11 +118,12 @@ def _refuse_unknown_units(readings: list[ColumnReading], signals: dict[str, Sign
     """Without engine speed or manifold pressure little can be judged: there a unit is asked for, not passed over."""
     for one in readings:
         if one.how == "left out" and one.signal in LEAST and one.signal not in signals:
-            raise UnusableFile(
+            raise UnknownHeadings(
                 f"{one.heading!r}: {one.says.partition(';')[0]}",
                 "a unit such as kPa for the pressure and 1/min for the speed",
                 "Name heading, signal and unit in a MAP.toml and give it with --signals.",
                 where=source,
+                headings=tuple(reading.heading for reading in readings),
             )
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
-from airproof.errors import UnusableFile
+from airproof.errors import UnknownHeadings, UnusableFile
 from airproof.recording.headings import recognise
 from airproof.recording.signals import SignalKind, glossary
 from airproof.recording.units_stated import StatedUnit, stated_unit
@@ -77,19 +77,21 @@ def refuse_nothing_known(kept: Sequence[Claim], unread: Sequence[str], source: s
     if any(claim.signal.name != "time" for claim in kept):
         return
     named = ", ".join(unread[:8]) or "none"
-    raise UnusableFile(
+    raise UnknownHeadings(
         f"no heading means anything to Airproof (found: {named})",
         "at least one known signal, such as engine speed or manifold pressure",
         "Name the headings in a MAP.toml and give it with --signals.",
         where=source,
+        headings=tuple(dict.fromkeys([*(claim.heading for claim in kept), *unread])),
     )
 
 
 def refuse_without_time(headings: Sequence[str], source: str) -> UnusableFile:
     """The error for a file without a time column."""
-    return UnusableFile(
+    return UnknownHeadings(
         f"there is no time column among the headings ({', '.join(headings[:8])})",
         "a column of time stamps: elapsed s, ms or min, time of day, or date and time",
         'Name it in a MAP.toml (time = {heading = "...", unit = "s"}) or state there the rate (rate_hz = 10).',
         where=source,
+        headings=tuple(dict.fromkeys(headings)),
     )

@@ -1,12 +1,14 @@
 """Which signal a column heading means, and the unit it states.
 
 Headings are compared word by word: order, case, brackets, underscores and common abbreviations do not matter. A
-heading with a word left over that could change its meaning is not recognised: better left out than misread.
+heading with a word left over that could change its meaning is not recognised: better left out than misread. What means
+nothing in English is asked for among the trade words of German, French and Spanish, accents or none.
 """
 
 from __future__ import annotations
 
 import re
+import unicodedata
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -57,6 +59,32 @@ def _best(words: frozenset[str]) -> tuple[SignalKind, tuple[int, int]] | None:
     return best
 
 
+_ELISION = re.compile(r"\b[dl]['\N{RIGHT SINGLE QUOTATION MARK}]", re.IGNORECASE)
+
+
+def _plain_words(text: str) -> frozenset[str]:
+    """The words of a heading in another language: small letters, no accents, "Bank 1" as one word."""
+    text = _ELISION.sub(" ", text.replace("_", " ").replace("\N{LATIN SMALL LETTER SHARP S}", "ss"))
+    if not text.isupper():
+        text = _CAMEL.sub(" ", text)
+    folded = unicodedata.normalize("NFKD", text)
+    folded = "".join(sign for sign in folded if not unicodedata.combining(sign))
+    folded = _BANK.sub(lambda m: f" bank{m[2]} " if m[1].lower().startswith("b") else m[0], folded)
+    return frozenset(word.lower() for word in _WORD.findall(folded))
+
+
+def _elsewhere(text: str) -> tuple[SignalKind, tuple[int, int]] | None:
+    """The signal that a heading means in German, French or Spanish, if there is one."""
+    book, words = glossary(), _plain_words(text)
+    best: tuple[SignalKind, tuple[int, int]] | None = None
+    for name, groups in book.elsewhere.items():
+        for group in groups:
+            left = words - group - book.filler
+            if group <= words and left <= book.beside and (best is None or (len(group), -len(left)) > best[1]):
+                best = (book.signals[name], (len(group), -len(left)))
+    return best
+
+
 def without_unit(heading: str) -> tuple[str, str]:
     """The heading without what stands in its last brackets, and that; no brackets, no unit."""
     found = _BRACKETED.findall(heading)
@@ -85,7 +113,7 @@ def recognise(heading: str) -> Recognition | None:
         found = _unit_in_last_words(text, words)
         if found is not None:
             return found
-    match = _best(frozenset(words))
+    match = _best(frozenset(words)) or _elsewhere(text)
     if match is None:
         return None
     return Recognition(match[0], unit, match[1])
@@ -100,7 +128,8 @@ def _unit_in_last_words(text: str, words: list[str]) -> Recognition | None:
         unit = stated_unit("/".join(plain[-count:])) or stated_unit(" ".join(plain[-count:]))
         if unit is None or unit.unit == "1":  # "ratio" and "lambda" are words of the heading
             continue
-        match = _best(frozenset(_words(" ".join(plain[:-count]))))
+        bare = " ".join(plain[:-count])
+        match = _best(frozenset(_words(bare))) or _elsewhere(bare)
         if match is not None and unit.fits(match[0]):
             return Recognition(match[0], unit, match[1])
     if words and words[-1] == "rpm":

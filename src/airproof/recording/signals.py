@@ -1,6 +1,6 @@
 """What signals there are: names, units, titles, possible ranges, and the heading words that mean them.
 
-All of it is data (data/signals.toml); this module loads and checks it once.
+All of it is data (data/signals.toml, data/headings_elsewhere.toml); this module loads and checks it once.
 """
 
 from __future__ import annotations
@@ -61,11 +61,17 @@ class SignalKind:
 
 @dataclass(frozen=True)
 class Glossary:
-    """All signals by name, the one spelling of each heading word, and the words that never matter."""
+    """All signals by name, the one spelling of each heading word, and the words that never matter.
+
+    `elsewhere` has the word groups of German, French and Spanish headings by signal, `beside` the words that may stand
+    beside these.
+    """
 
     signals: Mapping[str, SignalKind]
     spelling: Mapping[str, str]
     filler: frozenset[str]
+    elsewhere: Mapping[str, tuple[frozenset[str], ...]]
+    beside: frozenset[str]
 
 
 def _pair(value: list[float]) -> tuple[float, float]:
@@ -124,7 +130,28 @@ def glossary() -> Glossary:
         signals=MappingProxyType(signals),
         spelling=MappingProxyType(spelling),
         filler=frozenset(raw["filler"]["words"]),
+        **_elsewhere(signals),
     )
+
+
+def _elsewhere(signals: Mapping[str, SignalKind]) -> dict[str, Any]:
+    """The headings of other languages; BrokenKnowledge for a signal that is none, and for a group that two claim."""
+    where = "recording/data/headings_elsewhere.toml"
+    text = (files("airproof.recording") / "data" / "headings_elsewhere.toml").read_text(encoding="utf-8")
+    raw = tomli.loads(text)
+    groups = {name: tuple(frozenset(group.split()) for group in said) for name, said in raw["signals"].items()}
+    beside = frozenset(raw["beside"]["words"])
+    strange = sorted(groups.keys() - signals.keys())
+    twice = sorted({" ".join(sorted(group)) for name, said in groups.items() for group in said
+                    if any(group in others for other, others in groups.items() if other != name)})  # fmt: skip
+    if strange or twice or not raw.get("source"):
+        raise BrokenKnowledge(
+            f"signals {strange}, groups of two signals {twice}, or no source",
+            "groups of words of one signal each, with a source",
+            "Correct the entry.",
+            where=where,
+        )
+    return {"elsewhere": MappingProxyType(groups), "beside": beside}
 
 
 def signal_kind(name: str) -> SignalKind:

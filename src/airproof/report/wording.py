@@ -9,7 +9,7 @@ import textwrap
 _KEPT_TOGETHER = re.compile(
     r"(?<=\d) (?=(?:kPa|inHg|psi|bar|mmHg|%|s|min|mm|g/s|in 100|USD|EUR|decibans|minutes)\b|%)|(?<=\bin) (?=100\b)"
 )
-_COMMAND = re.compile(r"(?:^|[\s(\"])--[a-z]|\"airproof ")
+_COMMAND = re.compile(r"(?:^|[\s(\"])--[a-z]|\"airproof |\bMAP\.toml\b")
 _ID = re.compile(r" \[[a-z0-9]+(?:-[a-z0-9]+)+\]")
 _UNBROKEN = "\N{NO-BREAK SPACE}"
 
@@ -93,7 +93,7 @@ def in_hundred(probability: float) -> str:
 
 
 def for_a_page(text: str) -> str:
-    """The text without its sentences on the command line's options, and without the ids in square brackets."""
+    """The text without its sentences on the command line's options and files, and without ids in square brackets."""
     kept = [part for part in re.split(r"(?<=[.!?;]) +", text) if not _COMMAND.search(part)]
     return _ID.sub("", " ".join(kept)).rstrip(";")
 

@@ -24,6 +24,7 @@ from airproof.knowledge.model import Knowledge, Prices
 from airproof.repair.prices import tools_of
 from airproof.report.language.language import language
 from airproof.report.wording import for_a_page, sentence
+from airproof.web.waiting import WaitingRoom
 from airproof.web.work import Work
 
 if TYPE_CHECKING:
@@ -62,6 +63,7 @@ class Bench:
         self.settings = load_settings(self.folder)
         self.trouble = ""
         self.line: Session | None = None
+        self.waiting = WaitingRoom()
         self._own: dict[str, set[int] | None] = {}
         self._weighed: OrderedDict[int, tuple[str, Weighed]] = OrderedDict()
         self._at_work: dict[int, UnderWay] = {}
@@ -97,6 +99,7 @@ class Bench:
             held.work.call_off()
         if self.line is not None:
             self.line.end()
+        self.waiting.close()
         self.store.close()
 
     # Words

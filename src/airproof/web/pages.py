@@ -95,6 +95,12 @@ def _of_a_job(bench: Bench) -> None:
 
         return await _there(trace_page.show(bench, job, sha256, dict(request.query_params)))
 
+    @ui.page("/job/{job}/headings/{key}", response_timeout=PATIENT_S)
+    async def headings(job: int, key: str) -> Response | None:
+        from airproof.web import headings_page
+
+        return await _there(headings_page.show(bench, job, key))
+
     @ui.page("/job/{job}/line", response_timeout=PATIENT_S)
     async def line(job: int) -> Response | None:
         from airproof.web.live import page

@@ -25,7 +25,7 @@ from airproof.recording.recording import Interval, Recording
 from airproof.recording.regimes import find_regimes
 from airproof.recording.signals import glossary
 from airproof.report.trace import AT_FIRST, Seen, View, figure, groups_of, key
-from airproof.report.wording import clock, duration, sentence
+from airproof.report.wording import clock, duration, for_a_page, sentence
 from airproof.web.bench import Bench
 from airproof.web.case.file import CaseFile, the_day
 from airproof.web.drawing import Drawing, set_it_up
@@ -302,7 +302,7 @@ def _what_was_read(viewer: Viewer) -> None:
                     Mark("td", column.heading)
                     known = glossary().signals.get(column.signal or "")
                     Mark("td", f"{known.title}, {column.unit}" if known else "left out")
-                    Mark("td", column.says)
+                    Mark("td", for_a_page(column.says))
     with folded("Put a heading or unit right"), Form(put_right, send="Read it so from now on"):
         say("Files with the same headings are read so too.", "soft")
         choice("Heading", "heading", {c.heading: c.heading for c in report.columns})

@@ -17,17 +17,19 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse
 
 from airproof.diagnosis.place_as_typed import the_barometer
-from airproof.errors import AirproofError, UnusableRequest
+from airproof.errors import AirproofError, UnknownHeadings, UnusableRequest
 from airproof.jobs.beside import append_beside
 from airproof.jobs.given import Given, once_only, put_back, recording_said, shown_name
 from airproof.jobs.job_file_reading import import_job
 from airproof.jobs.kinds import Recording, Role
 from airproof.jobs.recordings import LARGEST
 from airproof.jobs.state import state_of
+from airproof.recording.mapping import SignalMap
 from airproof.report.wording import duration
 from airproof.web.bench import Bench
 from airproof.web.faults import reported
 from airproof.web.marks import in_words
+from airproof.web.waiting import Waiting
 
 SILENT_S = 60.0
 """A sender that says nothing for so long has gone; judged: Airproof authors: a phone that walks out and returns."""
@@ -54,10 +56,41 @@ async def take_job_file(bench: Bench, request: Request) -> JSONResponse:
     return await _take(request, lambda received: _job_file(bench, received))
 
 
+class _Waits(Exception):
+    """A file whose columns somebody has to name: what was wrong with it, and the page that asks."""
+
+    def __init__(self, fault: UnknownHeadings, page: str) -> None:
+        super().__init__(page)
+        self.fault, self.page = fault, page
+
+
 def _recording(bench: Bench, job: int, request: Request, received: Received) -> str:
     role = request.headers.get("x-role", "car")
     if role not in get_args(Role):
         raise UnusableRequest(f"the role {role[:20]!r}", "one of those on the page", "Load the page again.")
+    page, as_ = request.headers.get("x-page", "")[:MOST_OF_A_NAME], cast("Role", role)
+    try:
+        return _read_in(bench, job, as_, received, page)
+    except UnknownHeadings as fault:
+        if not fault.headings:
+            raise
+        key = bench.waiting.keep(job, as_, received.name, fault, received.path)
+        raise _Waits(fault, f"/job/{job}/headings/{key}") from fault
+
+
+def take_waiting(bench: Bench, waiting: Waiting, mapping: SignalMap) -> str:
+    """Read a file that waited, its columns as somebody has said; raises as if it were given so."""
+    try:
+        return _read_in(bench, waiting.job, waiting.role, Received(waiting.path, waiting.name), "", mapping)
+    except AirproofError as fault:
+        if isinstance(fault, UnknownHeadings) or not fault.where:
+            raise
+        raise UnusableRequest(fault.given, fault.wanted, fault.way_out, where=waiting.name) from fault
+
+
+def _read_in(
+    bench: Bench, job: int, role: Role, received: Received, page: str, mapping: SignalMap | None = None
+) -> str:
     store = bench.store
     events = store.events(job)
     state = state_of(events)
@@ -66,8 +99,8 @@ def _recording(bench: Bench, job: int, request: Request, received: Received) -> 
     given = recording_said(
         store,
         received.path,
-        cast("Role", role),
-        None,
+        role,
+        mapping,
         kpa,
         received.name,
         bench.settings.map_for,
@@ -79,7 +112,7 @@ def _recording(bench: Bench, job: int, request: Request, received: Received) -> 
     if not given.drafts:
         return " ".join(f"{remark}." for remark in given.remarks)
     try:
-        with bench.adding_on(request.headers.get("x-page", "")[:MOST_OF_A_NAME]) as added:
+        with bench.adding_on(page) as added:
             added(append_beside(store, job, given.drafts, seen=len(events), author=bench.speaker)[0])
     except BaseException:
         store.let_go(kept)
@@ -126,6 +159,9 @@ async def _take(request: Request, use: object) -> JSONResponse:
                     raise UnusableRequest(f"more than {LARGEST // 2**30} GiB", "a recording", "Send a shorter one.")
                 await asyncio.to_thread(file.write, part)
         return _answer(200, await asyncio.to_thread(use, Received(Path(path), name)))  # type: ignore[arg-type]
+    except _Waits as waits:
+        says = f"{name} was not understood yet. {_told(waits.fault, Path(path), name)} The file is kept meanwhile."
+        return _answer(422, says, waits.page, "Say what its columns are")
     except AirproofError as fault:
         return _answer(422, f"{name} was not taken. {_told(fault, Path(path), name)}")
     except TimeoutError:
@@ -146,5 +182,6 @@ def _told(fault: AirproofError, path: Path, name: str) -> str:
     return told[:1].upper() + told[1:]
 
 
-def _answer(status: int, says: str) -> JSONResponse:
-    return JSONResponse({"says": says}, status_code=status)
+def _answer(status: int, says: str, page: str = "", leads: str = "") -> JSONResponse:
+    """What came of it, and where to go on."""
+    return JSONResponse({"says": says, "page": page, "leads": leads}, status_code=status)

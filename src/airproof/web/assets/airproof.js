@@ -45,6 +45,7 @@ window.airproof = {
           let answer = {};
           try { answer = JSON.parse(request.responseText); } catch { /* told below */ }
           said.textContent = answer.says || `${file.name} was not taken (${request.status}).`;
+          if (answer.page) said.append(" ", Object.assign(document.createElement("a"), { href: answer.page, textContent: answer.leads }));
           done();
         };
         request.onerror = () => { said.textContent = `${file.name}: the connection broke; send it again.`; done(); };
