@@ -269,3 +269,15 @@ class TestWorth:
                 left -= p[k] * float(then @ np.log(then)) / known.said["idle"].shape[1]
         expected = max(-float(p @ np.log(p)) - left, 0.0)
         assert worth_of(chance, ("idle",))["idle"].nepers == pytest.approx(expected, abs=1e-9)
+
+
+def test_no_band_is_from_nothing_to_nothing() -> None:
+    scales = {one.scale for one in NAMED.values() if one.scale.change == "logarithm"}
+    assert scales
+    for one in scales:
+        told = one.changed(0.02, -0.002, 0.003)
+        assert told is not None
+        assert re.search(r"healthy: (?P<low>[-+0-9.]+) to (?!(?P=low)[ )])", told), told
+        nothing = one.changed(0.02, 0.0, 0.0)
+        assert nothing is not None
+        assert nothing.endswith("(healthy: hardly anything but +0)")

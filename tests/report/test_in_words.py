@@ -258,3 +258,19 @@ def test_as_text_keeps_the_answer_on_the_first_line() -> None:
 )
 def test_strength(decibans: float, word: str) -> None:
     assert strength(decibans) == word
+
+
+def test_of_two_recordings_it_is_said_of_which_a_unit_was_guessed() -> None:
+    made = weighing()
+    reports = [
+        ReadReport("x", tuple(ColumnReading(f"H{n}", f"s{n}", "kPa", "guessed", "guessed") for n in range(many)),
+                   ("a remark",))
+        for many in (5, 5, 4)
+    ]  # fmt: skip
+    recordings = [replace(made.recording, label=f"{name}.csv", report=report)
+                  for name, report in zip(("a", "b", "c"), reports, strict=True)]  # fmt: skip
+    lines = next(p for p in in_words(made, recordings=recordings) if p.id == "read").lines
+    guesses = [line for line in lines if "guessed from the values" in line]
+    assert [line.partition(": ")[0] for line in guesses] == ["a.csv, b.csv", "c.csv"]
+    assert guesses[0].count("s0 in kPa") == 1
+    assert "a.csv, b.csv, c.csv: A remark." in lines

@@ -32,6 +32,7 @@ from airproof.report.write_up.content import words_in
 from airproof.report.write_up.figures import Exhibits
 from airproof.report.write_up.owner import owner_page
 from airproof.report.write_up.writing import Writer
+from airproof.report.write_up.written import write_up_of
 
 sys.path.append(str(Path(__file__).resolve().parents[1] / "diagnosis" / "meter"))
 from sessions import GOOD_METER, line, session
@@ -200,3 +201,13 @@ def test_what_cannot_be_told_is_translated(code: str) -> None:
     pair = Pair(("map-offset", "wastegate-stuck-open"), 0.2)
     for text in (*said, gaps.two_at_once(pair, KNOWN)):
         assert language(code).words(text).language == code, text
+
+
+@pytest.mark.parametrize("code", LANGUAGES)
+def test_without_a_recording_no_exhibit_speaks_of_what_is_not_in_it(code: str) -> None:
+    told = weigh([], ENGINE, codes=["P0106"], known=KNOWN)
+    said = write_up_of(case(weighing=told), language(code), AS_IT_IS)
+    shown = next(section for section in said.trade if section.id == "exhibits")
+    words = [one.text for one in words_in((shown,))]
+    assert len(words) == 3  # the heading, "Not drawn:", and why
+    assert language(code).words("there is no recording").text in words[-1]

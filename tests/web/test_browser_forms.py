@@ -136,9 +136,9 @@ class TestAFileThatIsNotUnderstoodYet:
     def test_its_columns_are_named_and_it_is_read(self, visitor: Visitor, tmp_path: Path) -> None:
         page = new_job(visitor, "odd headings")
         said = give(page, self.file(tmp_path))
-        expect(said).to_contain_text("was not understood yet")
+        expect(said).to_contain_text("was not taken")
         assert "MAP.toml" not in said.inner_text()
-        said.get_by_role("link", name="Say what its columns are").click()
+        said.get_by_role("link", name="what its columns are").click()
         page.wait_for_url("**/headings/*")
         page.get_by_label("Sekunden is").select_option("time")
         page.get_by_label("Unit of Sekunden").fill("s")

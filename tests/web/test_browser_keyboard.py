@@ -45,7 +45,7 @@ def test_a_whole_job_needs_no_mouse(browser: Browser, served: str) -> None:
     type_into(page, "Cylinders", "4")
     type_into(page, "Induction", "turbo")
     type_into(page, "How it meters its air", "by an air")
-    type_into(page, "Altitude of the place", "350m")
+    type_into(page, "Altitude of the place, m", "350m")
     type_into(page, "Codes, as you have them", "P0106")
     press(page, page.get_by_role("button", name="Open the job"))
     page.wait_for_url("**/job/*")

@@ -100,10 +100,16 @@ def _unusable(folder: Path, given: str) -> UnusableRequest:
     )
 
 
+NO_RECORDING = "there is no recording"
+
+
 def drawing_of(number: int, weighing: Weighing) -> Drawing | NotDrawn:
     """The picture of that number, 1 to 5, or why there is none; to be called and saved within sheet.style()."""
     from airproof.report.pictures import air_flow, boost, engine_off, pressure, trims
+    from airproof.report.pictures.sheet import NotDrawn
 
+    if not weighing.recording.signals:
+        return NotDrawn(NO_RECORDING)
     draw = {1: engine_off.draw, 2: pressure.draw, 3: air_flow.draw, 4: trims.draw, 5: boost.draw}[number]
     return draw(weighing)
 

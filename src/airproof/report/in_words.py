@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -340,8 +340,10 @@ def _what_was_read(weighing: Weighing, recordings: Sequence[Recording]) -> tuple
     if regimes:
         lines.append(f"In it: {', '.join(regimes)}.")
     columns = [column for one in recordings for column in one.report.columns]
-    lines += _guessed([column for column in columns if column.how == "guessed"])
-    remarks = [sentence(r) for one in recordings for r in one.report.remarks if not AS_ANYONE_EXPECTS.search(r)]
+    lines += _by_file(recordings, lambda one: _guessed([c for c in one.report.columns if c.how == "guessed"]))
+    remarks = _by_file(
+        recordings, lambda one: [sentence(r) for r in one.report.remarks if not AS_ANYONE_EXPECTS.search(r)]
+    )
     lines += remarks[:REMARKS_SHOWN]
     if len(remarks) > REMARKS_SHOWN:
         lines.append(f"And {len(remarks) - REMARKS_SHOWN} more remarks like these; {IN_JSON}.")
@@ -351,6 +353,17 @@ def _what_was_read(weighing: Weighing, recordings: Sequence[Recording]) -> tuple
     if weighing.profile.assumed and weighing.verdict.refusal is None:
         lines.append(f"Taken for granted, since the engine file does not say: {'; '.join(weighing.profile.assumed)}.")
     return tuple(lines)
+
+
+def _by_file(recordings: Sequence[Recording], lines_of: Callable[[Recording], list[str]]) -> list[str]:
+    """The lines of each recording; where there are several, with the files that each is said of, and said once."""
+    said: dict[str, list[str]] = {}
+    for one in recordings:
+        for line in lines_of(one):
+            said.setdefault(line, []).append(one.label)
+    if len(recordings) < 2:
+        return list(said)
+    return [f"{', '.join(dict.fromkeys(labels))}: {line}" for line, labels in said.items()]
 
 
 def _guessed(columns: Sequence[ColumnReading]) -> list[str]:

@@ -74,7 +74,8 @@ def _recording(bench: Bench, job: int, request: Request, received: Received) -> 
     except UnknownHeadings as fault:
         if not fault.headings:
             raise
-        key = bench.waiting.keep(job, as_, received.name, fault, received.path)
+        plain = UnknownHeadings(fault.given, fault.wanted, fault.way_out, headings=fault.headings)
+        key = bench.waiting.keep(job, as_, received.name, plain, received.path)
         raise _Waits(fault, f"/job/{job}/headings/{key}") from fault
 
 
@@ -160,8 +161,8 @@ async def _take(request: Request, use: object) -> JSONResponse:
                 await asyncio.to_thread(file.write, part)
         return _answer(200, await asyncio.to_thread(use, Received(Path(path), name)))  # type: ignore[arg-type]
     except _Waits as waits:
-        says = f"{name} was not understood yet. {_told(waits.fault, Path(path), name)} The file is kept meanwhile."
-        return _answer(422, says, waits.page, "Say what its columns are")
+        says = f"{name} was not taken. {_told(waits.fault, Path(path), name)} It waits here while you say more:"
+        return _answer(422, says, waits.page, "what its columns are")
     except AirproofError as fault:
         return _answer(422, f"{name} was not taken. {_told(fault, Path(path), name)}")
     except TimeoutError:
@@ -184,4 +185,4 @@ def _told(fault: AirproofError, path: Path, name: str) -> str:
 
 def _answer(status: int, says: str, page: str = "", leads: str = "") -> JSONResponse:
     """What came of it, and where to go on."""
-    return JSONResponse({"says": says, "page": page, "leads": leads}, status_code=status)
+    return JSONResponse({"says": says, **({"page": page, "leads": leads} if page else {})}, status_code=status)

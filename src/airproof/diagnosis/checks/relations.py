@@ -268,9 +268,10 @@ def finding_of(one: LoadSlice, off: float, sd: float, band: float) -> Finding:
     much = f"{size} % {'above' if percent > 0 else 'below'}" if size != "0" else "level with"
     mixture = f"{size} % too {'lean' if percent > 0 else 'rich'}" if size != "0" else "right within 1 %"
     low, high = float(100.0 * np.expm1(-1.645 * band)), float(100.0 * np.expm1(1.645 * band))
-    healthy = f"{low:.0f} to {high:+.0f} %"
+    digits = 0 if min(abs(low), abs(high)) >= 0.5 else 1  # no band is from nothing to nothing
+    healthy = f"{low:.{digits}f} to {high:+.{digits}f} %"
     if one.relation is TRIMS:
-        healthy = f"{abs(low):.0f} % rich to {high:.0f} % lean"
+        healthy = f"{abs(low):.{digits}f} % rich to {high:.{digits}f} % lean"
     says = _SAYS[one.relation.id].format(much=much, mixture=mixture, where=one.words)
     return Finding(
         id=f"{one.relation.id}-{one.place}",

@@ -113,13 +113,19 @@ class Scale:
         return None
 
 
+MORE_DIGITS = 3
 MOST = 9.0  # of a logarithm, so that no odd recording overflows
 
 
 def _beside(numbers: Sequence[float], digits: int, unit: str, *, signed: bool) -> str:
+    _, least, most = numbers
+    telling = (more for more in range(digits, digits + MORE_DIGITS) if round(least, more) != round(most, more))
+    digits = next(telling, digits)  # a narrow band has a width, too
     # Nothing is never called minus nothing.
     value, low, high = (f"{round(number, digits) + 0.0:{'+' if signed else ''}.{digits}f}" for number in numbers)
     unit = f" {unit}".rstrip()
+    if low == high:
+        return f"{value}{unit} (healthy: hardly anything but {low})"
     return f"{value}{unit} (healthy: {low} to {high}{unit})"
 
 

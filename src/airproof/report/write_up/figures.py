@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from airproof.report.exhibits import SUBJECTS, drawing_of
+from airproof.report.exhibits import NO_RECORDING, SUBJECTS, drawing_of
 from airproof.report.language.language import Words
 from airproof.report.pictures import before_after
 from airproof.report.pictures.dressed import dressed
@@ -43,7 +43,10 @@ def exhibits_of(write: Writer) -> Exhibits:
     """Draw all that the case allows; further drawings of the case come after those of the weighing."""
     case, figures, missing = write.case, [], []
     with style():
-        for number in SUBJECTS if case.verdict is not None else ():
+        recorded = case.weighing is not None and bool(case.weighing.recording.signals)
+        if case.verdict is not None and not recorded:
+            missing.append((write.own("Exhibits"), write.ours(NO_RECORDING)))
+        for number in SUBJECTS if case.verdict is not None and recorded else ():
             assert case.weighing is not None
             drawing = drawing_of(number, case.weighing)
             if isinstance(drawing, NotDrawn):
