@@ -26,6 +26,7 @@ from airproof.recording.line_blocks import GZIP_MAGIC, INNER_DELIMITER, ByteSour
 from airproof.recording.recording import Bools, Floats
 from airproof.recording.sniff import SAMPLE_BYTES, Layout, layout_of
 from airproof.recording.table import Column, Progress, Table
+from airproof.recording.wide_rows import MOST_SHARE, refuse_wide
 
 if TYPE_CHECKING:
     from airproof.recording.mapping import SignalMap
@@ -101,8 +102,11 @@ class _TableReader:
         self.layout = layout
         self.source = source
         self.remarks = list(layout.remarks)
-        self.rows = self.lines = 0
-        self.names = [parsed_name(n) for n in range(max(len(layout.headings), 1))]
+        self.rows = self.lines = self.wide = self.first_wide = 0
+        headed = max(len(layout.headings), 1)
+        # One column more than headings and rows seen: what stands beyond the headings is counted in every row.
+        self.names = [parsed_name(n) for n in range(max(headed, *map(len, layout.rows)) + 1)]
+        self.beyond = self.names[headed:]
         self.head = layout.delimiter.join(self.names).encode() + b"\n"
         self.rate_hz = (mapping.rate_hz if mapping is not None else None) or layout.rate_hz
         found = claims(layout.headings, mapping, source)
@@ -142,7 +146,6 @@ class _TableReader:
         if not plain or (isinstance(source, bytes) and source.count(GZIP_MAGIC + b"\x08") > 1):
             return None
         texts = {c.index for c in self.read if c.as_text}
-        width = max(len(self.names), *map(len, layout.rows))
         try:
             frame = pl.read_csv(
                 source,
@@ -151,8 +154,12 @@ class _TableReader:
                 separator=layout.delimiter,
                 decimal_comma=layout.decimal_comma,
                 quote_char=None,
-                schema={parsed_name(n): pl.String if n in texts else pl.Float64 for n in range(width)},
-                columns=[c.name for c in self.read],
+                schema={
+                    name: pl.String if n in texts or name in self.beyond else pl.Float64
+                    for n, name in enumerate(self.names)
+                },
+                columns=[*(c.name for c in self.read), *self.beyond],
+                missing_columns="insert",
                 truncate_ragged_lines=True,
                 ignore_errors=True,
             )
@@ -165,7 +172,7 @@ class _TableReader:
         """Add parsed rows where all cells that are no bare numbers stand in `top`, the beginning of the file."""
         top = top.split(b"\n", self.layout.skip)[-1]
         top = self.head + top[: top.rfind(b"\n") + 1]
-        if any(frame.slice(top.count(b"\n") - 1).null_count().row(0)):
+        if any(frame.slice(top.count(b"\n") - 1).drop(self.beyond).null_count().row(0)):
             return False
         self.add(frame, top)
         return True
@@ -206,16 +213,31 @@ class _TableReader:
             if not isinstance(kept, slice):
                 kept[places] = True
             numbers[column.index][places] = [column.number(cell) for cell in cells]
+        wide = self._wide(frame)
+        if wide is not None:
+            kept = ~wide if isinstance(kept, slice) else kept & ~wide
         self.lines += frame.height
         self.rows += frame.height if isinstance(kept, slice) else int(kept.sum())
         for column in self.read:
             piece = frame.get_column(column.name)
             if not column.as_text:
-                column.take(pl.Series(numbers[column.index][kept]) if column.index in numbers else piece)
+                if column.index in numbers:
+                    piece = pl.Series(numbers[column.index])
+                column.take(piece if isinstance(kept, slice) else piece.filter(pl.Series(kept)))
                 continue
             if self.layout.quoted:
                 piece = piece.str.replace_all(INNER_DELIMITER, self.layout.delimiter, literal=True)
             column.take_texts(piece if isinstance(kept, slice) else piece.filter(pl.Series(kept)))
+
+    def _wide(self, frame: pl.DataFrame) -> Bools | None:
+        """The rows with something beyond the last heading, counted; None where there are none."""
+        filled = [cells.is_not_null() for cells in frame.select(self.beyond) if cells.null_count() < cells.len()]
+        if not filled:
+            return None
+        wide: Bools = np.logical_or.reduce([cells.to_numpy() for cells in filled])
+        self.first_wide = self.first_wide or self.layout.skip + self.lines + int(wide.argmax()) + 1
+        self.wide += int(np.count_nonzero(wide))
+        return wide
 
     def _parse(self, lines: bytes, numbers: set[int], texts: set[int]) -> pl.DataFrame:
         """The wanted columns of some lines under their head; cells that are no bare numbers become null."""
@@ -226,7 +248,7 @@ class _TableReader:
             quote_char=None,
             comment_prefix=self.layout.comments,
             schema={name: pl.Float64 if n in numbers else pl.String for n, name in enumerate(self.names)},
-            columns=[parsed_name(n) for n in sorted(numbers | texts)],
+            columns=[*(parsed_name(n) for n in sorted(numbers | texts)), *self.beyond],
             truncate_ragged_lines=True,
             ignore_errors=True,
         )
@@ -273,7 +295,7 @@ class _TableReader:
         ]
         return {
             n: pl.Series([(row[n] or None) if n < len(row) else None for row in picked], dtype=pl.String)
-            for n in range(len(self.names))
+            for n in range(len(self.layout.headings))
         }
 
     def _second_header(
@@ -316,6 +338,15 @@ class _TableReader:
 
     def table(self) -> Table:
         """All that was read, time in seconds."""
+        headed, lines = len(self.layout.headings), self.wide + self.rows
+        if self.wide > MOST_SHARE * lines:
+            rows = f"{self.wide} of {lines} rows with more values, from line {self.first_wide} on"
+            raise refuse_wide(headed, rows, self.source)
+        if self.wide:
+            self.remarks.append(
+                f"rows with more values than the {headed} headings: {self.wide} of {lines}, the first in line "
+                f"{self.first_wide}; nobody can say which of their values is what, so they were left out"
+            )
         if not self.rows:
             raise UnusableFile(
                 "there are headings but no rows under them",

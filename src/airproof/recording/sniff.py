@@ -15,6 +15,7 @@ from airproof.errors import UnusableFile
 from airproof.recording.cells import is_missing, is_number, is_stamp, number_with_suffix, split
 from airproof.recording.headings import recognise
 from airproof.recording.units_stated import stated_unit
+from airproof.recording.wide_rows import Widths, refuse_wide
 
 SAMPLE_BYTES = 1 << 16
 DELIMITERS = (",", ";", "\t", "|")
@@ -200,7 +201,8 @@ def layout_of(sample: bytes, source: str, *, whole: bool) -> Layout:
     above = [n for n in table if n < first]
     below = [n for n in table if n >= first]
     weighed = [*below[:_LINES_WEIGHED], *below[_LINES_WEIGHED :: max(1, len(below) // _LINES_WEIGHED)]]
-    layout = _with_headings([rows(n) for n in above], [rows(n) for n in weighed], source)
+    layout = _with_headings([rows(n) for n in above], [rows(n) for n in weighed])
+    _as_wide_as_headings(layout, Widths.of([lines[n] for n in below], delimiter, len(layout.headings)), source)
     rate = _RATE.search("\n".join(lines[:first]))
     if comments:
         layout.remarks.append("comment lines skipped")
@@ -229,8 +231,18 @@ def _first_data(table: list[int], row_at: Callable[[int], list[str]]) -> int | N
     return None
 
 
-def _with_headings(above: list[list[str]], rows: list[list[str]], source: str) -> Layout:
-    """Which line above the numbers holds the headings, which the units, and whether they match the numbers."""
+def _as_wide_as_headings(layout: Layout, widths: Widths, source: str) -> None:
+    """Raise UnusableFile where the rows seen are wider than the headings; that each ends in a delimiter is said."""
+    if widths.cannot_be_matched:
+        raise refuse_wide(len(layout.headings), widths.says, source, decimal_comma=widths.decimal_comma)
+    if widths.end_in_delimiter:
+        layout.remarks.insert(
+            0, "each row ends in one more delimiter than the headings: the empty cell after it is ignored"
+        )
+
+
+def _with_headings(above: list[list[str]], rows: list[list[str]]) -> Layout:
+    """Which line above the numbers holds the headings, and which the units."""
     units: list[str] | None = None
     skipped = len(above) - 1
     if len(above) > 1 and _is_units(above[-1]) and len(above[-2]) >= 2:
@@ -240,18 +252,6 @@ def _with_headings(above: list[list[str]], rows: list[list[str]], source: str) -
     while headings and not headings[-1]:
         headings.pop()
     layout = Layout(headings, units, rows)
-    surplus = [bool("".join(row[len(headings) :])) for row in rows]
-    if sum(surplus) * 2 > len(rows):
-        raise UnusableFile(
-            f"{len(headings)} headings stand above rows of {max(map(len, rows))} values, so nobody can match them",
-            "as many headings as values in a row",
-            "Add the missing heading or take the surplus column out.",
-            where=source,
-        )
-    if len(rows[0]) > len(headings) and not any(surplus):
-        layout.remarks.append(
-            "each row ends in one more delimiter than the headings: the empty cell after it is ignored"
-        )
     if skipped:
         layout.remarks.append(f"{skipped} line{'s' * (skipped != 1)} before the headings skipped")
     return layout
