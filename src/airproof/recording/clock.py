@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from airproof.errors import UnusableFile
 from airproof.recording.recording import Floats
 from airproof.recording.units_stated import StatedUnit
 
@@ -30,6 +31,9 @@ _FORMATS = (
 )
 _SECONDS = {"s": 1.0, "ms": 1e-3, "min": 60.0, "h": 3600.0, "us": 1e-6, "ns": 1e-9}
 DAY_S = 86400.0
+
+SLOWEST_STEP_S = 20.0
+"""Nobody records a car less often (judged: Airproof authors, because nothing that an engine does lasts so long)."""
 
 
 @dataclass
@@ -57,10 +61,34 @@ def from_numbers(stamps: Floats, unit: StatedUnit | None) -> Clock:
     steps = known[1:] - known[:-1]
     steps = steps[steps > 0]
     step = _middle(steps) if steps.size else 1.0
-    # judged: Airproof authors, because nobody records a car less often than every 20 s, nor for more than a day
-    if (step >= 20 or known.max() - known.min() > DAY_S) and np.all(known == np.round(known)):
+    # judged: Airproof authors, because nobody records a car for more than a day either
+    if (step >= SLOWEST_STEP_S or known.max() - known.min() > DAY_S) and np.all(known == np.round(known)):
         return Clock(stamps * 1e-3, f"time guessed to be in ms, because it goes in whole steps of {step:g}")
     return Clock(stamps, f"time guessed to be in s, because its step is {step:g}")
+
+
+def refuse_too_slow(found: Clock, unit: StatedUnit | None, heading: str, source: str) -> None:
+    """Raise UnusableFile where elapsed stamps put rows further apart than anybody records a car: their unit is in doubt.
+
+    Not for a unit that a map names: that is the answer to this question.
+    """
+    known = found.seconds[np.isfinite(found.seconds)]
+    steps = known[1:] - known[:-1]
+    steps = steps[steps > 0]
+    if not found.elapsed or not steps.size or (step := _middle(steps)) < SLOWEST_STEP_S:
+        return
+    said = unit.unit if unit is not None and unit.unit in _SECONDS else "s"
+    finer = [name for name in ("s", "ms", "us") if _SECONDS[name] < _SECONDS[said]]
+    meant = next((name for name in finer if step * _SECONDS[name] / _SECONDS[said] < SLOWEST_STEP_S), None)
+    as_if = f", as if the stamps were in {meant}" if meant else ""
+    raise UnusableFile(
+        f"read in {said}, the rows under {heading!r} stand {step:.3g} s apart and last "
+        f"{(known.max() - known.min()) / 3600.0:.3g} h{as_if}",
+        f"rows at most {SLOWEST_STEP_S:g} s apart",
+        f"Write the stamps' unit in the heading, such as Time ({meant or 'ms'}), or name heading and unit of time in a "
+        "MAP.toml and give it with --signals: what stands there is taken as it is.",
+        where=source,
+    )
 
 
 def from_texts(stamps: pl.Series) -> Clock | None:

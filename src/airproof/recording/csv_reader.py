@@ -381,7 +381,10 @@ class _TableReader:
         found = clock.from_texts(texts) if texts is not None else None
         if found is None:
             values = column.values()
-            found = clock.from_numbers(values, column.claim.unit or column.unit_beside(self.layout.units))
+            unit = column.claim.unit or column.unit_beside(self.layout.units)
+            found = clock.from_numbers(values, unit)
+            if column.claim.how != "mapped":
+                clock.refuse_too_slow(found, unit, column.claim.heading, self.source)
         if not np.isfinite(found.seconds).any():
             cells = [row[column.index] for row in self.layout.rows if column.index < len(row)]
             raise UnusableFile(

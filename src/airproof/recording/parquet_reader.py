@@ -93,7 +93,10 @@ def _clock(column: pl.Series, claim: Claim, source: str) -> clock.Clock:
             "Write the stamps in one of these ways.",
             where=source,
         )
-    return clock.from_numbers(column.cast(pl.Float64, strict=False).fill_null(np.nan).to_numpy(), claim.unit)
+    found = clock.from_numbers(column.cast(pl.Float64, strict=False).fill_null(np.nan).to_numpy(), claim.unit)
+    if claim.how != "mapped":
+        clock.refuse_too_slow(found, claim.unit, claim.heading, source)
+    return found
 
 
 def _seconds_of(microseconds: pl.Series) -> Floats:
