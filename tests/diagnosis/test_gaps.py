@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,11 +13,11 @@ from airproof.diagnosis import testimony
 from airproof.diagnosis.bayes import Posterior
 from airproof.diagnosis.conditions import UNKNOWN_PLACE
 from airproof.diagnosis.finding import Finding
-from airproof.diagnosis.gaps import cannot_tell
+from airproof.diagnosis.gaps import cannot_tell, too_little
 from airproof.diagnosis.weighing import Barometer
 from airproof.engine.profile import EngineProfile
 from airproof.knowledge.load import knowledge
-from airproof.recording.recording import Recording
+from airproof.recording.recording import ColumnReading, Recording
 
 KNOWN = knowledge()
 SURE = {"none": 0.95, "map-offset": 0.03, "vacuum-leak": 0.02}
@@ -123,3 +124,14 @@ def test_what_somebody_saw_stands_against_nothing_being_wrong() -> None:
     none = Posterior({"none": 0.9, "vacuum-leak": 0.1}, BEFORE, sizes, {}, ())
     (line, *_) = cannot_tell(case, none, [told("smoke", unit="", none=-2.2)], KNOWN)
     assert line.startswith("against nothing being wrong stands: smoke says so")
+
+
+def test_a_pressure_without_a_unit_is_asked_for_by_its_heading() -> None:
+    """Its heading need not say pressure: what was said of it does."""
+    says = "manifold pressure (absolute), unit not stated, and its values fit psi and inHg alike; state it"
+    recording = without(workshop_round(NATURAL), "manifold_pressure")
+    report = replace(recording.report, columns=(ColumnReading("MAP", None, None, "left out", says),))
+    asked = too_little(case_of(replace(recording, report=report), NATURAL), anything_else=False)
+    assert asked is not None
+    assert "'MAP' was left out" in asked
+    assert "fit psi and inHg alike" in asked

@@ -1,4 +1,4 @@
-"""Rows with more values than headings: refused where most are, counted where a few are, passed where nothing is in them."""
+"""Rows with more values than headings: refused where most are, counted where a few are."""
 
 from __future__ import annotations
 

@@ -138,7 +138,9 @@ def too_little(case: Case, *, anything_else: bool) -> str | None:
         if signal is not None and len(signal) >= FEWEST_SAMPLES:
             continue
         unread = [c for c in case.recording.report.columns if c.how == "left out" and c.signal in (name, None)]
-        named = [c for c in unread if any(word in c.heading.casefold() for word in title.split())]
+        named = [
+            c for c in unread if c.says.startswith(title) or any(word in c.heading.casefold() for word in title.split())
+        ]
         if signal is not None:
             return f"the recording holds {title} only {len(signal)} times: record some minutes"
         if named:

@@ -18,6 +18,7 @@ from airproof.jobs.trouble import in_our_words
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.model import Knowledge
 from airproof.recording.mapping import SignalMap
+from airproof.recording.recording import Recording as Signals
 from airproof.vehicle.readout.readout import Readout
 from airproof.vehicle.recordings import read_recording, read_with_readout
 
@@ -28,7 +29,8 @@ LONGEST_NAME = 200
 class Given:
     """What a file gave: the recording, and the facts that a log of a bus holds besides.
 
-    `sha256` is the file's on the shelf, None where it was not put there; `remarks` say what was not taken, and why.
+    `sha256` is the file's on the shelf, None where it was not put there; `remarks` say what was not taken, and why, and
+    which units were guessed.
     """
 
     drafts: tuple[Draft, ...]
@@ -94,7 +96,23 @@ def recording_said(
         data["signals"] = mapping.model_dump(mode="json")
     draft = Draft("recording", payload_of("recording", data))
     moved = _moved(state, kept.sha256, role, called)
-    return Given((draft, *heard.drafts), kept.sha256, (*moved, *heard.remarks))
+    return Given((draft, *heard.drafts), kept.sha256, (*_units(recording, called), *moved, *heard.remarks))
+
+
+def _units(recording: Signals, name: str) -> tuple[str, ...]:
+    """Which units the file leaves to be guessed, and which could not be."""
+    report = recording.report
+    said = [
+        f"{one.heading!r} was left out: {one.says.partition(';')[0]}. State its unit on the recording's page, or with "
+        "--signals"
+        for one in report.without_unit
+    ]
+    if report.guessed:
+        said.append(
+            f"Units that {name} does not state were guessed: {', '.join(report.guessed)}. If one is wrong, put it "
+            "right on the recording's page, or with --signals"
+        )
+    return tuple(said)
 
 
 ROLES = {

@@ -25,10 +25,11 @@ from airproof.recording.cleaning import (
     resolution_of,
 )
 from airproof.recording.headings import recognise, without_unit
+from airproof.recording.kin_units import guesses_together, stated_for
 from airproof.recording.recording import ColumnReading, Floats, ReadReport, Recording, Signal
 from airproof.recording.signals import signal_kind
 from airproof.recording.table import Column, Table
-from airproof.recording.unit_guess import guess_unit
+from airproof.recording.unit_guess import Guess
 from airproof.recording.units_stated import StatedUnit, in_signal_unit
 
 _LOWEST_BEFORE_THROTTLE_KPA = 60.0
@@ -69,7 +70,9 @@ def assemble(table: Table, label: str, barometer_kpa: float | None = None) -> Re
     Raises UnusableFile where no column gives a usable signal.
     """
     readings: list[ColumnReading] = []
-    ready = [one for column in table.columns if (one := _in_own_unit(column, readings)) is not None]
+    guesses = guesses_together(table.columns)
+    found = (_in_own_unit(column, guesses.get(n), readings) for n, column in enumerate(table.columns))
+    ready = [one for one in found if one is not None]
     ready = _rivals_settled(ready, readings)
     ready = _boost_placed(ready)
     ready = _made_absolute(ready, readings, barometer_kpa)
@@ -131,27 +134,27 @@ def _how(one: _Ready) -> Literal["stated", "guessed", "mapped"]:
     return "mapped" if one.claim.how == "mapped" else one.how
 
 
-def _in_own_unit(column: Column, readings: list[ColumnReading]) -> _Ready | None:
-    """The column in its signal's unit: as a map, its cells or a row of units, its heading or its range tell."""
+def _in_own_unit(column: Column, guess: Guess | None, readings: list[ColumnReading]) -> _Ready | None:
+    """The column in its signal's unit: as a map, its cells or a row of units, its heading, or a guess tell."""
     claim = column.claim
     kind = claim.signal
-    mapped = claim.how == "mapped" and claim.unit is not None
-    for unit in (claim.unit, column.unit) if mapped else (column.unit, claim.unit):
-        if unit is not None and unit.fits(kind):
-            says = f"{kind.title} in {unit.unit}{' ' + unit.reference if unit.reference else ''}, as stated"
-            if column.unit is not None and claim.unit is not None and column.unit.unit != claim.unit.unit:
-                says += f" {'in the map' if mapped else 'with the values'}, although another place says otherwise"
-            if unit.unit == "AFR":
-                says += "; turned into lambda by 14.7 to 1, as displays do whatever the fuel"
-            elif kind.name == "fuel_rate" and unit.unit.startswith("L/"):
-                says += f"; turned into mass as petrol, {PETROL.density_kg_l:g} kg/L"
-            return _Ready(column, in_signal_unit(column.values, unit.unit, kind), unit, "stated", says)
+    unit = stated_for(column)
+    if unit is not None:
+        says = f"{kind.title} in {unit.unit}{' ' + unit.reference if unit.reference else ''}, as stated"
+        if column.unit is not None and claim.unit is not None and column.unit.unit != claim.unit.unit:
+            where = "in the map" if claim.how == "mapped" else "with the values"
+            says += f" {where}, although another place says otherwise"
+        if unit.unit == "AFR":
+            says += "; turned into lambda by 14.7 to 1, as displays do whatever the fuel"
+        elif kind.name == "fuel_rate" and unit.unit.startswith("L/"):
+            says += f"; turned into mass as petrol, {PETROL.density_kg_l:g} kg/L"
+        return _Ready(column, in_signal_unit(column.values, unit.unit, kind), unit, "stated", says)
     stated = claim.unit or column.unit
-    if stated is not None and stated.unit != "1":
-        says = f"its unit {stated.unit} does not fit {kind.title} in {kind.unit}; map it with --signals"
-        readings.append(ColumnReading(claim.heading, kind.name, stated.unit, "left out", says))
+    if guess is None:
+        named = stated.unit if stated is not None else None
+        says = f"its unit {named} does not fit {kind.title} in {kind.unit}; map it with --signals"
+        readings.append(ColumnReading(claim.heading, kind.name, named, "left out", says))
         return None
-    guess = guess_unit(column.values, kind)
     if guess.unit is None:
         says = f"{guess.says}; state it in a MAP.toml: {kind.name} = {{heading = {claim.heading!r}, unit = ...}}"
         readings.append(ColumnReading(claim.heading, None, None, "left out", says))

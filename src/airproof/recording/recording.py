@@ -18,6 +18,9 @@ Bools = NDArray[np.bool_]
 Interval = tuple[float, float]
 """From and to, in seconds of the recording's own time."""
 
+UNIT_NOT_STATED = "unit not stated"
+"""In what is said of a column whose unit had to be guessed, or could not be."""
+
 
 @dataclass(frozen=True)
 class Signal:
@@ -127,3 +130,17 @@ class ReadReport:
     remarks: tuple[str, ...] = ()
     rows_read: int = 0
     rows_set_aside: int = 0
+
+    @property
+    def guessed(self) -> tuple[str, ...]:
+        """The signals whose unit was guessed, with it; without percent and plain ratios, which have hardly another."""
+        return tuple(
+            f"{column.signal.replace('_', ' ')} in {column.unit}"
+            for column in self.columns
+            if column.how == "guessed" and column.signal is not None and column.unit not in ("%", "1")
+        )
+
+    @property
+    def without_unit(self) -> tuple[ColumnReading, ...]:
+        """The columns left out because their unit is neither stated nor to be guessed."""
+        return tuple(one for one in self.columns if one.how == "left out" and UNIT_NOT_STATED in one.says)

@@ -5,7 +5,7 @@ All of it is data (data/signals.toml, data/headings_elsewhere.toml); this module
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -33,7 +33,8 @@ class UnitGuess:
 class SignalKind:
     """One signal: its name and unit throughout Airproof, and how files call it.
 
-    `possible` is the lowest and highest value a working data line can carry, in `unit`; `headings` are groups of
+    `possible` is the lowest and highest value a working data line can carry, in `unit`; `guesses` are the units its
+    range alone may tell, `kin_guesses` those that only other columns of the file can; `headings` are groups of
     words that mean this signal, `also` the words that may stand beside a group; `texts` gives the number a word in
     a cell stands for ("closed loop" -> 2).
     """
@@ -45,6 +46,7 @@ class SignalKind:
     headings: tuple[frozenset[str], ...]
     also: frozenset[str]
     guesses: tuple[UnitGuess, ...]
+    kin_guesses: tuple[UnitGuess, ...]
     texts: Mapping[str, float]
     source: str
 
@@ -79,6 +81,10 @@ def _pair(value: list[float]) -> tuple[float, float]:
     return float(low), float(high)
 
 
+def _guesses(entries: Iterable[Mapping[str, Any]]) -> tuple[UnitGuess, ...]:
+    return tuple(UnitGuess(one["unit"], _pair(one["within"]), _pair(one["median"])) for one in entries)
+
+
 def _kind(entry: Mapping[str, Any]) -> SignalKind:
     return SignalKind(
         name=entry["name"],
@@ -87,9 +93,8 @@ def _kind(entry: Mapping[str, Any]) -> SignalKind:
         possible=_pair(entry["possible"]),
         headings=tuple(frozenset(group.split()) for group in entry["headings"]),
         also=frozenset(entry["also"]),
-        guesses=tuple(
-            UnitGuess(guess["unit"], _pair(guess["within"]), _pair(guess["median"])) for guess in entry["guess"]
-        ),
+        guesses=_guesses(entry["guess"]),
+        kin_guesses=_guesses(entry.get("guess_by_kin", ())),
         texts=MappingProxyType({text: float(number) for text, number in entry.get("texts", {}).items()}),
         source=entry["source"],
     )
@@ -116,7 +121,9 @@ def glossary() -> Glossary:
                 "Complete the entry.",
                 where=where,
             ) from error
-        ranges = [kind.possible] + [pair for guess in kind.guesses for pair in (guess.within, guess.median)]
+        ranges = [kind.possible] + [
+            pair for guess in (*kind.guesses, *kind.kin_guesses) for pair in (guess.within, guess.median)
+        ]
         dead = sorted({word for group in (*kind.headings, kind.also) for word in group if word in spelling})
         if not kind.source or dead or kind.name in signals or any(low > high for low, high in ranges):
             raise BrokenKnowledge(

@@ -1,7 +1,7 @@
 """Rows with more cells than there are headings: nobody can say which of their values stands under which heading.
 
-A cell beyond the headings is harmless where it is empty in every row, as after a last delimiter. Filled, it may be a note
-at the end of the line, or the last value of a row that is shifted from the place on where a number was cut in two.
+A cell beyond the headings is harmless where it is empty in every row, as after a last delimiter. Filled, it may be a
+note at the end of the line, or the last value of a row that is shifted from where a number was cut in two.
 """
 
 from __future__ import annotations

@@ -285,6 +285,10 @@ def _what_was_read(viewer: Viewer) -> None:
     heading(2, "What was read")
     for remark in report.remarks:
         say(sentence(viewer.words(remark)), "soft")
+    if report.guessed:
+        say(f"Units the file does not state were guessed: {', '.join(report.guessed)}. Put right below what is wrong.")
+    for column in report.without_unit:
+        say(f"{column.heading}: left out. {sentence(column.says.partition(';')[0])} State its unit below.")
     if not report.columns:
         return
     signals = {NOT_ONE: "left out", **{n: kind.title for n, kind in glossary().signals.items() if n != "time"}}
