@@ -56,6 +56,29 @@ def test_altitude_and_barometer_that_contradict_each_other(metres: float, kpa: f
     assert "Give only the altitude, or the station pressure" in message
 
 
+@pytest.mark.parametrize(
+    ("metres", "kpa", "here"),
+    # ISO 2533: where sea level has 101.325 kPa, 350 m has 97.19, 300 m 97.77 and 420 m 96.38 kPa
+    [(350.0, 101.325, 97.2), (350.0, 100.9, 96.8), (300.0, 101.325, 97.8), (420.0, 101.325, 96.4)],
+)
+def test_a_weather_reports_figure_is_reduced_to_the_place_and_said(metres: float, kpa: float, here: float) -> None:
+    day = barometer_of(altitude_m=metres, barometer_kpa=kpa)
+    assert day.kpa == pytest.approx(here, abs=0.1)
+    assert day.sd_kpa > barometer_of(barometer_kpa=kpa).sd_kpa
+    for said in (f"{kpa:.1f} kPa", "sea level", f"{here:.1f} kPa", f"{metres:.0f} m"):
+        assert said in day.doubt
+        assert said in day.says
+    assert "leave the altitude out" in day.doubt
+
+
+@pytest.mark.parametrize(
+    ("metres", "kpa"), [(350.0, 97.2), (350.0, 99.2), (350.0, 95.0), (0.0, 101.3), (100.0, 102.0), (None, 101.3)]
+)
+def test_a_pressure_that_weather_explains_is_taken_as_it_stands(metres: float | None, kpa: float) -> None:
+    day = barometer_of(altitude_m=metres, barometer_kpa=kpa)
+    assert (day.kpa, day.doubt) == (kpa, "")
+
+
 @pytest.mark.parametrize("kpa", [44.0, 111.0, 0.0, -5.0, 982.0])
 def test_an_impossible_barometer(kpa: float) -> None:
     with pytest.raises(UnusableRequest, match="Check the unit"):

@@ -9,7 +9,7 @@ import numpy as np
 from airproof.diagnosis.expectations import expected
 from airproof.diagnosis.weighing import Barometer
 from airproof.errors import UnusableRequest
-from airproof.quantities.atmosphere import standard_pressure
+from airproof.quantities.atmosphere import standard_pressure, station_pressure_from_qnh
 from airproof.recording.recording import Recording
 from airproof.recording.regimes import Regime, Regimes
 
@@ -23,6 +23,9 @@ KNOWN_SD_KPA = 2.0
 Airproof authors: nobody reads the needle of a vacuum gauge finer."""
 
 LEAST_KPA = 45.0  # nobody drives where the air is thinner
+SEA_LEVEL_LOG_ODDS = 2.3
+"""ten to one that a stated barometer is the weather report's for sea level, not the place's. judged: Airproof authors."""
+
 MAY_DISAGREE_KPA = 5.0  # no weather moves the pressure at an altitude further; records at sea level are 87 to 108.5 kPa
 
 
@@ -59,7 +62,21 @@ def barometer_of(*, altitude_m: float | None = None, barometer_kpa: float | None
             "the pressure at that place, not reduced to sea level as weather reports give it",
             "Give only the altitude, or the station pressure.",
         )
+    at_place = float(station_pressure_from_qnh(barometer_kpa * 1e3, altitude_m)) * 1e-3
+    if _log_odds(at_place, barometer_kpa, usual) > SEA_LEVEL_LOG_ODDS:
+        stated, here = f"barometer stated as {barometer_kpa:.1f} kPa", f"at {altitude_m:.0f} m"
+        doubt = (
+            f"the {stated} looks like the weather report's figure for sea level: {here} it would be about "
+            f"{at_place:.1f} kPa, which was taken instead; if it is the pressure at the place itself, leave the altitude out"
+        )
+        says = f"{stated}, taken for that of sea level: {at_place:.1f} kPa {here}"
+        return Barometer(at_place, WEATHER_SD_KPA, says, doubt=doubt)
     return Barometer(barometer_kpa, STATED_SD_KPA, f"barometer stated as {barometer_kpa:.1f} kPa at {altitude_m:.0f} m")
+
+
+def _log_odds(one_kpa: float, other_kpa: float, usual_kpa: float) -> float:
+    """ln of how much likelier weather makes the one pressure than the other where the third is usual."""
+    return ((other_kpa - usual_kpa) ** 2 - (one_kpa - usual_kpa) ** 2) / (2.0 * WEATHER_SD_KPA**2)
 
 
 def air_kpa(day: Barometer | None) -> float | None:

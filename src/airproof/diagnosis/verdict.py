@@ -90,7 +90,7 @@ class Verdict:
     """The outcome of weighing: causes most probable first, probabilities summing to 1 over all that apply.
 
     `refusal` is set when the engine or the recording is outside what the models cover: then `causes` is the prior
-    and no finding counts.
+    and no finding counts. `doubts` are about what was given, and are to be cleared before the verdict is trusted.
     """
 
     causes: tuple[CauseVerdict, ...]
@@ -99,6 +99,7 @@ class Verdict:
     cannot_tell: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     refusal: str | None = None
+    doubts: tuple[str, ...] = ()
     pairs: tuple[Pair, ...] = ()
     clashes: tuple[Clash, ...] = ()
     regimes_s: Mapping[str, float] = field(default_factory=dict)

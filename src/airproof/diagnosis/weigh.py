@@ -109,9 +109,11 @@ def weigh_examined(
     facts = facts.without_steps(measured_steps)
     steps_done = {**steps_told(facts, known), **measured_steps}
     refusal = too_little(case, anything_else=facts.anything or bool(measured)) or refusal_of(case)
+    doubts = (weather.doubt,) if weather.doubt else ()
     if refusal is not None:
         said = _Said.of(facts, case, known, measured)
         verdict = _verdict(case, hypotheses, said.testimonies, known, refusal=refusal)
+        verdict = replace(verdict, doubts=doubts)
         return Weighing(
             recording, case.regimes, profile, case.barometer, verdict, (), baselines, sisters, steps_done,
             weather=weather,
@@ -130,6 +132,7 @@ def weigh_examined(
     clashes = clashes_of(facts, said.told, testimonies, hypotheses, known)
     verdict = replace(
         verdict,
+        doubts=doubts,
         pairs=pairs,
         clashes=clashes,
         cannot_tell=(

@@ -20,13 +20,15 @@ Floats = NDArray[np.float64]
 class Barometer:
     """The pressure of the day at this place, kPa absolute, and how well it is known (one standard deviation).
 
-    `own_share` is how much of it rests on the car's own barometric reading, 0 to 1.
+    `own_share` is how much of it rests on the car's own barometric reading, 0 to 1; `doubt` what is doubtful in what was
+    stated, or nothing.
     """
 
     kpa: float
     sd_kpa: float
     says: str
     own_share: float = 0.0
+    doubt: str = ""
 
 
 @dataclass(frozen=True)

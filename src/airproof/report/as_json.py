@@ -63,6 +63,7 @@ def verdict_object(
         "cannot_tell": list(verdict.cannot_tell),
         "cautions": list(cautions_of(verdict, plan)),
         "refusal": verdict.refusal,
+        "doubts": list(verdict.doubts),
         "learned": learned_object(learned),
     }
 

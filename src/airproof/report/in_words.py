@@ -100,7 +100,12 @@ def as_text(parts: Sequence[Part]) -> str:
 
 
 def answer(verdict: Verdict) -> tuple[str, ...]:
-    """One or two lines: what is wrong, how much, how sure; or why nothing is judged."""
+    """What is wrong, how much, how sure, or why nothing is judged; and what is to be cleared up first."""
+    return (*_answer(verdict), *(f"First clear this up: {_small(sentence(doubt))}" for doubt in verdict.doubts))
+
+
+def _answer(verdict: Verdict) -> tuple[str, ...]:
+    """One or two lines."""
     if verdict.refusal is not None:
         return ("This is not judged.", sentence(verdict.refusal))
     first = verdict.first
