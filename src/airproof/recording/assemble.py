@@ -26,8 +26,8 @@ from airproof.recording.cleaning import (
 )
 from airproof.recording.headings import recognise, without_unit
 from airproof.recording.kin_units import guesses_together, stated_for
-from airproof.recording.recording import ColumnReading, Floats, ReadReport, Recording, Signal
-from airproof.recording.signals import signal_kind
+from airproof.recording.recording import LOOK_THERE, ColumnReading, Floats, ReadReport, Recording, Signal
+from airproof.recording.signals import SignalKind, signal_kind
 from airproof.recording.table import Column, Table
 from airproof.recording.unit_guess import Guess
 from airproof.recording.units_stated import StatedUnit, in_signal_unit
@@ -37,9 +37,15 @@ _LOWEST_BEFORE_THROTTLE_KPA = 60.0
 about 50 kPa, and cars seldom go there); a "boost" column that does so often is read after the throttle."""
 
 
+_REST_KPA = 12.0
+"""A gauge pressure before the throttle is about nothing at idle: one that never falls so low is something else (judged:
+Airproof authors, because good and ageing sensors are within 10 kPa of it)."""
+
 _OWN_ZERO_S = 86400.0
 """Elapsed time that begins before this keeps the file's own zero, so that intervals can be found again in the file."""
 
+
+_STRAY_SHARE = 0.05  # so few values may be garbled in passing; judged: Airproof authors
 
 LEAST = ("engine_speed", "manifold_pressure")
 """What everything else is judged against."""
@@ -244,7 +250,7 @@ def _looks_gauge(values: Floats, name: str) -> bool:
         return False
     if known[known.size // 20] < -2.0:
         return True
-    return name != "manifold_pressure" and float(known[known.size // 2]) < 40.0
+    return name != "manifold_pressure" and float(known[known.size // 2]) < 40.0 and known[known.size // 20] < _REST_KPA
 
 
 def _signals(table: Table, ready: list[_Ready], remarks: list[str]) -> tuple[dict[str, Signal], int]:
@@ -338,6 +344,25 @@ def _one_signal(one: _Ready, time: Floats, remarks: list[str]) -> Signal | None:
                 " and were set aside"
             )
         time, values = time[good], values[good]
+    if kind.working is not None and values.size:
+        least, most = kind.working
+        good = (values >= least) & (values <= most)
+        if not good.all():
+            remarks.append(_implausible(one.claim.heading, values[~good], values.size, kind))
+            time, values = time[good], values[good]
     if not values.size:
         return None
     return Signal(kind.name, kind.unit, time, values, resolution_of(values))
+
+
+def _implausible(heading: str, beyond: Floats, count: int, kind: SignalKind) -> str:
+    """That some of `count` values lie where no working control unit reports any; where they are many, to look there."""
+    assert kind.working is not None
+    least, most = kind.working
+    low, high = float(beyond.min()), float(beyond.max())
+    values = f"of {low:g} {kind.unit}" if low == high else f"from {low:g} to {high:g} {kind.unit}"
+    look = f"; {LOOK_THERE}" if beyond.size > _STRAY_SHARE * count else ""
+    return (
+        f"{heading}: {beyond.size} of {count} values, {values}, are beyond what any control unit reports "
+        f"({least:g} to {most:g} {kind.unit}) and were set aside{look}"
+    )

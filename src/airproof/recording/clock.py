@@ -68,7 +68,7 @@ def from_numbers(stamps: Floats, unit: StatedUnit | None) -> Clock:
 
 
 def refuse_too_slow(found: Clock, unit: StatedUnit | None, heading: str, source: str) -> None:
-    """Raise UnusableFile where elapsed stamps put rows further apart than anybody records a car: their unit is in doubt.
+    """Raise UnusableFile where elapsed stamps put rows further apart than anybody records a car: is their unit right?
 
     Not for a unit that a map names: that is the answer to this question.
     """

@@ -18,6 +18,9 @@ Bools = NDArray[np.bool_]
 Interval = tuple[float, float]
 """From and to, in seconds of the recording's own time."""
 
+LOOK_THERE = "look whether the heading is right, and whether the control unit reports it at all"
+"""In a remark on many values that a data line can carry and no working control unit does."""
+
 UNIT_NOT_STATED = "unit not stated"
 """In what is said of a column whose unit had to be guessed, or could not be."""
 
@@ -139,6 +142,11 @@ class ReadReport:
             for column in self.columns
             if column.how == "guessed" and column.signal is not None and column.unit not in ("%", "1")
         )
+
+    @property
+    def implausible(self) -> tuple[str, ...]:
+        """What was set aside because no working control unit reports it, where that is more than a few values."""
+        return tuple(remark for remark in self.remarks if LOOK_THERE in remark)
 
     @property
     def without_unit(self) -> tuple[ColumnReading, ...]:

@@ -33,7 +33,8 @@ class UnitGuess:
 class SignalKind:
     """One signal: its name and unit throughout Airproof, and how files call it.
 
-    `possible` is the lowest and highest value a working data line can carry, in `unit`; `guesses` are the units its
+    `possible` is the lowest and highest value a working data line can carry, in `unit`; `working` what a working
+    control unit reports in it, where that is less; `guesses` are the units its
     range alone may tell, `kin_guesses` those that only other columns of the file can; `headings` are groups of
     words that mean this signal, `also` the words that may stand beside a group; `texts` gives the number a word in
     a cell stands for ("closed loop" -> 2).
@@ -49,6 +50,7 @@ class SignalKind:
     kin_guesses: tuple[UnitGuess, ...]
     texts: Mapping[str, float]
     source: str
+    working: tuple[float, float] | None = None
 
     @property
     def has_no_unit(self) -> bool:
@@ -97,6 +99,7 @@ def _kind(entry: Mapping[str, Any]) -> SignalKind:
         kin_guesses=_guesses(entry.get("guess_by_kin", ())),
         texts=MappingProxyType({text: float(number) for text, number in entry.get("texts", {}).items()}),
         source=entry["source"],
+        working=_pair(entry["working"]) if "working" in entry else None,
     )
 
 
