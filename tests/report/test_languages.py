@@ -245,3 +245,13 @@ def test_whatever_the_picture_may_name_is_translated(code):
     assert len(said) > 300
     for told in said:
         assert language(code).words(f"part load: {told}").language == code, told
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_a_doubtful_barometer_is_said_in_every_language(code):
+    day = the_barometer("350m", "1013hPa")
+    engine = Path(__file__).resolve().parents[2] / "examples" / "demo-job" / "engine.toml"
+    judged = weigh([], load_profile(engine), codes=["P0106"], barometer=day).verdict
+    assert judged.doubts
+    for text in (*answer(judged), day.says):
+        assert language(code).words(text).language == code, text

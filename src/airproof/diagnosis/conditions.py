@@ -24,7 +24,7 @@ Airproof authors: nobody reads the needle of a vacuum gauge finer."""
 
 LEAST_KPA = 45.0  # nobody drives where the air is thinner
 SEA_LEVEL_LOG_ODDS = 2.3
-"""ten to one that a stated barometer is the weather report's for sea level, not the place's. judged: Airproof authors."""
+"""Ten to one that a stated barometer is the weather report's for sea level; judged: Airproof authors."""
 
 MAY_DISAGREE_KPA = 5.0  # no weather moves the pressure at an altitude further; records at sea level are 87 to 108.5 kPa
 
@@ -67,7 +67,8 @@ def barometer_of(*, altitude_m: float | None = None, barometer_kpa: float | None
         stated, here = f"barometer stated as {barometer_kpa:.1f} kPa", f"at {altitude_m:.0f} m"
         doubt = (
             f"the {stated} looks like the weather report's figure for sea level: {here} it would be about "
-            f"{at_place:.1f} kPa, which was taken instead; if it is the pressure at the place itself, leave the altitude out"
+            f"{at_place:.1f} kPa, which was taken instead; if it is the pressure at the place itself, leave the "
+            "altitude out"
         )
         says = f"{stated}, taken for that of sea level: {at_place:.1f} kPa {here}"
         return Barometer(at_place, WEATHER_SD_KPA, says, doubt=doubt)

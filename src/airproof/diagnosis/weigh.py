@@ -31,6 +31,7 @@ from airproof.diagnosis.freeze_frames import from_frames
 from airproof.diagnosis.gaps import cannot_tell, not_recorded, nothing_recorded, part_or_plug, too_little, two_at_once
 from airproof.diagnosis.hypotheses import Hypotheses
 from airproof.diagnosis.meter.measured import Measurements
+from airproof.diagnosis.misread import misread
 from airproof.diagnosis.network import Layout, Told, as_testimonies
 from airproof.diagnosis.pair_network import pairs_told
 from airproof.diagnosis.pairs import pairs_of
@@ -108,8 +109,13 @@ def weigh_examined(
     # What was measured carries out its step: an outcome told of it besides says nothing more.
     facts = facts.without_steps(measured_steps)
     steps_done = {**steps_told(facts, known), **measured_steps}
-    refusal = too_little(case, anything_else=facts.anything or bool(measured)) or refusal_of(case)
-    doubts = (weather.doubt,) if weather.doubt else ()
+    refusal = (
+        too_little(case, anything_else=facts.anything or bool(measured))
+        or (misread((*examined.recordings, *baselines), profile, weather) if profile.fuel != "diesel" else None)
+        or refusal_of(case)
+    )
+    implausible = [says for one in (*examined.recordings, *baselines) for says in one.report.implausible]
+    doubts = (*((weather.doubt,) if weather.doubt else ()), *implausible)
     if refusal is not None:
         said = _Said.of(facts, case, known, measured)
         verdict = _verdict(case, hypotheses, said.testimonies, known, refusal=refusal)

@@ -20,8 +20,8 @@ Floats = NDArray[np.float64]
 class Barometer:
     """The pressure of the day at this place, kPa absolute, and how well it is known (one standard deviation).
 
-    `own_share` is how much of it rests on the car's own barometric reading, 0 to 1; `doubt` what is doubtful in what was
-    stated, or nothing.
+    `own_share` is how much of it rests on the car's own barometric reading, 0 to 1; `doubt` what is doubtful in what
+    was stated, or nothing.
     """
 
     kpa: float

@@ -101,7 +101,7 @@ def as_text(parts: Sequence[Part]) -> str:
 
 def answer(verdict: Verdict) -> tuple[str, ...]:
     """What is wrong, how much, how sure, or why nothing is judged; and what is to be cleared up first."""
-    return (*_answer(verdict), *(f"First clear this up: {_small(sentence(doubt))}" for doubt in verdict.doubts))
+    return (*_answer(verdict), *(f"First clear this up: {doubt.removesuffix('.')}." for doubt in verdict.doubts))
 
 
 def _answer(verdict: Verdict) -> tuple[str, ...]:
