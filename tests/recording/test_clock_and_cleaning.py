@@ -275,3 +275,14 @@ def test_a_steady_engine_off_is_not_stuck_polling(tmp_path: Path) -> None:
 def test_elapsed_time_keeps_the_file_s_own_zero_and_a_clock_starts_at_nought(tmp_path: Path) -> None:
     assert recording_of(tmp_path, ["0.1,800", "0.2,810"], "time (s),RPM").start_s == 0.1
     assert recording_of(tmp_path, ["10:00:01.0,800", "10:00:02.5,810"], "time,RPM").end_s == 1.5
+
+
+@pytest.mark.parametrize(("least", "gauge"), [(0.0, True), (-3.0, True), (24.0, False), (14.0, False)])
+def test_a_charge_pressure_is_gauge_only_where_it_falls_to_nothing(tmp_path: Path, least: float, gauge: bool) -> None:
+    """One that never does is another column under its heading, or another unit: no barometer is added to that."""
+    rows = "".join(f"{n},{780 + n % 9},{least + (n % 20):.1f},98.0\n" for n in range(200))
+    path = tmp_path / "drive.csv"
+    path.write_text(f"Time (s),Engine speed (1/min),Boost pressure (kPa),Barometric pressure (kPa)\n{rows}")
+    recording = read_recording(path)
+    name = "charge_pressure" if "charge_pressure" in recording else "manifold_pressure"
+    assert recording[name].values.min() == pytest.approx(least + (98.0 if gauge else 0.0))
