@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import gzip
+import os
 import random
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -21,6 +23,13 @@ GOOD = text_of(
     {"engine_speed": 800.0 + np.arange(60), "manifold_pressure": 30.0 + np.arange(60) % 7},
     Style(),
 )
+
+
+@pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="names are letters there, not bytes")
+def test_a_file_whose_name_is_no_letters_is_read(tmp_path: Path) -> None:
+    path = tmp_path / os.fsdecode(b"l\xe4uft.csv")
+    path.write_text(GOOD, encoding="utf-8")
+    assert len(read_recording(path)["manifold_pressure"]) == 60
 
 
 def refusal(path: Path, **how: object) -> UnusableFile:

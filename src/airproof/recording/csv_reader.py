@@ -38,6 +38,7 @@ _LINE_FEED = 10
 _AT_ONCE = 1 << 20  # bytes of a packed file that may be unpacked whole, some 10 MB then
 _WHOLE = 1 << 28  # bytes of a plain file that may be parsed whole: its numbers take about as much memory again
 _LOOKED_AT = 1 << 12  # bytes of a block in which a usual blank before a delimiter shows
+_HIDDEN = re.compile("[\udc80-\udcff]")  # bytes of a file's name that are no letters to this system (PEP 383)
 _FEW = 0.05  # share of rows up to which only these rows are looked at again, not the whole block
 
 
@@ -139,11 +140,16 @@ class _TableReader:
     def at_once(self, source: bytes | Path) -> pl.DataFrame | None:
         """The wanted columns of a whole file: a plain one, or the bytes of a small gzip file, which the parser unpacks.
 
-        None where the lines are not plain or not all as wide, or where the parser is not sure.
+        None where the lines are not plain or not all as wide, or where the parser is not sure or cannot open the file
+        by its name.
         """
         layout = self.layout
         plain = layout.encoding == "utf-8" and not layout.quoted and not layout.comments and self.vin is None
-        if not plain or (isinstance(source, bytes) and source.count(GZIP_MAGIC + b"\x08") > 1):
+        if (
+            not plain
+            or (isinstance(source, Path) and _HIDDEN.search(str(source)))
+            or (isinstance(source, bytes) and source.count(GZIP_MAGIC + b"\x08") > 1)
+        ):
             return None
         texts = {c.index for c in self.read if c.as_text}
         try:
