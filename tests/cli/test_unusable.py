@@ -59,10 +59,10 @@ def test_the_same_value_twice_is_no_contradiction(airproof: Airproof, car: Car) 
 
 
 def test_headings_of_another_language_get_the_lines_to_write(airproof: Airproof, car: Car, tmp_path: Path) -> None:
-    path = tmp_path / "drehzahl.csv"
-    path.write_text("Zeit (s);Drehzahl;Saugrohrdruck\n0;800;35\n1;810;36\n2;820;36\n", encoding="utf-8")
+    path = tmp_path / "toerental.csv"
+    path.write_text("Tijd (s);Toerental;Inlaatdruk\n0;800;35\n1;810;36\n2;820;36\n", encoding="utf-8")
     line = refused(airproof, path, "--engine", car.engine)
-    assert "Drehzahl" in line
+    assert "Toerental" in line
     assert 'engine_speed = {heading = "...", unit = "1/min"}' in line
     assert len(line) < 500
 
