@@ -99,6 +99,24 @@ def test_a_metric_file_is_read_as_before(tmp_path: Path, boost: float, pressure:
     assert {name: of(recording, name) for name in units} == units
 
 
+@pytest.mark.parametrize("unit", list(KPA))
+def test_a_pressure_that_is_the_barometers_to_the_last_digit(tmp_path: Path, unit: str) -> None:
+    """Key on, engine off, nothing wrong: nothing else can be so near."""
+    still = np.full(60, 101.3 / KPA[unit])
+    recording = read(tmp_path, {"RPM": np.zeros(60), "MAP": still, "BARO": still})
+    assert of(recording, "manifold_pressure") == unit
+
+
+@pytest.mark.parametrize("unit", ["kPa", "hPa", "psi", "inHg"])
+def test_a_pressure_that_never_falls_below_the_barometer_is_in_its_unit(tmp_path: Path, unit: str) -> None:
+    """A diesel, or a pull of a turbo."""
+    rising = np.linspace(100.0, 218.0, 60) / KPA[unit]
+    recording = read(tmp_path, {"RPM": np.full(60, 2500.0), "MAP": rising, "BARO": np.full(60, 100.0 / KPA[unit])})
+    assert of(recording, "manifold_pressure") in (unit, None)
+    if unit in ("kPa", "hPa"):
+        assert of(recording, "manifold_pressure") == unit
+
+
 PAIRS = [(m, b) for m in ("kPa", "inHg", "psi", "mmHg") for b in ("kPa", "inHg", "psi", "mmHg", "hPa")]
 PAIRS.remove(("mmHg", "hPa"))  # a third apart, as a faulty sensor may be: then kin are taken to share their unit
 

@@ -217,6 +217,8 @@ def _faults(causes: Sequence[str], engine: RehearsedEngine | None) -> tuple[Faul
 def _scene(asked: Rehearsing) -> Scene:
     scene = Scene()
     barometer, ambient_c = the_barometer(asked.altitude, asked.barometer), the_ambient_c(asked.ambient)
+    if asked.barometer is not None:  # what is ordered is no report of the weather
+        barometer = the_barometer(None, asked.barometer)
     if barometer is not None:  # any altitude and weather that give this pressure will do
         scene = replace(scene, altitude_m=0.0, weather_kpa=0.0)
         scene = replace(scene, weather_kpa=barometer.kpa - scene.barometer_kpa)

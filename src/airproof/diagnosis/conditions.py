@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from airproof.diagnosis.expectations import expected
+from airproof.diagnosis.testimony import log_t
 from airproof.diagnosis.weighing import Barometer
 from airproof.errors import UnusableRequest
 from airproof.quantities.atmosphere import standard_pressure, station_pressure_from_qnh
@@ -23,8 +24,9 @@ KNOWN_SD_KPA = 2.0
 Airproof authors: nobody reads the needle of a vacuum gauge finer."""
 
 LEAST_KPA = 45.0  # nobody drives where the air is thinner
-SEA_LEVEL_LOG_ODDS = 2.3
-"""Ten to one that a stated barometer is the weather report's for sea level; judged: Airproof authors."""
+SEA_LEVEL_SHARE = 0.25
+"""Of those who state a barometer beside an altitude, so many take the weather report's figure for sea level, though the
+place's own is asked for. judged: Airproof authors."""
 
 MAY_DISAGREE_KPA = 5.0  # no weather moves the pressure at an altitude further; records at sea level are 87 to 108.5 kPa
 
@@ -63,21 +65,43 @@ def barometer_of(*, altitude_m: float | None = None, barometer_kpa: float | None
             "Give only the altitude, or the station pressure.",
         )
     at_place = float(station_pressure_from_qnh(barometer_kpa * 1e3, altitude_m)) * 1e-3
-    if _log_odds(at_place, barometer_kpa, usual) > SEA_LEVEL_LOG_ODDS:
-        stated, here = f"barometer stated as {barometer_kpa:.1f} kPa", f"at {altitude_m:.0f} m"
-        doubt = (
-            f"the {stated} looks like the weather report's figure for sea level: {here} it would be about "
-            f"{at_place:.1f} kPa, which was taken instead; if it is the pressure at the place itself, leave the "
-            "altitude out"
-        )
-        says = f"{stated}, taken for that of sea level: {at_place:.1f} kPa {here}"
-        return Barometer(at_place, WEATHER_SD_KPA, says, doubt=doubt)
-    return Barometer(barometer_kpa, STATED_SD_KPA, f"barometer stated as {barometer_kpa:.1f} kPa at {altitude_m:.0f} m")
+    stated = Barometer(
+        barometer_kpa, STATED_SD_KPA, f"barometer stated as {barometer_kpa:.1f} kPa at {altitude_m:.0f} m"
+    )
+    weather = ((barometer_kpa - usual) ** 2 - (at_place - usual) ** 2) / (2.0 * WEATHER_SD_KPA**2)
+    reduced = _share(SEA_LEVEL_SHARE, weather)
+    return stated if reduced <= 0.5 else _either(at_place, barometer_kpa, reduced, altitude_m)
 
 
-def _log_odds(one_kpa: float, other_kpa: float, usual_kpa: float) -> float:
-    """ln of how much likelier weather makes the one pressure than the other where the third is usual."""
-    return ((other_kpa - usual_kpa) ** 2 - (one_kpa - usual_kpa) ** 2) / (2.0 * WEATHER_SD_KPA**2)
+def _share(before: float, log_ratio: float) -> float:
+    """Probability of the one of two after evidence that favours it by so much."""
+    return float(1.0 / (1.0 + np.exp(-log_ratio) * (1.0 - before) / before))
+
+
+def _either(at_place: float, stated: float, reduced: float, altitude_m: float | None) -> Barometer:
+    """The day where a stated barometer is, with probability `reduced`, that of sea level, and then `at_place` here."""
+    kpa = reduced * at_place + (1.0 - reduced) * stated
+    sd = float(np.hypot(STATED_SD_KPA, (stated - at_place) * np.sqrt(reduced * (1.0 - reduced))))
+    said, here = f"barometer stated as {stated:.1f} kPa", "" if altitude_m is None else f" at {altitude_m:.0f} m"
+    if reduced <= 0.5:
+        return Barometer(kpa, sd, f"{said}{here}", either=(at_place, stated, reduced))
+    doubt = (
+        f"the {said} looks like the weather report's figure for sea level:{here} it would be about "
+        f"{at_place:.1f} kPa, which was taken instead; if it is the pressure at the place itself, leave the "
+        "altitude out"
+    )
+    says = f"{said}, taken for that of sea level: {at_place:.1f} kPa{here}"
+    return Barometer(kpa, sd, says, doubt=doubt, either=(at_place, stated, reduced))
+
+
+def _as_seen(weather: Barometer, seen: float, sd: float) -> Barometer:
+    """Which of two pressures it is, after the car's own reading; sensors lie, so a far one settles it no further."""
+    if weather.either is None:
+        return weather
+    at_place, stated, reduced = weather.either
+    here, there = (float(log_t(np.array((seen - kpa) / np.hypot(sd, STATED_SD_KPA)))) for kpa in (at_place, stated))
+    again = _either(at_place, stated, _share(reduced, here - there), None)
+    return replace(again, says=weather.says, doubt=weather.doubt) if again.doubt else again
 
 
 def air_kpa(day: Barometer | None) -> float | None:
@@ -105,9 +129,10 @@ def best_barometer(weather: Barometer, recording: Recording, regimes: Regimes) -
         says = f"the pressure with the engine off, {seen:.1f} kPa"
     if not 45.0 <= seen <= 112.0:
         return weather
+    weather = _as_seen(weather, seen, sd)
     share = weather.sd_kpa**2 / (weather.sd_kpa**2 + sd**2)
     kpa = weather.kpa + share * (seen - weather.kpa)
-    joined = Barometer(kpa, float(np.sqrt(share) * sd), f"{says}; {weather.says}")
+    joined = Barometer(kpa, float(np.sqrt(share) * sd), f"{says}; {weather.says}", doubt=weather.doubt)
     return replace(joined, own_share=share if own is not None else 0.0)
 
 

@@ -115,7 +115,7 @@ def weigh_examined(
         or refusal_of(case)
     )
     implausible = [says for one in (*examined.recordings, *baselines) for says in one.report.implausible]
-    doubts = (*((weather.doubt,) if weather.doubt else ()), *implausible)
+    doubts = (*((case.barometer.doubt,) if case.barometer.doubt else ()), *implausible)
     if refusal is not None:
         said = _Said.of(facts, case, known, measured)
         verdict = _verdict(case, hypotheses, said.testimonies, known, refusal=refusal)

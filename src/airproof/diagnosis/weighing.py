@@ -21,7 +21,7 @@ class Barometer:
     """The pressure of the day at this place, kPa absolute, and how well it is known (one standard deviation).
 
     `own_share` is how much of it rests on the car's own barometric reading, 0 to 1; `doubt` what is doubtful in what
-    was stated, or nothing.
+    was stated, or nothing. `either`: where it may be one of two pressures, those, kPa, and how probable the first is.
     """
 
     kpa: float
@@ -29,6 +29,7 @@ class Barometer:
     says: str
     own_share: float = 0.0
     doubt: str = ""
+    either: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True)

@@ -121,7 +121,7 @@ class _Together:
         if not np.isfinite(one.values).any() or not np.nanmax(np.abs(one.values)) > 0.0:
             return first
         barometer, its_unit = self._barometer()
-        going = {unit: self._goes_with(one, unit, barometer) for unit in _units(one.kind)}
+        going = {unit: self._goes_with(one, unit, barometer, its_unit) for unit in _units(one.kind)}
         fits = {unit: apart for unit, apart in going.items() if apart is not None}
         if its_unit is None:
             return self._pressure_alone(one, fits)
@@ -162,26 +162,28 @@ class _Together:
         alike = " and ".join(fits)
         return Guess(None, f"{one.kind.title}, unit not stated, and {_reach(one.values)}, which fit {alike} alike")
 
-    def _goes_with(self, one: _Bare, unit: str, barometer: float) -> float | None:
+    def _goes_with(self, one: _Bare, unit: str, barometer: float, its_unit: str | None) -> float | None:
         """How far from the barometer it is at rest (ln) in that unit, or 0 where rest is not there; None if it
         cannot be in it.
         """
         share = in_signal_unit(one.values, unit, one.kind) / barometer
         speed = self._held("engine_speed")
         turning = np.ones(share.size, dtype=bool)
-        apart = 0.0
+        apart, rested = 0.0, False
         if speed is not None and speed.size == share.size:
             rest = share[(speed == 0.0) & np.isfinite(share)]
             if rest.size >= 3 and one.kind.name != "charge_pressure_target":
-                apart = abs(float(np.log(max(np.median(rest), 1e-6))))
+                apart, rested = abs(float(np.log(max(np.median(rest), 1e-6)))), True
                 if apart > ALIKE:
                     return None
             turning = speed > TURNING_RPM
         known = share[turning & np.isfinite(share)]
         if not known.size:
-            return apart if apart else None
+            return apart if rested else None
         low, high = (float(q) for q in np.quantile(known, (0.05, 0.99)))
         least, most = THROTTLED if one.kind.name == "manifold_pressure" else BEFORE_THROTTLE
+        if unit == its_unit:  # a diesel, or a pull, which never falls below the barometer
+            most = max(most, BEFORE_THROTTLE[1])
         if one.kind.name == "charge_pressure_target":
             least = THROTTLED[0]
         return apart if least <= low <= most and HIGHEST[0] <= high <= HIGHEST[1] else None

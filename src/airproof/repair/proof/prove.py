@@ -252,10 +252,17 @@ def _told(
         something_else=stand.others,
         taken_out=taken_out(sides),
         reasons=(*_reasons(steps, stand.outcomes, stand.evens, shows, cause), *stand.believed),
-        cautions=tuple(dict.fromkeys([*(caution for one in path for caution in one.cautions), *STANDING])),
+        cautions=tuple(
+            dict.fromkeys([*_doubts(sides), *(caution for one in path for caution in one.cautions), *STANDING])
+        ),
         before=tuple(one.label for one in before.recordings),
         after=tuple(one.label for one in after.recordings),
     )
+
+
+def _doubts(sides: Sides) -> list[str]:
+    """What is doubtful in what was stated of either day."""
+    return [one.barometer.doubt for one in (sides.before, sides.after) if one.barometer.doubt]
 
 
 def _felt(outcomes: Mapping[Outcome, float]) -> dict[Outcome, float]:
