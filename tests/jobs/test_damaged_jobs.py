@@ -109,6 +109,16 @@ def test_what_can_be_made_out_goes_along_but_not_without_private_data(store: Sto
         assert store.events(job)[0].payload == expected
 
 
+def test_names_in_a_damaged_row_are_left_out_of_the_rest_too(store: Store, tmp_path: Path) -> None:
+    store.append(1, [draft("note", text=f"Erika Mustermann rang, {PLATE} again")], seen=8)
+    damage(store, f'update events set payload=\'{{"owner":"Erika Mustermann","plate":"{PLATE}",\' where number=1')
+    export_job(store, 1, tmp_path / "out.zip", private=False)
+    job = import_job(store, tmp_path / "out.zip", as_new=True).job
+    text = store.events(job)[8].payload.text  # type: ignore[attr-defined]
+    assert "Mustermann" not in text
+    assert PLATE not in text
+
+
 @pytest.mark.parametrize("last", ["3", "'x'", "-1", "7"])
 def test_a_wrong_count_of_events_hides_none(store: Store, last: str) -> None:
     damage(store, f"update jobs set last_event={last}")

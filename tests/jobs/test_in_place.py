@@ -12,6 +12,7 @@ from airproof.jobs.facts_written import written
 from airproof.jobs.given import with_drafts
 from airproof.jobs.in_place import SAID_ANEW, in_place
 from airproof.jobs.kinds import Withdrawal
+from airproof.jobs.left_to_do import left_to_do
 from airproof.jobs.state import State
 from airproof.knowledge.load import knowledge
 
@@ -53,9 +54,18 @@ class TestAStep:
 
     def test_said_twice_before_is_told_once(self) -> None:
         twice = with_drafts([], [draft("step", id="look-hoses", outcome=came) for came in ("found", "not found")])
-        drafts = in_place([draft("step", id="look-hoses", outcome="found")], twice)
+        drafts = in_place([draft("step", id="look-hoses", outcome="not found", minutes=5.0)], twice)
         assert corrected(drafts) == [2, None]
         assert drafts[1].withdraws == 1
+        anew = in_place([draft("step", id="look-hoses", outcome="found")], twice)  # another outcome is news of today
+        assert corrected(anew) == [None, None, None]
+        assert [one.withdraws for one in anew] == [None, 1, 2]
+
+    def test_whose_minutes_are_put_right_is_no_news_of_the_trouble(self) -> None:
+        cleaned = {"id": "clean-map-sensor", "outcome": "done"}
+        state = after(draft("step", **cleaned), repaired(gone=True), draft("step", **cleaned, minutes=20.0))
+        assert left_to_do(state) == "prove"
+        assert [fact.payload.minutes for fact in state.steps] == [20.0]
 
     def test_another_one_stands_beside_it(self) -> None:
         state = after(draft("step", id="look-hoses", outcome="found"), draft("step", id=SENSOR, outcome="could not"))

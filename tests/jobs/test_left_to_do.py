@@ -13,6 +13,8 @@ from airproof.report.left_in_words import in_the_terminal, left_in_words
 
 FAILED = draft("step", id="replace-map-sensor", outcome="done")
 REPAIR = draft("repair", steps=["replace-map-sensor"])
+COULD_NOT = draft("step", id="clean-map-sensor", outcome="could not")
+CLEANED = draft("step", id="clean-map-sensor", outcome="done")
 HELPED = draft("repair", steps=["replace-map-sensor"], gone=True)
 CLOSED = draft("closed", cause="map-offset", standing="proved")
 
@@ -30,6 +32,8 @@ def proof(judgement: str) -> Draft:
         ((HELPED,), "prove"),
         ((REPAIR, FAILED), "plan"),
         ((FAILED, HELPED), "prove"),
+        ((CLEANED, HELPED), "prove"),
+        ((COULD_NOT, HELPED, CLEANED), "plan"),
         ((REPAIR, proof("proved")), "close"),
         ((REPAIR, proof("not proved yet")), "prove on"),
         ((REPAIR, proof("not fixed")), "plan"),

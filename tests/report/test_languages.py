@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from invented_case import case
 from invented_weighings import cause, verdict
 
+from airproof.diagnosis import misread
 from airproof.diagnosis.course import in_words as comes_and_goes
 from airproof.diagnosis.picture import check as whole_picture
 from airproof.diagnosis.picture.features import AGAIN
@@ -32,6 +33,7 @@ from airproof.report.in_words import WEIGHTS, answer
 from airproof.report.language.catalogue import SLOTS, catalogue
 from airproof.report.language.language import LANGUAGES, language
 from airproof.report.language.tokens import as_written, put_together, taken_apart
+from airproof.report.wording import sentence
 from airproof.report.write_up.content import translated, words_in
 from airproof.report.write_up.html import as_html
 from airproof.report.write_up.pdf import as_pdf
@@ -255,3 +257,29 @@ def test_a_doubtful_barometer_is_said_in_every_language(code):
     assert judged.doubts
     for text in (*answer(judged), day.says):
         assert language(code).words(text).language == code, text
+
+
+REFUSED = [
+    *map(misread.swap, misread.SWAPS),
+    *(
+        f"the manifold pressure reads as if it were {misread.named(unit)} {said}: {where}, and it moves with the load; "
+        f"{misread.WAY_OUT}"
+        for unit in misread.PRESSURE_UNITS
+        for said in ("under a heading that says kPa", "though it was guessed to be in inHg")
+        for where in (misread.AS_THE_DAY, misread.AS_IT_BREATHES, misread.TOO_MUCH)
+    ),
+    *(
+        f"the air flow reads as if it were {unit} under a heading that says g/s: as it stands it is 3.6 times what an "
+        f"engine of 1.998 L breathes; check the engine's size too, and {misread.WAY_OUT}"
+        for unit in misread.FLOW_UNITS
+    ),
+    "the recording holds engine speed only 3 times: record some minutes",
+    "this is a diesel: it is not throttled and has no fuel trims, and the models here are for petrol engines; the "
+    "recording was read and its regimes found, but nothing is judged",
+]
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_why_nothing_is_judged_is_said_in_every_language(code):
+    for text in REFUSED:
+        assert language(code).words(sentence(text)).language == code, text

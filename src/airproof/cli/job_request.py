@@ -125,7 +125,8 @@ def delete_and_tell(at: Where, typed: str, out: Many) -> None:
 
 def _unreadable(done: Exported | Farewell, *, private: bool = True) -> list[str]:
     """What could not be read of a job that was exported, and what became of it."""
-    with_it = "its row goes along as it stands" if private else "nothing of it goes along"
+    alone = "nothing of it goes along, but what it may have told of owner or plate can stand in other words"
+    with_it = "its row goes along as it stands" if private else alone
     return [
         *(f"Cannot be read, {with_it}: {one}." for one in done.unreadable),
         *(

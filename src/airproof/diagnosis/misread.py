@@ -54,9 +54,18 @@ LEAST_PULL = 0.10  # of the day: a pressure that rises further above it was comp
 UNSURE_DAY_KPA = 3.0  # a day known better was stated by somebody
 
 WAY_OUT = (
-    "put it right before anything is judged: correct the heading, or name heading and unit in a MAP.toml and give it "
-    "with --signals, or say it on the recording's own page"
+    "put it right before anything is judged: in the file's heading, or on the recording's own page of the job; in the "
+    "terminal, name heading and unit in a MAP.toml and give it with --signals"
 )
+
+SWAPS = {
+    "barometric pressure": "the barometer follows the load while the manifold pressure stands at the day's",
+    "charge pressure": "the charge pressure falls as only a manifold does, and the manifold pressure not at all",
+    "air flow": "the other way round they are the flow and the pressure of this engine, and as they stand of none",
+}
+AS_THE_DAY = "with the engine off it then stands at the day's pressure"
+AS_IT_BREATHES = "the engine then breathes as it must"
+TOO_MUCH = "no engine has so much in its manifold all the time"
 
 
 def misread(recordings: Sequence[Recording], profile: EngineProfile, weather: Barometer) -> str | None:
@@ -187,11 +196,9 @@ class _Reading:
 
         still = self.stands("manifold_pressure") and _apart(float(np.median(manifold)), day) < NO_FAULT / 2
         if still and throttled(barometer, "barometric_pressure"):
-            why = "the barometer follows the load while the manifold pressure stands at the day's"
-            return _swap("manifold pressure", "barometric pressure", why)
+            return swap("barometric pressure")
         if np.quantile(manifold, 0.05) > NEVER_THROTTLED * day and throttled(charge, "charge_pressure"):
-            why = "the charge pressure falls as only a manifold does, and the manifold pressure not at all"
-            return _swap("manifold pressure", "charge pressure", why)
+            return swap("charge pressure")
         return self._swapped_with_flow()
 
     def _swapped_with_flow(self) -> str | None:
@@ -208,8 +215,7 @@ class _Reading:
             return None
         if not self.follows("air_flow", without=("air_flow",)):
             return None
-        why = "the other way round they are the flow and the pressure of this engine, and as they stand of none"
-        return _swap("manifold pressure", "air flow", why)
+        return swap("air flow")
 
     def in_another_unit(self) -> str | None:
         """A signal that moves with the engine and would be right in another unit."""
@@ -226,7 +232,7 @@ class _Reading:
             return None
         unit, as_said = self.stated(name)
         rest = self.at_rest(name)
-        other, where = None, "with the engine off it then stands at the day's pressure"
+        other, where = None, AS_THE_DAY
         if rest is not None and rest > 0.0:
             off = float(np.log(rest / self.day_kpa))
             if abs(off) < NO_FAULT:
@@ -235,17 +241,17 @@ class _Reading:
         low = float(np.quantile(values, 0.05)) / self.day_kpa
         breathing = self.breathing() if other is None and name == "manifold_pressure" else None
         if breathing is not None and not POSSIBLE[0] < low < POSSIBLE[1]:
-            where = "the engine then breathes as it must"
+            where = AS_IT_BREATHES
             other = _other_unit(-breathing[0], unit, PRESSURE_UNITS, BREATHES)
             if other is not None and breathing[1] * _ratio(other, unit) < FULL * self.day_kpa:
                 return None
         if other is None and name == "manifold_pressure" and low > TOO_HIGH:
             smaller = [one for one in PRESSURE_UNITS if 0.05 < _ratio(one, unit) < 0.2]
             if smaller:
-                other, where = smaller[0], "no engine has so much in its manifold all the time"
+                other, where = smaller[0], TOO_MUCH
         if other is None or not POSSIBLE[0] < low * _ratio(other, unit) < POSSIBLE[1]:
             return None
-        reads = f"the {PRESSURES[name]} reads as if it were {_named(other)} {as_said}"
+        reads = f"the {PRESSURES[name]} reads as if it were {named(other)} {as_said}"
         return f"{reads}: {where}, and it moves with the load; {WAY_OUT}"
 
     def _flow_in_another_unit(self) -> str | None:
@@ -288,13 +294,14 @@ def _other_unit(off: float, unit: str, units: Sequence[str], near: float) -> str
     return best if apart[best] < near else None
 
 
-def _named(unit: str) -> str:
+def named(unit: str) -> str:
     """The unit, with another that cannot be told from it."""
     return {"bar": "bar or kg/cm2", "hPa": "mbar"}.get(unit, unit)
 
 
-def _swap(one: str, other: str, why: str) -> str:
-    return f"{one} and {other} read as if their headings were swapped: {why}; {WAY_OUT}"
+def swap(other: str) -> str:
+    """That manifold pressure and another signal read as if they were each other."""
+    return f"manifold pressure and {other} read as if their headings were swapped: {SWAPS[other]}; {WAY_OUT}"
 
 
 def _together(one: Floats, other: Floats) -> float:

@@ -76,8 +76,11 @@ def _step(new: Step, state: State) -> list[Draft]:
     said = {**took, **new.model_dump(exclude_unset=True)}
     if olds and olds[-1].payload.name is not None:
         said.setdefault("name", olds[-1].payload.name)
-    back = [withdrawal(number, SAID_ANEW) for number in [f.number for f in olds[:-1]] + [f.number for f in denied]]
-    return [Draft("step", payload_of("step", said), corrects=olds[-1].number if olds else None), *back]
+    # Another outcome is news of today; the same one stands where it was said first.
+    same = olds[-1:] if olds and olds[-1].payload.outcome == new.outcome else []
+    kept = [fact.number for fact in same]
+    back = [withdrawal(number, SAID_ANEW) for number in _numbers(olds) + _numbers(denied) if number not in kept]
+    return [Draft("step", payload_of("step", said), corrects=same[0].number if same else None), *back]
 
 
 def _repair(new: Repair, state: State) -> list[Draft]:
@@ -88,6 +91,10 @@ def _repair(new: Repair, state: State) -> list[Draft]:
     said = {**_amounts(*denied), **(_with_its_day(same[0]) if same else {}), **new.model_dump(exclude_unset=True)}
     draft = Draft("repair", payload_of("repair", said), corrects=same[0].number if same else None)
     return [draft, *(withdrawal(fact.number, SAID_ANEW) for fact in denied)]
+
+
+def _numbers(facts: Sequence[Fact[Any]]) -> list[int]:
+    return [fact.number for fact in facts]
 
 
 def _to_be_proved(step: str, state: State) -> list[Fact[Repair]]:

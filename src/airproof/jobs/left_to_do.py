@@ -38,7 +38,7 @@ def to_be_proved(state: State) -> Fact[Repair] | None:
     if not state.repairs:
         return None
     last = max(state.repairs, key=lambda fact: fact.number)
-    in_vain = any(fact.payload.outcome == "done" and fact.at > last.at for fact in state.steps)
+    in_vain = any(fact.payload.outcome == "done" and fact.number > last.number for fact in state.steps)
     return None if in_vain else last
 
 

@@ -9,7 +9,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from airproof.jobs.events import Event
-from airproof.jobs.kinds import UNREADABLE, Car
+from airproof.jobs.kinds import UNREADABLE, Car, Unreadable
 from airproof.recording.recording import ColumnReading, ReadReport, Recording
 
 FIELDS = ("vin", "plate", "owner")
@@ -37,6 +37,9 @@ NAMES_OF_OURS = frozenset(
 )
 """Keys whose values are words of the program, which a name might be spelt like."""
 
+_IN_A_ROW = re.compile(rf'"({"|".join(FIELDS)})"\s*:\s*"((?:[^"\\]|\\.)*)')
+"""What is private in a row that is damaged elsewhere."""
+
 LEAST = 3  # letters of a word that is looked for everywhere
 _WORD = re.compile(r"[^\W_]+")
 
@@ -50,14 +53,8 @@ class Private:
     @classmethod
     def of(cls, events: Sequence[Event]) -> Private:
         """From all that was ever said of the car, taken back or not."""
-        said = {
-            value
-            for event in events
-            if isinstance(event.payload, Car)
-            for name in FIELDS
-            if (value := getattr(event.payload, name))
-        }
-        owners = {event.payload.owner for event in events if isinstance(event.payload, Car) and event.payload.owner}
+        known = [(name, value) for event in events for name, value in _said_of_car(event) if value]
+        said, owners = {value for _, value in known}, {value for name, value in known if name == "owner"}
         # A plate or a VIN may stand elsewhere with other blanks; of an owner each name may stand alone.
         ways = {_loosely(value) for value in said} | {re.escape(name) for one in owners for name in _names(one)}
         long_enough = sorted((way for way in ways if len(_WORD.sub("x", way)) and _letters(way) >= LEAST), key=len)
@@ -107,6 +104,14 @@ class Private:
         if isinstance(value, (list, tuple)):
             return [self._anywhere(inner) for inner in value]
         return value
+
+
+def _said_of_car(event: Event) -> list[tuple[str, str]]:
+    """The private fields of an event with their values, as far as they can be made out."""
+    one = event.payload
+    if isinstance(one, Car):
+        return [(name, getattr(one, name) or "") for name in FIELDS]
+    return _IN_A_ROW.findall(str(one.row.get("payload", ""))) if isinstance(one, Unreadable) else []
 
 
 def _names(owner: str) -> list[str]:

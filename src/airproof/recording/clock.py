@@ -85,7 +85,7 @@ def refuse_too_slow(found: Clock, unit: StatedUnit | None, heading: str, source:
         f"read in {said}, the rows under {heading!r} stand {step:.3g} s apart and last "
         f"{(known.max() - known.min()) / 3600.0:.3g} h{as_if}",
         f"rows at most {SLOWEST_STEP_S:g} s apart",
-        f"Write the stamps' unit in the heading, such as Time ({meant or 'ms'}), or name heading and unit of time in a "
+        f"Write the stamps' unit in the heading, such as Time ({meant or 'ms'}). Or name heading and unit of time in a "
         "MAP.toml and give it with --signals: what stands there is taken as it is.",
         where=source,
     )

@@ -53,6 +53,14 @@ class UnderWay:
     judged: asyncio.Future[Weighed]
 
 
+class _Own:
+    """Numbers of the events that one page of a browser added, and how many it is adding."""
+
+    def __init__(self) -> None:
+        self.numbers: set[int] = set()
+        self.adding = 0
+
+
 class Bench:
     """The one bench that all pages work on; `author` is who says something where a page does not know better."""
 
@@ -64,7 +72,7 @@ class Bench:
         self.trouble = ""
         self.line: Session | None = None
         self.waiting = WaitingRoom()
-        self._own: dict[str, set[int] | None] = {}
+        self._own: dict[str, _Own] = {}
         self._weighed: OrderedDict[int, tuple[str, Weighed]] = OrderedDict()
         self._at_work: dict[int, UnderWay] = {}
         self._to_keep: dict[int, asyncio.Task[None]] = {}
@@ -124,17 +132,17 @@ class Bench:
 
         It is that page's own: nobody has to tell it there as something that others added.
         """
-        before = self._own.get(page) or set()
-        self._own[page] = None
-        added: set[int] = set()
+        own = self._own.setdefault(page, _Own())
+        own.adding += 1
         try:
-            yield lambda events: added.update(event.number for event in events)
+            yield lambda events: own.numbers.update(event.number for event in events)
         finally:
-            self._own[page] = before | added
+            own.adding -= 1
 
     def own_on(self, page: str) -> Collection[int] | None:
         """The numbers of the events that were added on that page; None while some are just being added there."""
-        return self._own.get(page, set())
+        own = self._own.get(page)
+        return set() if own is None else own.numbers if not own.adding else None
 
     # Settings
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 import threading
+import time
 from pathlib import Path
 
 import pytest
@@ -43,6 +44,7 @@ def test_nor_what_pages_of_one_server_write_at_once(tmp_path: Path) -> None:
         for _ in range(20):
             with held(file):
                 inside += 1
+                time.sleep(0.001)
                 most = max(most, inside)
                 inside -= 1
 

@@ -1,7 +1,7 @@
 """One writer of a shop's file at a time: it is read, changed and written again by one program before the next begins.
 
 What is held is a file of its own beside it, which bears nothing. The system lets go of it when its holder ends, however
-that ends, so that none is ever left behind in the way; the last holder takes it away.
+that ends; the holder takes it away, and one that was left behind is in nobody's way.
 """
 
 from __future__ import annotations
@@ -62,9 +62,9 @@ def _taken(lock: Path) -> int:
 
 def _tried(lock: Path) -> int | None:
     try:
-        number = os.open(lock, os.O_RDWR | os.O_CREAT, 0o666)
+        number = _opened(lock)
     except PermissionError:
-        if lock.exists():  # another user's, who has it now; or one that Windows is about to take away
+        if lock.exists():  # one that Windows is about to take away
             return None
         raise
     try:
@@ -75,6 +75,15 @@ def _tried(lock: Path) -> int | None:
         raise
     os.close(number)
     return None
+
+
+def _opened(lock: Path) -> int:
+    try:
+        return os.open(lock, os.O_RDWR | os.O_CREAT, 0o666)
+    except PermissionError:
+        if sys.platform == "win32" or not lock.exists():
+            raise
+        return os.open(lock, os.O_RDONLY)  # another user's: to be held it need not be written
 
 
 def _is_ours(number: int) -> bool:
