@@ -11,9 +11,10 @@ from small_cases import NATURAL, TURBO, case_of, without, workshop_round
 
 from airproof.diagnosis import testimony
 from airproof.diagnosis.bayes import Posterior
-from airproof.diagnosis.conditions import UNKNOWN_PLACE
+from airproof.diagnosis.conditions import UNKNOWN_PLACE, barometer_of
 from airproof.diagnosis.finding import Finding
 from airproof.diagnosis.gaps import cannot_tell, too_little
+from airproof.diagnosis.weigh import weigh
 from airproof.diagnosis.weighing import Barometer
 from airproof.engine.profile import EngineProfile
 from airproof.knowledge.load import knowledge
@@ -48,6 +49,18 @@ def test_a_whole_round_leaves_nothing_to_ask_for() -> None:
 )
 def test_a_signal_that_was_not_recorded(signal: str, asked: str) -> None:
     assert asked in lines(without(workshop_round(TURBO), signal), TURBO)
+
+
+@pytest.mark.parametrize("held", [0.0, 13.0])
+def test_what_a_lost_signal_explains_is_not_called_unexplained(held: float) -> None:
+    """That the other sensors agree with the day speaks for it; and where the wire is open nothing else is frozen."""
+    whole = workshop_round(TURBO)
+    signal = whole["manifold_pressure"]
+    lost = replace(signal, values=np.full(len(signal), held))
+    recording = replace(whole, signals={**whole.signals, "manifold_pressure": lost})
+    verdict = weigh([recording], TURBO, barometer=barometer_of(barometer_kpa=98.0)).verdict
+    assert verdict.first.id in ("map-circuit", "map-stuck")
+    assert not any("not explained" in line for line in verdict.cannot_tell)
 
 
 def test_what_an_engine_does_not_have_is_not_asked_for() -> None:

@@ -6,9 +6,10 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from airproof.diagnosis.bayes import Posterior, unexplained
+from airproof.diagnosis.bayes import UNEXPLAINED_DECIBANS, UNEXPLAINED_WHEN_TOLD, Posterior, unexplained
 from airproof.diagnosis.case import Case
 from airproof.diagnosis.course import COURSE, SWITCHING
+from airproof.diagnosis.pairs import ALONE
 from airproof.diagnosis.picture.worth import worth_of
 from airproof.diagnosis.testimony import Testimony
 from airproof.diagnosis.verdict import Pair
@@ -55,7 +56,12 @@ def _not_explained(posterior: Posterior, testimonies: Sequence[Testimony], knowl
     seen = [
         one for one in testimonies if one.finding.id not in (COURSE, SWITCHING)
     ]  # when it came is nothing to be explained
-    left = unexplained(seen, first, posterior.sizes[first])
+    speaks = dict(zip((one.finding.id for one in testimonies), posterior.weights, strict=False))
+    left = [
+        one
+        for one in unexplained(seen, first, posterior.sizes[first])
+        if not (_rather_for(one, speaks.get(one.finding.id, {}).get(first, 0.0)) or {first, _best(one)} <= ALONE)
+    ]
     if not left or posterior.probability[first] < LEADING:
         return []
     said = "; ".join(testimony.finding.says for testimony in left[:MOST_UNEXPLAINED])
@@ -63,6 +69,19 @@ def _not_explained(posterior: Posterior, testimonies: Sequence[Testimony], knowl
         return [f"against nothing being wrong stands: {said}; look there before the car goes"]
     title = _lower(knowledge.causes[first].title)
     return [f"not explained by the foremost cause ({title}): {said}; there may be a second one"]
+
+
+def _best(one: Testimony) -> str:
+    """The cause that explains it best."""
+    return max(one.by_itself, key=lambda cause: float(one.by_itself[cause].max()))
+
+
+def _rather_for(one: Testimony, decibans: float) -> bool:
+    """Whether what another cause would explain better clearly speaks for the foremost, or is as healthy cars show it
+    and does not clearly speak against.
+    """
+    healthy = bool(one.finding.unit) and not one.finding.unexpected
+    return decibans > UNEXPLAINED_DECIBANS or (healthy and decibans > -UNEXPLAINED_WHEN_TOLD)
 
 
 def _wrong_place(case: Case) -> list[str]:

@@ -111,6 +111,18 @@ def test_of_a_signal_that_is_lost_after_nobody_can_say_that_it_no_longer_lies() 
     assert proof.holding is None
 
 
+def test_a_wrong_unit_after_the_repair_is_no_lost_signal() -> None:
+    whole = drive(day=2)
+    signal = whole["manifold_pressure"]
+    psi = replace(
+        whole, signals={**whole.signals, "manifold_pressure": replace(signal, values=signal.values / 6.894757)}
+    )
+    proof = judged(*OFFSET, psi, SENSOR)
+    assert proof.judgement == "not proved yet"
+    assert "reads as if it were psi" in proof.says
+    assert proof.something_else == {}
+
+
 def test_what_this_mends_and_shows_after_only_may_be_two_recordings_swapped() -> None:
     was = drive("map-slow", 1.0)
     weighed = Before.weighed(weigh([was], CAR, barometer=HERE, ambient_c=18.0), HERE, 18.0)

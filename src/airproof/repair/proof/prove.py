@@ -6,9 +6,11 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 
+from airproof.diagnosis.conditions import UNKNOWN_PLACE
 from airproof.diagnosis.examine import HEALTHY_WITHOUT_COMPLAINT, refusal_of
 from airproof.diagnosis.gaps import too_little
 from airproof.diagnosis.hypotheses import hypotheses_for
+from airproof.diagnosis.misread import misread
 from airproof.diagnosis.network import Layout, as_testimonies
 from airproof.diagnosis.told import told_of
 from airproof.diagnosis.weighing import Barometer, Weighing
@@ -85,7 +87,7 @@ class Before:
             raise UnusableRequest(
                 f"the recording before is not judged: {weighing.verdict.refusal}",
                 "a recording that can be",
-                "Record again.",
+                "Put that right, or record again.",
             )
         believed = probability or {one.id: one.probability for one in weighing.verdict.causes}
         return cls((weighing.recording,), believed, barometer, ambient_c, weighing.there, codes or {})
@@ -139,7 +141,13 @@ def prove(
     )  # fmt: skip
     now = Side(after.recordings, after.barometer, after.ambient_c, fuel=after.fuel)
     sides = both(now)
-    refused = too_little(sides.after, anything_else=False) or refusal_of(sides.after)
+    # A wrong heading loses the signal that it stands over: that is no fault of the car, nor of the new part.
+    petrol, there = profile.fuel != "diesel", after.barometer or UNKNOWN_PLACE
+    refused = (
+        too_little(sides.after, anything_else=False)
+        or (misread(after.recordings, profile, there) if petrol else None)
+        or refusal_of(sides.after)
+    )
     if refused is not None:
         return _refused(refused, before, after, done, sides, known)
     still = spells_after(_mended(before.probability, done, steps, known), sides.after)
