@@ -6,7 +6,13 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from airproof.diagnosis.bayes import UNEXPLAINED_DECIBANS, UNEXPLAINED_WHEN_TOLD, Posterior, unexplained
+from airproof.diagnosis.bayes import (
+    NEPERS_TO_DECIBANS,
+    UNEXPLAINED_DECIBANS,
+    UNEXPLAINED_WHEN_TOLD,
+    Posterior,
+    unexplained,
+)
 from airproof.diagnosis.case import Case
 from airproof.diagnosis.course import COURSE, SWITCHING
 from airproof.diagnosis.pairs import ALONE
@@ -14,6 +20,7 @@ from airproof.diagnosis.picture.worth import worth_of
 from airproof.diagnosis.testimony import Testimony
 from airproof.diagnosis.verdict import Pair
 from airproof.knowledge.model import NONE, Knowledge
+from airproof.recording.recording import Floats
 from airproof.recording.regimes import Regime
 
 NO_PLACE = "neither altitude nor barometer is known: give --altitude or --barometer"
@@ -60,7 +67,9 @@ def _not_explained(posterior: Posterior, testimonies: Sequence[Testimony], knowl
     left = [
         one
         for one in unexplained(seen, first, posterior.sizes[first])
-        if not (_rather_for(one, speaks.get(one.finding.id, {}).get(first, 0.0)) or {first, _best(one)} <= ALONE)
+        if speaks.get(one.finding.id, {}).get(first, 0.0) <= UNEXPLAINED_DECIBANS
+        and not _as_healthy(one, first, posterior.sizes[first])
+        and not {first, _best(one)} <= ALONE
     ]
     if not left or posterior.probability[first] < LEADING:
         return []
@@ -76,12 +85,13 @@ def _best(one: Testimony) -> str:
     return max(one.by_itself, key=lambda cause: float(one.by_itself[cause].max()))
 
 
-def _rather_for(one: Testimony, decibans: float) -> bool:
-    """Whether what another cause would explain better clearly speaks for the foremost, or is as healthy cars show it
-    and does not clearly speak against.
-    """
-    healthy = bool(one.finding.unit) and not one.finding.unexpected
-    return decibans > UNEXPLAINED_DECIBANS or (healthy and decibans > -UNEXPLAINED_WHEN_TOLD)
+def _as_healthy(one: Testimony, cause: str, sizes: Floats) -> bool:
+    """Whether it is as healthy cars show it, and the cause explains that hardly worse than nothing being wrong does."""
+    if not one.finding.unit or one.finding.unexpected or NONE not in one.by_itself:
+        return False
+    with np.errstate(divide="ignore"):
+        given = float(np.logaddexp.reduce(one.by_itself[cause] + np.log(sizes)))
+    return bool(NEPERS_TO_DECIBANS * (given - float(one.by_itself[NONE][0])) > -UNEXPLAINED_WHEN_TOLD)
 
 
 def _wrong_place(case: Case) -> list[str]:
