@@ -13,7 +13,7 @@ from invented_jobs import draft
 from airproof.diagnosis.facts_file import NOT_IN_A_FRAME
 from airproof.errors import UnusableRequest
 from airproof.jobs.adding import checked
-from airproof.jobs.pasted import LONGEST, codes_pasted, frame_in_text
+from airproof.jobs.pasted import LONGEST, codes_pasted, frame_in_text, statuses_pasted
 from airproof.knowledge.load import knowledge
 from airproof.recording.signals import glossary
 
@@ -182,6 +182,10 @@ class TestCodesPasted:
             ("P017I", ["P017I"], "P0171"),
             ("the lamp is on: P0299, and p106 as well", ["p106"], "P0106"),
             ("P0106P0171", ["P0106P0171"], ""),
+            ("P0299 PP0171", ["PP0171"], "P0171"),
+            ("P0106, PO1S1", ["PO1S1"], ""),
+            ("P0171 pending, PO1O6x", ["PO1O6x"], ""),
+            ("Codes read today: P0299, PP0171, PO1S1", ["PP0171", "PO1S1"], "P0171"),
         ],
     )
     def test_that_cannot_be_read_are_named_with_the_nearest(self, text: str, unread: list[str], alike: str) -> None:
@@ -195,3 +199,36 @@ class TestCodesPasted:
     def test_of_which_there_is_none_in_a_text_are_asked_for(self, text: str) -> None:
         with pytest.raises(UnusableRequest, match="no code was found in that"):
             codes_pasted(text, knowledge())
+
+    @pytest.mark.parametrize(
+        ("text", "found"),
+        [
+            ("", {}),
+            ("P0171 pending", {"P0171": "pending"}),
+            ("P0106, P0171 Pending", {"P0106": "stored", "P0171": "pending"}),
+            ("1. P0106-00 stored\n2. p0299:1A pending", {"P0106": "stored", "P0299": "pending"}),
+            ("P0171 (pending) P0106", {"P0171": "pending", "P0106": "stored"}),
+            (
+                "Pending: P0171, P0106\nPermanent codes: P0299",
+                {"P0171": "pending", "P0106": "pending", "P0299": "permanent"},
+            ),
+            ("P0106; pending: P0171", {"P0106": "stored", "P0171": "pending"}),
+            ("Pending: P0171\nP0106 stored, P0299", {"P0171": "pending", "P0106": "stored", "P0299": "stored"}),
+            ("P0106\nStatus: pending\nP0171\nStatus: permanent", {"P0106": "pending", "P0171": "permanent"}),
+            (
+                "Pending:\nP0299 P0101\nP0106\nStored codes:\nP0171",
+                {**dict.fromkeys(("P0299", "P0101", "P0106"), "pending"), "P0171": "stored"},
+            ),
+            ("P0106, none pending", {"P0106": "stored"}),
+            ("no pending codes: P0106", {"P0106": "stored"}),
+            ("stored P0106, pending P0171", {"P0106": "stored", "P0171": "pending"}),
+        ],
+    )
+    def test_stand_as_the_word_beside_them_says(self, text: str, found: dict[str, str]) -> None:
+        assert statuses_pasted(text, knowledge()) == found
+
+    def test_stand_as_is_chosen_where_no_word_says_it(self) -> None:
+        assert statuses_pasted("P0106, P0171 stored", knowledge(), "permanent") == {
+            "P0106": "permanent",
+            "P0171": "stored",
+        }

@@ -7,12 +7,13 @@ import gc
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
+from unittest.mock import AsyncMock, Mock
 
 import pytest
 
 from airproof.errors import UnusableFile, UnusableRequest
 from airproof.jobs.events import Draft
-from airproof.jobs.kinds import Note, payload_of
+from airproof.jobs.kinds import Code, Note, payload_of
 from airproof.jobs.opening import open_store
 from airproof.jobs.prepared import open_prepared
 from airproof.jobs.settings import FILE, PRICES
@@ -20,6 +21,8 @@ from airproof.jobs.weighing import Weighed, todays_verdict
 from airproof.knowledge.load import knowledge
 from airproof.web import bench as module
 from airproof.web.bench import KEPT, Bench
+from airproof.web.case.intake import drafts_of_new
+from airproof.web.case.proof import _keep_checked
 from airproof.web.work import Stopped
 
 DEMO = Path(__file__).parents[2] / "examples" / "demo-job"
@@ -296,3 +299,18 @@ def test_closing_lets_go_of_the_store(tmp_path: Path) -> None:
     made.close()
     with open_store(tmp_path / "data") as again:
         assert again.last_event(1) == 1
+
+
+class TestCodesAsTheyStand:
+    def test_in_a_new_job(self, bench: Bench) -> None:
+        drafts = drafts_of_new(bench, {"codes": ["P0171 pending, P0106"]})
+        assert [one.payload for one in drafts if one.kind == "code"] == [
+            Code(id="P0171", status="pending"),
+            Code(id="P0106", status="stored"),
+        ]
+
+    def test_after_a_repair(self, bench: Bench) -> None:
+        case, kept = Mock(bench=bench, state=bench.store.state(1), add=AsyncMock()), {"codes": ["P0171 pending, P0106"]}
+        asyncio.run(_keep_checked(case, kept))
+        ((draft,),) = case.add.call_args.args
+        assert draft.payload.codes == {"P0171": "pending", "P0106": "stored"}

@@ -95,6 +95,7 @@ class TestFromIntakeToTheEnd:
         said = page.locator("#page")
         for code in ("P0299", "B1234", "P0069"):
             expect(said).to_contain_text(code)
+        expect(page.locator("#aloud")).to_contain_text("Found: P0299 (pending), B1234, P0069.")
         expect(page.locator("#aloud")).to_contain_text("B1234 kept; not among those that are weighed here")
         part = unfold(page, "Add codes")
         part.get_by_label("Paste or type them").fill("no idea, sorry")

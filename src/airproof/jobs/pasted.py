@@ -24,10 +24,16 @@ _THOUSANDS = re.compile(r"[-+]?[1-9]\d{0,2},\d{3}")
 LONGEST, LONGEST_LINE = 20_000, 200
 _SPACED = re.compile(r"\b([PCBU])[ -]+(?=[0-9])", re.IGNORECASE)
 _TOKEN = re.compile(r"[A-Za-z0-9]+")
+_WITH_DIGIT = re.compile(r"[^\W_]*\d[^\W_]*")  # its letters are no word: "PP0171" is a code typed wrong
 _WORD = re.compile(r"[^\W\d_]{2,}")
 _NO_CODE = re.compile(r"(?!0[0-9]{2,3}$)[0-9]+")  # the number of a line, a count, a year; 0171 lacks its letter
-_ALIKE = re.compile(r"(?:[PU][0-9OIL][0-9A-FOIL]{2,5})+", re.IGNORECASE)
+_ALIKE = re.compile(r"(?:(?:PP?|UU?)[0-9OIL][0-9A-FOILS]{2,5})+", re.IGNORECASE)
 """What stands for no other thing in a sentence than a code typed wrong; C180 and B200 may be cars, U2 a pin."""
+
+_CLAUSE = re.compile(r"[.,;:]")
+_DENIED = re.compile(r"\b(?:no|not|none)\b", re.IGNORECASE)
+_HEADS = re.compile(r"(?:[ \t]+(?:codes?|faults?|dtcs?)\b)?[ \t]*[:=]", re.IGNORECASE)
+"""What follows a status that is said of the codes behind it: "Pending codes: P0171"."""
 
 _LOOKS_LIKE = str.maketrans("OIL", "011")
 NAMED = 5
@@ -70,7 +76,7 @@ def codes_pasted(text: str, known: Knowledge) -> list[str]:
     a code that is dropped would later count as one that is not there.
     """
     found, rest = codes_in_text(text), _SPACED.sub(r"\1", CODES.sub(" ", text))
-    words = {word.lower() for word in _WORD.findall(rest)} - set(known.statuses)
+    words = {word.lower() for word in _WORD.findall(_WITH_DIGIT.sub(" ", rest))} - set(known.statuses)
     tokens = [one for one in _TOKEN.findall(rest) if any(map(str.isdigit, one)) and not _NO_CODE.fullmatch(one)]
     unread = [token for token in tokens if not words or _ALIKE.fullmatch(token)]
     if unread:
@@ -92,6 +98,43 @@ def codes_pasted(text: str, known: Knowledge) -> list[str]:
             "A code is a letter (P, C, B or U) and four signs. Leave it empty where there are none.",
         )
     return found
+
+
+def statuses_pasted(text: str, known: Knowledge, otherwise: str = "stored") -> dict[str, str]:
+    """All codes in a text, as `codes_pasted`, each with the status that stands beside it, `otherwise` where none does.
+
+    A status counts for the one code right before it ("P0171 pending"); where it stands first, or heads some
+    ("Pending: P0171, P0106"), for those behind it in its line, or in the lines below it. What is said first counts.
+    """
+    codes = codes_pasted(text, known)
+    marks = re.compile(rf"(?P<code>{CODES.pattern})|\b(?P<status>{'|'.join(known.statuses)})\b", re.IGNORECASE)
+    said: dict[str, str] = {}
+    heading = last = ""
+    for line in text.splitlines():
+        found = list(marks.finditer(line))
+        by_itself = any(mark["code"] for mark in found) and any(mark["status"] for mark in found)
+        heading = "" if by_itself else heading
+        end = 0
+        for mark in found:
+            before, end = _CLAUSE.split(line[end : mark.start()])[-1], mark.end()
+            if mark["code"]:
+                last = codes_in_text(mark["code"])[0]
+                if heading:
+                    said.setdefault(last, heading)
+            elif not _DENIED.search(before):
+                status = mark["status"].lower()
+                behind = last and last not in said and not heading and (found[0]["code"] or len(found) == 1)
+                if behind and not _HEADS.match(line, end):
+                    said[last] = status
+                else:
+                    heading = status
+        heading = "" if by_itself else heading
+    return {code: said.get(code, otherwise) for code in codes}
+
+
+def statuses_in_words(found: Mapping[str, str]) -> str:
+    """Codes with their status, where that is not the usual one."""
+    return ", ".join(code if status == "stored" else f"{code} ({status})" for code, status in found.items())
 
 
 def _read(row: str) -> tuple[str, str | float] | None:

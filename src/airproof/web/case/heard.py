@@ -9,7 +9,7 @@ from airproof.jobs.adding import checked
 from airproof.jobs.events import Draft
 from airproof.jobs.in_place import in_place
 from airproof.jobs.kinds import Code, Readiness, payload_of
-from airproof.jobs.pasted import codes_pasted, frame_in_text
+from airproof.jobs.pasted import frame_in_text, statuses_in_words, statuses_pasted
 from airproof.knowledge.lookup import UnlistedCode, explain_code
 from airproof.report.explained import explain
 from airproof.web.case.fact import facts
@@ -47,14 +47,14 @@ def _explained(case: CaseFile, code: str) -> Callable[[], None]:
 def _codes(case: CaseFile) -> None:
     async def add(values: Values) -> None:
         text, status = one(values, "text"), one(values, "status")
-        found = codes_pasted(text, case.bench.known)
+        found = statuses_pasted(text, case.bench.known, status)
         if not found:
             raise UnusableRequest(
                 "nothing was pasted", "any text with codes such as P0106 in it", "Where there are none, say so below."
             )
-        drafts = [Draft("code", Code(id=code, status=status)) for code in found]
+        drafts = [Draft("code", Code(id=code, status=stands)) for code, stands in found.items()]
         unknown = [code for code in found if isinstance(explain_code(code, case.bench.known), UnlistedCode)]
-        kept = f"Found: {', '.join(found)}."
+        kept = f"Found: {statuses_in_words(found)}."
         if unknown:
             kept += f" {', '.join(unknown)} kept; not among those that are weighed here."
         await case.add(in_place(drafts, case.state), kept)

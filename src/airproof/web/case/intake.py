@@ -10,10 +10,10 @@ from pydantic import ValidationError
 from airproof.diagnosis.facts import Kind, entries_of
 from airproof.diagnosis.place_as_typed import COLDEST_C, HOTTEST_C
 from airproof.errors import UnusableQuantity, UnusableRequest
-from airproof.jobs.adding import code_said, noted_said, place_said
+from airproof.jobs.adding import noted_said, place_said
 from airproof.jobs.events import Draft
-from airproof.jobs.kinds import Car, Complaint, Engine, Payload, Place, payload_of
-from airproof.jobs.pasted import codes_pasted
+from airproof.jobs.kinds import Car, Code, Complaint, Engine, Payload, Place, payload_of
+from airproof.jobs.pasted import statuses_pasted
 from airproof.jobs.settings import Settings
 from airproof.knowledge.model import Knowledge
 from airproof.quantities.constants import ZERO_CELSIUS
@@ -148,7 +148,8 @@ def drafts_of_new(bench: Bench, values: Values) -> list[Draft]:
     drafts += engine_drafts(values)
     drafts += place_drafts(bench, values, Place())
     with at_field("codes"):
-        drafts += [code_said(code, bench.known) for code in codes_pasted(one(values, "codes"), bench.known)]
+        found = statuses_pasted(one(values, "codes"), bench.known)
+        drafts += [Draft("code", Code(id=code, status=status)) for code, status in found.items()]
     return drafts
 
 

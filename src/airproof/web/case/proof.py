@@ -11,7 +11,7 @@ from airproof.errors import AirproofError, UnusableRequest
 from airproof.jobs.events import Draft
 from airproof.jobs.in_place import in_place
 from airproof.jobs.kinds import payload_of
-from airproof.jobs.pasted import codes_pasted
+from airproof.jobs.pasted import statuses_pasted
 from airproof.jobs.proving import Proving, cleared_said, keep_proof, proof_fingerprint, prove_job, said_of
 from airproof.repair.proof.as_typed import amount_of, count_of, days_of
 from airproof.report.proof_as_json import proof_object
@@ -155,9 +155,9 @@ def _checked_fields(case: CaseFile) -> None:
 
 async def _keep_checked(case: CaseFile, values: Values) -> None:
     with at_field("codes"):
-        codes = codes_pasted(one(values, "codes"), case.bench.known)
+        codes = statuses_pasted(one(values, "codes"), case.bench.known)
     data: dict[str, Any] = {
-        "codes": dict.fromkeys(codes, "stored"),
+        "codes": codes,
         "codes_read": "codes_read" in values,
         "cleared": False if one(values, "cleared") == "no" else None,
         "returned": "returned" in values,
