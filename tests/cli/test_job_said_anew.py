@@ -143,6 +143,25 @@ def test_a_code_after_is_called_alike_in_both(airproof: Airproof, job: Car) -> N
         assert "P0171" in airproof("job", "prove", 1, job.healthy, "--step", SENSOR, option, "P0171=pending").out
 
 
+def test_all_codes_read_anew_take_the_place_of_those_of_before(airproof: Airproof, job: Car) -> None:
+    airproof("job", "prove", 1, job.healthy, "--step", SENSOR, "--code-after", "P0106=stored", "--not-cleared")
+    told = json.loads(airproof("job", "prove", 1, "--days", 2, "--json").out)
+    assert [code["after"] for code in told["codes"]["codes"]] == ["stored"]  # nobody read them anew
+    told = json.loads(airproof("job", "prove", 1, "--cleared", "--codes-read", "--json").out)
+    assert [code["after"] for code in told["codes"]["codes"]] == [None]
+
+
+def test_done_said_anew_takes_back_that_it_helped(airproof: Airproof, job: Car) -> None:
+    airproof("job", "add", 1, "--step", f"{SENSOR}=helped", "--minutes", 25)
+    assert "the trouble is gone" in flat(airproof("job", "add", 1, "--step", SENSOR, "--minutes", 30).out)
+    said = flat(airproof("job", "add", 1, "--step", f"{SENSOR}=done").out)
+    assert "the trouble is gone" not in said.partition("it was said before")[0]
+    shown = flat(airproof("job", "show", 1).out)
+    assert "the trouble is gone" not in shown
+    assert "minutes 30" in shown
+    assert job.engine.exists()
+
+
 def test_a_probability_is_never_a_hundred(airproof: Airproof, job: Car) -> None:
     airproof("job", "weigh", 1)
     assert ", 100 in 100" not in airproof("job", "show", 1).out

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import pytest
 from invented_jobs import draft
 
+from airproof.jobs.adding import step_said
 from airproof.jobs.events import Draft
 from airproof.jobs.facts_written import written
 from airproof.jobs.given import with_drafts
@@ -90,6 +91,11 @@ class TestARepair:
     def test_told_again_is_one(self) -> None:
         (fact,) = after(repaired(minutes=25.0, gone=True), repaired(cause="map-offset")).repairs
         assert (fact.payload.minutes, fact.payload.gone, fact.payload.cause) == (25.0, True, "map-offset")
+
+    @pytest.mark.parametrize(("typed", "gone"), [("=done", None), ("=helped", True), ("", True)])
+    def test_of_which_nobody_knows_any_more_whether_it_helped(self, typed: str, gone: bool | None) -> None:
+        (fact,) = after(repaired(minutes=25.0, gone=True), step_said(SENSOR + typed, KNOWN)).repairs
+        assert (fact.payload.minutes, fact.payload.gone) == (25.0, gone)
 
     @pytest.mark.parametrize("judgement", ["not fixed", "not proved yet"])
     def test_done_again_after_it_was_found_in_vain_is_another(self, judgement: str) -> None:

@@ -130,8 +130,11 @@ def _checked(said: Said, known: Knowledge) -> dict[str, Any]:
         "days": None if days is None else days_of("--days", days),
         "returned": said.returned,
     }
+    # Where all codes were read, that there are none is said as well, and takes the place of those of before.
+    none_left: dict[str, Any] = {"codes": {}} if said.codes_read else {}
     not_cleared = {"cleared": False} if said.cleared is False else {}
-    return {name: value for name, value in found.items() if value not in (None, False, {})} | not_cleared | place
+    told = {name: value for name, value in found.items() if value not in (None, False, {})}
+    return none_left | told | not_cleared | place
 
 
 def _day(typed: str) -> str:

@@ -71,7 +71,8 @@ def step_said(typed: str, known: Knowledge, minutes: float | None = None, money:
     word = "-".join(outcome.lower().split())
     came = OF_A_REPAIR.get(word) if step.cures else None
     if came in ("done", "helped"):
-        gone = {"gone": True} if came == "helped" else {}
+        # "done" in so many words takes back that it helped; the step alone, as with its minutes, leaves that as it was.
+        gone = {"gone": True} if came == "helped" else {"gone": None} if word else {}
         return Draft("repair", payload_of("repair", {"steps": [name], **gone, **amounts}))
     said = "done" if came == "did not help" else _outcome(word, step)
     if said is None:

@@ -156,15 +156,16 @@ def _checked_fields(case: CaseFile) -> None:
 async def _keep_checked(case: CaseFile, values: Values) -> None:
     with at_field("codes"):
         codes = statuses_pasted(one(values, "codes"), case.bench.known)
+    read = "codes_read" in values
     data: dict[str, Any] = {
-        "codes": codes,
-        "codes_read": "codes_read" in values,
+        **({"codes": codes} if codes or read else {}),  # an empty field alone says nothing of the codes of before
+        "codes_read": read,
         "cleared": False if one(values, "cleared") == "no" else None,
         "returned": "returned" in values,
     }
-    for name, read in (("warm_ups", count_of), ("distance_km", amount_of), ("days", days_of)):
+    for name, as_typed in (("warm_ups", count_of), ("distance_km", amount_of), ("days", days_of)):
         if one(values, name):
             with at_field(name):
-                data[name] = read(name, one(values, name))
+                data[name] = as_typed(name, one(values, name))
     cleared = {"yes": True, "no": False}.get(one(values, "cleared"))
     await case.add([*cleared_said(cleared, case.state), Draft("checked", payload_of("checked", data))])
