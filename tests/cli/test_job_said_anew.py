@@ -109,6 +109,7 @@ def test_words_that_are_no_cause_are_kept_and_it_is_said_what_becomes_of_them(
 ) -> None:
     said = flat(airproof("job", "add", 1, "--closed", "map ofset, I think").out)
     assert "is none of the causes known here: a shop counts the job as handed over" in said
+    assert "neither cause nor cure" in said
     assert "handed over" in airproof("job", "learn", 1, "--shop", tmp_path / "shop.json").out
     assert airproof("job", "add", 1, "--closed", "MAP offset").out.rstrip().endswith("map-offset, believed")
     assert job.engine.exists()
@@ -159,6 +160,27 @@ def test_done_said_anew_takes_back_that_it_helped(airproof: Airproof, job: Car) 
     shown = flat(airproof("job", "show", 1).out)
     assert "the trouble is gone" not in shown
     assert "minutes 30" in shown
+    assert job.engine.exists()
+
+
+def test_a_cause_in_own_words_teaches_minutes_and_prices_alone(airproof: Airproof, job: Car, tmp_path: Path) -> None:
+    airproof("job", "weigh", 1)
+    airproof("job", "add", 1, "--step", f"{SENSOR}=done", "--minutes", 25, "--money", 99)
+    airproof("job", "add", 1, "--closed", "der Schlauch war lose", "--proved")
+    learned = json.loads(airproof("job", "learn", 1, "--shop", tmp_path / "shop.json", "--json").out)
+    assert {one["about"] for one in learned["numbers"]} == {"minutes", "price"}
+    assert job.engine.exists()
+
+
+def test_a_repair_of_which_nobody_knows_whether_it_helped_is_no_failure(
+    airproof: Airproof, job: Car, tmp_path: Path
+) -> None:
+    airproof("job", "weigh", 1)
+    airproof("job", "add", 1, "--step", f"{SENSOR}=done", "--minutes", 25)
+    airproof("job", "add", 1, "--closed", "throttle-deposits")
+    learned = json.loads(airproof("job", "learn", 1, "--shop", tmp_path / "shop.json", "--json").out)
+    assert "cures" not in {one["about"] for one in learned["numbers"]}
+    assert "minutes" in {one["about"] for one in learned["numbers"]}
     assert job.engine.exists()
 
 

@@ -66,7 +66,7 @@ def learn(
       how_sure = "proved"          # or "believed"; "handed over", without causes
       [[step]]
       id = "clean-map-sensor"
-      outcome = "helped"           # or "did not help"; a test: "found" or "not found"
+      outcome = "helped"           # or "did not help", "done"; a test: "found", "not found"
       minutes = 30                 # any step: "could not be done"
       money = 6.50
 

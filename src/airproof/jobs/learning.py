@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Container
 
 from airproof.errors import UnusableRequest
-from airproof.jobs.left_to_do import done_once
+from airproof.jobs.left_to_do import done_in_turn
 from airproof.jobs.overview import foremost
 from airproof.jobs.state import State
 from airproof.knowledge.lookup import spelled_alike
 from airproof.knowledge.model import NONE, Knowledge, Step
-from airproof.repair.learned.closed_job import ClosedJob, Engine, fitted, possible
+from airproof.repair.learned.closed_job import NOBODY_KNOWS, ClosedJob, Engine, fitted, possible
 
 OUTCOMES = {"found": "found", "not found": "not found", "done": "did not help", "could not": "could not be done"}
 
@@ -36,7 +36,7 @@ def closed_job_of(state: State, job: int, uid: str, known: Knowledge) -> ClosedJ
         "closed": state.closed.at.date(),
         "engine": {"induction": engine.induction, "air_metering": engine.air_metering, "fuel": engine.fuel},
         "found": found,
-        "belief": {} if told and closed.standing == "proved" else _belief(state, known),
+        "belief": _belief(state, known) if told and closed.standing == "believed" else {},
         "currency": known.prices.currency,
         "codes": _codes(state, known),
         "symptoms": _noted(state, "symptom", known.symptoms),
@@ -56,7 +56,10 @@ def in_own_words(cause: str, known: Knowledge) -> tuple[str, ...]:
         return ()
     close = spelled_alike("-".join(cause.casefold().split()), known.causes)
     meant = f"; near: {', '.join(close)}" if close else ""
-    return (f"{cause!r} is none of the causes known here: a shop counts the job as handed over{meant}",)
+    return (
+        f"{cause!r} is none of the causes known here: a shop counts the job as handed over, "
+        f"and learns neither cause nor cure from it{meant}",
+    )
 
 
 def _codes(state: State, known: Knowledge) -> list[str] | None:
@@ -85,14 +88,20 @@ def _steps(state: State, known: Knowledge) -> list[dict[str, object]]:
 
 
 def _repairs(state: State, cause: str, known: Knowledge) -> list[dict[str, object]]:
-    """Steps of the repairs: that which can cure what was found helped, what was done before it did not."""
-    every = [(known.steps[id_], one) for one in done_once(state) for id_ in one.steps if id_ in known.steps]
-    cured = next((k for k in reversed(range(len(every))) if cause in every[k][0].cures), None)
+    """Steps of the repairs: that which can cure what was found helped, what was done before it did not.
+
+    Of any other that was not found to be in vain nobody knows.
+    """
+    turns = done_in_turn(state)
+    every = [(k, known.steps[id_]) for k, (one, _) in enumerate(turns) for id_ in one.steps if id_ in known.steps]
+    cured = next(((k, step) for k, step in reversed(every) if cause in step.cures), None)
     rows = []
-    for k, (step, one) in enumerate(every):
+    for k, step in every:
+        one, in_vain = turns[k]
+        failed = in_vain or (cured is not None and k < cured[0])
+        outcome = "helped" if (k, step) == cured else "did not help" if failed else NOBODY_KNOWS
         only = len(one.steps) == 1  # minutes and money are of the whole repair
-        amounts = (one.minutes, one.money) if only else (None, None)
-        rows.append(_row(step, "helped" if k == cured else "did not help", *amounts))
+        rows.append(_row(step, outcome, *((one.minutes, one.money) if only else (None, None))))
     return rows
 
 

@@ -50,6 +50,11 @@ def in_vain_until(state: State) -> list[int]:
 
 def done_once(state: State) -> list[Repair]:
     """The repairs, in their order; one that was told again is one, unless it was found to be in vain between."""
+    return [one for one, _ in done_in_turn(state)]
+
+
+def done_in_turn(state: State) -> list[tuple[Repair, bool]]:
+    """The repairs as `done_once`, each with whether the trouble is said to have been there in spite of it."""
     found: list[tuple[int, Repair]] = []
     bounds = in_vain_until(state)
     for fact in sorted(state.repairs, key=lambda one: one.number):
@@ -60,7 +65,7 @@ def done_once(state: State) -> list[Repair]:
             if old.steps == new.steps:
                 new = new.model_copy(update={**old.model_dump(exclude_none=True), **new.model_dump(exclude_none=True)})
         found.append((period, new))
-    return [one for _, one in found]
+    return [(one, period < len(bounds)) for period, one in found]
 
 
 def _back_since(number: int, state: State) -> bool:

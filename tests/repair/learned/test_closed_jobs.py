@@ -214,3 +214,9 @@ def test_no_value_crashes_it(tmp_path: Path, key: str, value: object) -> None:
     else:
         refused = ""
     assert "\n" not in refused
+
+
+def test_a_repair_of_which_nobody_knows_whether_it_helped_counts_its_minutes_alone() -> None:
+    found = counted(step=steps(("clean-map-sensor", "done"), minutes=20))
+    assert found.cures == {}
+    assert list(found.minutes) == ["clean-map-sensor"]

@@ -17,7 +17,8 @@
 
     [[step]]
     id = "clean-map-sensor"
-    outcome = "helped"             # "did not help"; a test: "found", "not found"; either: "could not be done"
+    outcome = "helped"             # "did not help", "done" where nobody knows; a test: "found", "not found"; either:
+                                   # "could not be done"
     minutes = 30
     money = 6.50                   # for the part, or somebody else's bill
 
@@ -43,10 +44,13 @@ WANTED = "a closed job of airproof.closed-job/1"
 WAY_OUT = 'A closed job looks like the one in examples/closed-job; "airproof learn --help" shows it in short.'
 
 HowSure = Literal["proved", "believed", "handed over"]
-Outcome = Literal["found", "not found", "helped", "did not help", "could not be done"]
+Outcome = Literal["found", "not found", "helped", "did not help", "could not be done", "done"]
 TELLS: tuple[Outcome, ...] = ("found", "not found")
-CURES: tuple[Outcome, ...] = ("helped", "did not help")
 NOT_DONE: Outcome = "could not be done"
+NOBODY_KNOWS: Outcome = "done"
+"""Of a repair of which nobody knows whether it helped: its minutes and its price count, and nothing else."""
+
+CURES: tuple[Outcome, ...] = ("helped", "did not help", NOBODY_KNOWS)
 
 Amount = Annotated[float, Field(ge=0.0, le=1e6, allow_inf_nan=False)]
 Chance = Annotated[float, Field(ge=0.0, le=1.0, allow_inf_nan=False)]

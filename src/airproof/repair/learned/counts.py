@@ -4,8 +4,8 @@ Rules. A proved job counts in full. One that is only believed, or was handed ove
 (data/learning.toml), spread over the causes as they were held when it was closed; where no belief is given, over those
 that were named, and a job handed over without one says nothing of causes. Of two causes at once each counts a half;
 what codes, symptoms, looks and tests show of one cause alone such a job cannot tell. A test says something as long as
-the trouble is there, and once; what was not tested, not read or could not be done says nothing. Minutes and prices
-count whatever the cause.
+the trouble is there, and once; what was not tested, not read or could not be done says nothing, nor does a repair of
+which nobody knows whether it helped. Minutes and prices count whatever the cause.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from typing import Annotated, Self
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from airproof.knowledge.model import Knowledge, Step
-from airproof.repair.learned.closed_job import NOT_DONE, ClosedJob, Engine, StepTaken
+from airproof.repair.learned.closed_job import NOBODY_KNOWS, NOT_DONE, ClosedJob, Engine, StepTaken
 from airproof.repair.learned.conjugate import Moments, moments_of
 from airproof.repair.learned.judged_weights import judged_weights
 
@@ -137,7 +137,7 @@ def _outcomes(
     there = dict(who)
     for step in job.step:
         known = knowledge.steps[step.id]
-        if step.outcome == NOT_DONE or not there:
+        if step.outcome in (NOT_DONE, NOBODY_KNOWS) or not there:
             continue
         if known.tells:
             tells.setdefault(step.id, step.outcome == "found")
