@@ -7,7 +7,8 @@ from invented_jobs import draft
 
 from airproof.jobs.events import Draft
 from airproof.jobs.given import with_drafts
-from airproof.jobs.left_to_do import Left, done_once, left_to_do
+from airproof.jobs.kinds import Withdrawal
+from airproof.jobs.left_to_do import Left, done_once, left_to_do, proof_of_before
 from airproof.knowledge.load import knowledge
 from airproof.report.left_in_words import in_the_terminal, left_in_words
 
@@ -51,6 +52,34 @@ def test_what_is_left(said: tuple[Draft, ...], left: Left) -> None:
     state = with_drafts([], said)
     assert left_to_do(state) == left
     assert bool(left_in_words(state, knowledge())) == (left != "plan")
+
+
+AFTER = draft("recording", sha256="a" * 64, bytes=1, name="again.csv", role="after")
+PROVED = draft(
+    "proof", proof={"judgement": "proved", "steps": ["replace-map-sensor"]}, program="x", facts_sha256="0" * 64
+)
+TAKEN_BACK = Draft("withdrawal", Withdrawal(), withdraws=1)
+
+
+@pytest.mark.parametrize(
+    ("said", "before"),
+    [
+        ((REPAIR,), False),
+        ((REPAIR, PROVED), False),
+        ((REPAIR, PROVED, CLOSED), False),
+        ((REPAIR, PROVED, CLOSED, draft("reopened")), True),
+        ((REPAIR, PROVED, CLOSED, draft("reopened"), PROVED), False),
+        ((REPAIR, PROVED, CLOSED, draft("reopened"), AFTER), False),
+        ((REPAIR, PROVED, CLOSED, draft("reopened"), draft("checked", returned=True)), False),
+        ((REPAIR, PROVED, TAKEN_BACK), True),
+        ((REPAIR, PROVED, TAKEN_BACK, proof("proved")), True),
+        ((REPAIR, PROVED, TAKEN_BACK, REPAIR), False),
+        ((REPAIR, PROVED, FAILED), True),
+        ((AFTER, proof("proved")), False),
+    ],
+)
+def test_a_proof_is_of_before(said: tuple[Draft, ...], *, before: bool) -> None:
+    assert proof_of_before(with_drafts([], said)) == before
 
 
 def test_what_nobody_has_said_is_asked_for_with_the_way_to_say_it() -> None:

@@ -231,6 +231,19 @@ class TestTheProof:
         text = visitor.context.request.get(f"{address}?form=html").text()
         assert "manifold pressure sensor" in text.lower()
         assert "<script" not in text
+        unfolded = page.locator("summary", has_text="The proof of before")
+        expect(unfolded).to_have_count(0)
+        page.get_by_role("button", name="Open the job again").click()
+        proof = page.get_by_label("The proof")
+        expect(proof).to_contain_text("The job was opened again since its proof")
+        expect(page.get_by_label("The answer")).to_contain_text("Prove the repair")
+        page.get_by_role("button", name="Prove the repair again").click()
+        expect(proof).to_contain_text("Whether it holds", timeout=30_000)
+        expect(page.get_by_label("The answer")).to_contain_text("The repair is proved: close the job.")
+        page.locator("summary", has_text="done, and the trouble is gone").last.click()
+        page.get_by_role("button", name=re.compile("^Take this back: Replace")).last.click()
+        expect(page.get_by_label("The proof")).to_contain_text("What was proved here is of before")
+        expect(page.get_by_label("The answer")).to_contain_text("Next: ", timeout=30_000)
 
 
 def drive_after(path: Path) -> Path:

@@ -42,6 +42,25 @@ def to_be_proved(state: State) -> Fact[Repair] | None:
     return None if in_vain else last
 
 
+def proof_of_before(state: State) -> bool:
+    """Whether the last proof speaks of how things were before, and none of what was said since asks for another.
+
+    So it is once the job was opened again, or where none of what was repaired is to be proved any more: it was taken
+    back, or the trouble is there in spite of it.
+    """
+    if not state.proofs:
+        return False
+    if to_be_proved(state) is None:
+        return bool(state.repairs) or any(fact.payload.proof.get("steps") for fact in state.proofs)
+    opened = state.reopened
+    if opened is None or opened.number < state.proofs[-1].number:
+        return False
+    heard = [fact.number for fact in state.repairs] + [fact.number for fact in state.checked]
+    heard += [fact.number for fact in state.recordings_as("after")]
+    heard += [] if state.cleared is None else [state.cleared.number]
+    return max(heard, default=0) < opened.number
+
+
 def in_vain_until(state: State) -> list[int]:
     """Numbers of the events that say that the trouble is there in spite of all repairs before them."""
     found = [fact.number for fact in state.proofs if fact.payload.proof.get("judgement") == "not fixed"]

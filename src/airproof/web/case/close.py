@@ -7,6 +7,7 @@ from typing import Any
 
 from airproof.jobs.events import Draft
 from airproof.jobs.kinds import payload_of
+from airproof.jobs.left_to_do import proof_of_before
 from airproof.report.language.language import LANGUAGES
 from airproof.report.write_up.content import PAPERS
 from airproof.web.case.file import CaseFile
@@ -98,7 +99,8 @@ def _closing(case: CaseFile) -> None:
             "believed": "believed: it seems gone",
         }
         proofs = case.state.proofs
-        proved = bool(proofs) and proofs[-1].payload.proof.get("judgement") == "proved"
+        stands = bool(proofs) and not proof_of_before(case.state)
+        proved = stands and proofs[-1].payload.proof.get("judgement") == "proved"
         picks("How sure", "standing", standings, "proved" if proved else "believed")
         field("A word on it", "note")
 

@@ -11,11 +11,13 @@ from airproof.errors import AirproofError, UnusableRequest
 from airproof.jobs.events import Draft
 from airproof.jobs.in_place import in_place
 from airproof.jobs.kinds import payload_of
+from airproof.jobs.left_to_do import proof_of_before, to_be_proved
 from airproof.jobs.pasted import statuses_pasted
 from airproof.jobs.proving import Proving, cleared_said, keep_proof, proof_fingerprint, prove_job, said_of
 from airproof.repair.proof.as_typed import amount_of, count_of, days_of
 from airproof.report.proof_as_json import proof_object
 from airproof.report.proof_in_words import in_words as proof_in_words
+from airproof.report.write_up.case import proof_from
 from airproof.web.case.fact import amount_at, facts
 from airproof.web.case.file import CaseFile
 from airproof.web.faults import reported
@@ -23,9 +25,11 @@ from airproof.web.marks import (
     Mark,
     Values,
     at_field,
+    button,
     choice,
     field,
     folded_form,
+    folded_later,
     heading,
     in_words,
     lines,
@@ -42,7 +46,7 @@ def show(case: CaseFile) -> None:
     """What was done, what the car says since, and the judgement."""
     heading(2, "Proof", id="proof")
     case.part(_done, on="facts", of=(*KINDS, "recording"))
-    case.part(_judgement, on="facts", of=(*KINDS, "recording", "proof", "place", "engine"))
+    case.part(_judgement, on="facts", of=(*KINDS, "step", "recording", "proof", "place", "engine"))
     folded_form("What was repaired", lambda values: _keep_repair(case, values), lambda: _repair_fields(case), "Keep")
     folded_form(
         "What the car says after the repair",
@@ -64,12 +68,14 @@ def _done(case: CaseFile) -> None:
 def _judgement(case: CaseFile) -> None:
     if not case.state.recordings_as("after"):
         return
+    before = proof_of_before(case.state)
     with Mark("section", classes="answer", aria_label="The proof") as place:
-        say("Judging the repair ...", role="status")
+        if not before:
+            say("Judging the repair ...", role="status")
 
-    async def judge() -> None:
+    async def judge(*, anew: bool = False) -> None:
         try:
-            proving = await asyncio.to_thread(_proved, case)
+            proving = await asyncio.to_thread(_proved, case, anew=anew)
         except AirproofError as fault:
             text = in_words(fault)
         except Exception as fault:  # what was said is kept, and can be judged another time
@@ -81,16 +87,52 @@ def _judgement(case: CaseFile) -> None:
         with place:
             say(text)
 
-    ui.timer(0.0, judge, once=True)
+    async def again() -> None:
+        place.clear()
+        with place:
+            say("Judging the repair ...", role="status")
+        await judge(anew=True)
+        await case.follow(aloud_=False)
+
+    if not before:
+        ui.timer(0.0, judge, once=True)
+        return
+    with place:
+        _tell_of_before(case)
+        if to_be_proved(case.state) is not None:
+            button("Prove the repair again", again)
 
 
-def _proved(case: CaseFile) -> Proving:
-    """The job proved as it stands; kept in it, unless the same is there already."""
+def _tell_of_before(case: CaseFile) -> None:
+    """The last proof, where it is of before, folded away under what became of it."""
+    said = case.state.proofs[-1].payload.proof
+    if to_be_proved(case.state) is None:
+        say("What was proved here is of before: that repair was taken back, or the trouble is there in spite of it.")
+        say("Once it is said what was repaired, it is judged anew.", "soft")
+    else:
+        say("The job was opened again since its proof: that is of before, and the repair is to be proved again.")
+
+    def earlier() -> None:
+        try:
+            parts = proof_in_words(proof_from(said))
+        except UnusableRequest as fault:
+            say(in_words(fault))
+            return
+        for part in parts:
+            if part.heading:
+                heading(3, part.heading)
+            lines(map(case.words, part.lines))
+
+    folded_later("The proof of before", earlier)
+
+
+def _proved(case: CaseFile, *, anew: bool = False) -> Proving:
+    """The job proved as it stands; kept in it, unless the same is there already and none is wanted `anew`."""
     bench = case.bench
     proving = prove_job(bench.store, case.job, bench.known, learned=bench.mark)
     state = bench.store.state(case.job)
     last = state.proofs[-1].payload.facts_sha256 if state.proofs else ""
-    if last != proof_fingerprint(state, bench.known, bench.mark):
+    if anew or last != proof_fingerprint(state, bench.known, bench.mark):
         keep_proof(bench.store, case.job, proving, proof_object, bench.speaker)
     return proving
 
