@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -169,6 +170,25 @@ def test_a_cause_in_own_words_teaches_minutes_and_prices_alone(airproof: Airproo
     airproof("job", "add", 1, "--closed", "der Schlauch war lose", "--proved")
     learned = json.loads(airproof("job", "learn", 1, "--shop", tmp_path / "shop.json", "--json").out)
     assert {one["about"] for one in learned["numbers"]} == {"minutes", "price"}
+    assert job.engine.exists()
+
+
+def test_what_was_learned_from_a_job_can_be_taken_back_as_it_says(airproof: Airproof, job: Car, tmp_path: Path) -> None:
+    shop = tmp_path / "shop.json"
+    airproof("job", "add", 1, "--closed", "map-offset", "--proved")
+    for _ in range(2):  # also where it was counted before
+        said = flat(airproof("job", "learn", 1, "--shop", shop).out)
+        told = re.search(rf"airproof (learn --shop {re.escape(str(shop))} --undo ([0-9a-f]+)) takes it back", said)
+        assert told is not None
+    refused = airproof("learn", "--shop", shop, "--undo", 1)
+    (mark,) = re.findall(r"as well: ([0-9a-f]{12}) \(\d{4}-\d\d\)\.", flat(refused.err))
+    assert "airproof job learn" in flat(refused.err)
+    before = shop.read_bytes()
+    for word in (told[2], mark):
+        assert airproof("learn", "--shop", shop, "--undo", word).status == 0
+        assert json.loads(shop.read_text(encoding="utf-8"))["jobs"] == {}
+        shop.write_bytes(before)
+    assert airproof("learn", "--shop", shop, "--undo", mark[:4]).status == 2
     assert job.engine.exists()
 
 

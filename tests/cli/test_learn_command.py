@@ -6,12 +6,17 @@ import json
 import re
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from command_line import Airproof, Car
 
+from airproof.knowledge.load import knowledge
 from airproof.repair.learned import shop_held
+from airproof.repair.learned.sharpen import sharpened
+from airproof.repair.learned.shop_file import read_shop
+from airproof.report.learned_in_words import in_words
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "closed-job" / "job.toml"
 
@@ -42,6 +47,17 @@ def test_a_job_is_counted_once_and_shown(airproof: Airproof, shop: Path) -> None
     for heading in ("How common", "What cures", "What steps find", "Minutes", "Prices", "How far to rely on it"):
         assert f"\n{heading}\n" in shown
     assert re.search(r"Sensor cleaner, residue-free: 5\.\d+ USD \([\d.]+ to [\d.]+\), before 5; 1\s+job\.", shown)
+
+
+def test_one_number_is_said_as_one(shop: Path) -> None:
+    learned = sharpened(knowledge(), read_shop(shop))
+    common = [one for one in learned.numbers if one.about == "how common"]
+    moved, still = replace(common[0], before=0.9), replace(common[-1], before=common[-1].after)
+    said = " ".join(
+        line for part in in_words(replace(learned, numbers=(moved, still)), knowledge()) for line in part.lines
+    )
+    assert "1 number moved by a tenth or more." in said
+    assert "Moved by less than a tenth: 1 other." in said
 
 
 def test_undo_leaves_what_was_there_before(airproof: Airproof, shop: Path, tmp_path: Path) -> None:

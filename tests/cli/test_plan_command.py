@@ -79,12 +79,13 @@ def test_each_new_fact_moves_the_plan(airproof: Airproof, verdict: Path) -> None
         airproof("plan", verdict, "--done", "smoke-test-intake=yes", "--done", "mend-vacuum-leak", "--json").out
     )
     assert "mend-vacuum-leak" in failed["done"]
-    for word, told in (("did-not-help", ""), ("done", "this plan is for the case that it did not")):
+    doubt = "this plan is for the case that it did not"
+    for word, doubted in (("=did-not-help", False), ("=done", True), ("", True)):
         again = airproof(
-            "plan", verdict, "--done", "smoke-test-intake=yes", "--done", f"mend-vacuum-leak={word}", "--json"
+            "plan", verdict, "--done", "smoke-test-intake=yes", "--done", f"mend-vacuum-leak{word}", "--json"
         )
         assert json.loads(again.out) == failed
-        assert told in again.err
+        assert (doubt in again.err) == doubted
     before = {c["id"]: c["probability"] for c in found["causes"]}
     after = {c["id"]: c["probability"] for c in failed["causes"]}
     assert after["vacuum-leak"] < 0.3 * before["vacuum-leak"]
@@ -119,6 +120,7 @@ def test_a_verdict_from_standard_input(airproof: Airproof, verdict: Path, monkey
         (("{verdict}", "--done", "smoke-test"), "Near: smoke-test-intake"),
         (("{verdict}", "--done", "smoke-test-intake"), "does not say what came of it"),
         (("{verdict}", "--done", "smoke-test-intake=perhaps"), "does not say what came of it"),
+        (("{verdict}", "--done", "look-hoses=helped"), "or look-hoses=could-not"),
         (("{verdict}", "--done", "mend-vacuum-leak=yes"), "the job is over"),
         (("{verdict}", "--done", "mend-vacuum-leak=perhaps"), "does not say what came of it"),
         (("{verdict}", "--done", "mend-vacuum-leak=helped"), "the job is over"),

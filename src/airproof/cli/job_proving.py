@@ -181,6 +181,9 @@ def learn_and_tell(at: Where, typed: str, shop: Many) -> None:
         after, notes = with_job(before, closed, known, f"job {job}")
         if state.closed is not None:
             notes += in_own_words(state.closed.payload.cause, known)
+        notes.append(
+            f"job {job} stands there as {line.uid}: airproof learn --shop {path} --undo {line.uid} takes it back"
+        )
         told = in_parts(after, known, notes, as_json=at.json)
         if after != before or not path.exists():
             write_shop(after, path)

@@ -20,7 +20,11 @@ def learn(
     ] = None,
     undo: Annotated[
         list[str] | None,
-        typer.Option("--undo", metavar="ID", help="Take back the job of that id. Again for more."),
+        typer.Option(
+            "--undo",
+            metavar="ID",
+            help='Take back the job of that id; "job learn" says it of a kept job. Again for more.',
+        ),
     ] = None,
     merge: Annotated[
         list[str] | None,

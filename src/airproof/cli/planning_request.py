@@ -67,7 +67,7 @@ def _text(verdict: str) -> str:
 
 
 def _done(typed: str, known: Knowledge) -> tuple[Step, str]:
-    """A step and what came of it: yes or no, nothing for a repair (which then did not help), or that it cannot be.
+    """A step and what came of it: yes or no, nothing for a repair, or that it cannot be.
 
     Of a repair that is only said to be done nobody knows whether it helped: the plan is for the case that it did not.
     """
@@ -85,7 +85,7 @@ def _done(typed: str, known: Knowledge) -> tuple[Step, str]:
     if step.tells and outcome not in YES_OR_NO:
         raise UnusableRequest(
             f"{typed!r} does not say what came of it",
-            f'{name}=yes ("{step.if_so}") or {name}=no ("{step.if_not}")',
+            f'{name}=yes ("{step.if_so}"), {name}=no ("{step.if_not}") or {name}=could-not',
             "Say which.",
             where="--done",
         )
@@ -98,10 +98,10 @@ def _done(typed: str, known: Knowledge) -> tuple[Step, str]:
     if came is None:
         raise UnusableRequest(
             f"{typed!r} does not say what came of it",
-            f"{name} alone or {name}=did-not-help",
+            f"{name}=did-not-help, {name}=done (nobody knows yet) or {name}=could-not",
             "Say which.",
             where="--done",
         )
-    if came == "done" and outcome:
+    if came == "done":
         complain(f"it is not said whether {name} helped: this plan is for the case that it did not")
     return step, ""

@@ -42,7 +42,9 @@ def in_words(learned: Learned, before: Knowledge) -> tuple[Part, ...]:
         numbers = [one for one in learned.numbers if one.about == about]
         lines = [_line(one, before) for one in numbers if one.moved > NOTICEABLE]
         if numbers and len(lines) < len(numbers):
-            lines.append(f"Moved by less than a tenth: {len(numbers) - len(lines)}{' others' if lines else ''}.")
+            rest = len(numbers) - len(lines)
+            others = "" if not lines else " other" if rest == 1 else " others"
+            lines.append(f"Moved by less than a tenth: {rest}{others}.")
         parts.append(Part(about, heading, tuple(lines)))
     parts.append(Part("sure", "How far to rely on it", RELIANCE if learned.numbers else ()))
     return tuple(part for part in parts if part.lines)
@@ -56,11 +58,15 @@ def beside(learned: Learned, shop: str) -> tuple[Part, ...]:
 def _used(learned: Learned, shop: str) -> str:
     if not learned.jobs:
         return f"No closed job stands in {shop} yet: all numbers are the judged ones."
-    much = sum(1 for one in learned.numbers if one.moved > NOTICEABLE)
     return (
-        f"Reckoned with what {jobs_in_words(learned.jobs)} in {shop} taught: {much} numbers moved by a tenth or more. "
+        f"Reckoned with what {jobs_in_words(learned.jobs)} in {shop} taught: {_moved(learned)}. "
         f'"airproof learn --shop {shop} --show" lists them.'
     )
+
+
+def _moved(learned: Learned) -> str:
+    much = sum(1 for one in learned.numbers if one.moved > NOTICEABLE)
+    return f"{much} number{'s' if much != 1 else ''} moved by a tenth or more"
 
 
 def jobs_in_words(jobs: int) -> str:
@@ -71,8 +77,7 @@ def jobs_in_words(jobs: int) -> str:
 def _answer(learned: Learned) -> Part:
     if not learned.jobs:
         return Part("answer", "", ("No closed jobs yet: every number is the judged one.",))
-    much = sum(1 for one in learned.numbers if one.moved > NOTICEABLE)
-    first = f"Learned from {jobs_in_words(learned.jobs)}: {much} numbers moved by a tenth or more."
+    first = f"Learned from {jobs_in_words(learned.jobs)}: {_moved(learned)}."
     return Part("answer", "", (first, *learned.remarks))
 
 

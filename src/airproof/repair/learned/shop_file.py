@@ -29,6 +29,8 @@ WANTED = f"what a shop has learned, {SCHEMA}"
 WAY_OUT = 'Only "airproof learn" writes such a file. It is left as it is; give another one, or put a copy back.'
 SECRET_BYTES = 16
 FINGERPRINT = 32  # hexadecimal digits
+BEGINNING = 12  # of them tell jobs apart: among a million, the chance that any two begin alike is 1 in 560
+NAMED = 5
 
 Fingerprint = Annotated[str, Field(pattern=r"^[0-9a-f]{32}$")]
 
@@ -63,16 +65,29 @@ class Shop(BaseModel):
         return self if there is not None else self.with_jobs({**self.jobs, key: counts})
 
     def without(self, number: str) -> Shop:
-        """As if that job had never been.
+        """As if that job had never been; by its number, or by how its fingerprint begins.
 
         Raises UnusableRequest where it is not there.
         """
         key = self.fingerprint(number)
         if key not in self.jobs:
-            raise UnusableRequest(
-                f"no job {number!r} in it", "the id of a job that was counted", "Look at how its file spells the id."
-            )
+            found = [one for one in self.jobs if len(number) >= BEGINNING and one.startswith(number)]
+            if len(found) != 1:
+                raise UnusableRequest(
+                    f"no job {number!r} in it",
+                    "the id of a job that was counted: of a file as it stands there, of a kept job as "
+                    '"airproof job learn" says it',
+                    f"Ids are not kept here, only marks, which --undo takes as well: {self._marks()}.",
+                )
+            key = found[0]
         return self.with_jobs({k: job for k, job in self.jobs.items() if k != key})
+
+    def _marks(self) -> str:
+        """How the fingerprints of the jobs begin that were closed last, with their months."""
+        last = sorted(self.jobs.items(), key=lambda item: item[1].months, reverse=True)
+        told = [f"{key[:BEGINNING]} ({job.month})" for key, job in last[:NAMED]]
+        more = [f"and {len(last) - NAMED} more"] if len(last) > NAMED else []
+        return ", ".join([*told, *more]) or "none yet"
 
     def merged(self, other: Shop) -> Shop:
         """With the jobs of another shop; those in both count once.
