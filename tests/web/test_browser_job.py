@@ -353,6 +353,25 @@ class TestTwoAtOnce:
         page.locator("#weighing").wait_for()
         expect(unfold(page, "A note").get_by_label("Anything else")).to_have_value("")
 
+    def test_an_outcome_that_was_chosen_outlives_a_reload_and_what_others_add(self, visitor: Visitor) -> None:
+        page = new_job(visitor, "chosen, not sent")
+        job = page.url.partition("#")[0]
+        step = visitor.opens(f"{job.removeprefix(visitor.address)}/step/smoke-test-intake")
+        chosen = step.get_by_role("radio").nth(1)
+        unfold(step, "What it took").get_by_label("Minutes").fill("20")
+        chosen.check()
+        add_codes(page, "P0299")
+        expect(step.locator("#aloud")).to_contain_text("P0299")
+        expect(chosen).to_be_checked()
+        step.reload()
+        expect(chosen).to_be_checked()
+        expect(unfold(step, "What it took").get_by_label("Minutes")).to_have_value("20")
+        step.get_by_role("radio").nth(0).check()
+        step.reload()
+        expect(step.get_by_role("radio").nth(0)).to_be_checked()
+        step.get_by_role("button", name="Keep it, and go on").click()
+        step.wait_for_url(re.compile(r"/job/\d+#"))
+
     def test_what_was_refused_outlives_a_reload_as_well(self, visitor: Visitor) -> None:
         page = new_job(visitor, "refused, then away")
         part = unfold(page, "A pressure read with the key on")

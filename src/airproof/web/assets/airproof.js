@@ -146,14 +146,15 @@ const unsent = {
   forget(fields) {
     for (const one of fields) sessionStorage.removeItem(this.name(one));
   },
+  // All are set before any is told of: one radio that speaks has its alike kept as they stand at that moment.
   bring(fields) {
-    for (const one of fields) {
-      const kept = sessionStorage.getItem(this.name(one));
-      if (kept === null) continue;
-      if (this.ticked(one)) one.checked = kept === "true";
-      else one.value = kept;
-      one.dispatchEvent(new Event("input", { bubbles: true }));
+    const kept = fields.filter((one) => sessionStorage.getItem(this.name(one)) !== null);
+    for (const one of kept) {
+      const value = sessionStorage.getItem(this.name(one));
+      if (this.ticked(one)) one.checked = value === "true";
+      else one.value = value;
     }
+    for (const one of kept) one.dispatchEvent(new Event("input", { bubbles: true }));
   },
 };
 if (/^\/(new|job\/\d+(\/step\/[^/]+)?)$/.test(location.pathname)) {
