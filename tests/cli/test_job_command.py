@@ -14,8 +14,11 @@ from typing import Any
 import pytest
 from command_line import Airproof, Car
 
+from airproof.cli import job_weighing
 from airproof.cli.job import app
+from airproof.errors import UnusableFile
 
+ENGINE = Path(__file__).resolve().parents[2] / "examples" / "demo-job" / "engine.toml"
 COMMANDS = [str(command.name) for command in app.registered_commands]
 FACTS = """
 [[code]]
@@ -177,6 +180,34 @@ def test_a_job_is_weighed_as_its_files_are(airproof: Airproof, car: Car, facts: 
     file = car.engine.with_name("verdict.json")
     file.write_text(one_shot.out, encoding="utf-8")
     assert json.loads(plan.out) == json.loads(airproof("plan", file, "--json").out)
+
+
+def test_a_verdict_that_cannot_be_kept_is_told_all_the_same(
+    airproof: Airproof, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object, **__: object) -> None:
+        raise UnusableFile("there is no room left on the disk", "a store", "Make room.", where="jobs.sqlite")
+
+    airproof("job", "new", "--engine", ENGINE, "--code", "P0106")
+    said = [airproof("job", name, 1).out for name in ("weigh", "plan")]
+    monkeypatch.setattr(job_weighing, "keep_verdict", full)
+    airproof("job", "new", "--engine", ENGINE, "--code", "P0106")
+    for name, words in zip(("weigh", "plan"), said, strict=True):
+        ended = airproof("job", name, 2)
+        assert (ended.status, ended.out) == (0, words)
+        assert "the verdict was not kept in job 2: jobs.sqlite: there is no room left on the disk" in ended.line
+    assert "verdict" not in kinds(shown(airproof, 2))
+
+
+def test_there_is_no_plan_where_nothing_was_judged(airproof: Airproof, tmp_path: Path) -> None:
+    path = tmp_path / "speed.csv"
+    path.write_text("\n".join(["Time (s),RPM (1/min)", *(f"{n / 4},{800 + n % 9}" for n in range(400))]))
+    airproof("job", "new", "--engine", ENGINE)
+    airproof("job", "add", 1, "--recording", path)
+    for _ in range(2):  # weighed first, then from the verdict that was kept
+        ended = airproof("job", "plan", 1)
+        assert (ended.status, ended.out) == (2, "")
+        assert "nothing was judged" in ended.line
 
 
 def test_what_the_shop_has_learned_is_reckoned_with(airproof: Airproof, tmp_path: Path) -> None:

@@ -85,6 +85,21 @@ def test_an_original_that_the_disk_has_changed_is_refused(tmp_path: Path) -> Non
     assert same(shelf.signals(sha256, "a.csv"), read_recording(path))
 
 
+def test_on_a_full_disk_signals_come_from_the_original(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    shelf, path = Shelf(tmp_path / "shelf"), recording(tmp_path / "a.csv")
+    with path.open("rb") as file:
+        sha256 = shelf.put(file).sha256
+
+    def full(*_: object, **__: object) -> None:  # as Polars says it
+        said = "parquet: File out of specification: underlying IO error: No space left on device (os error 28)"
+        raise pl.exceptions.ComputeError(said)
+
+    monkeypatch.setattr(pl.DataFrame, "write_parquet", full)
+    assert same(shelf.signals(sha256, "a.csv"), read_recording(path))
+    assert list((tmp_path / "shelf").rglob("*.parquet")) == []
+    assert list((tmp_path / "shelf" / "incoming").iterdir()) == []
+
+
 def test_another_way_of_reading_makes_another_file(tmp_path: Path) -> None:
     shelf, path = Shelf(tmp_path / "shelf"), recording(tmp_path / "a.csv")
     with path.open("rb") as file:

@@ -11,14 +11,12 @@ from typing import TYPE_CHECKING
 from airproof.cli.job_request import Many, Where, number_of
 from airproof.cli.progress import counting
 from airproof.cli.shop import in_your_shop, learned_in
-from airproof.cli.streams import say, say_parts
+from airproof.cli.streams import complain, say, say_parts
 from airproof.cli.typed import one_path
-from airproof.errors import UnusableRequest
-from airproof.jobs.kinds import Verdict
+from airproof.errors import UnusableFile, UnusableRequest
 from airproof.jobs.left_to_do import left_to_do
-from airproof.jobs.state import Fact, State
 from airproof.jobs.store import Store
-from airproof.jobs.weighing import Weighed, keep_verdict, plan_task, todays_verdict, weigh_job
+from airproof.jobs.weighing import Weighed, keep_verdict, plan_task, planning_task, todays_verdict, weigh_job
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.model import Knowledge, Prices
 from airproof.repair.advice import advise
@@ -77,10 +75,14 @@ def plan_and_tell(at: Where, typed: str, prices: Many, shop: Many) -> None:
             return
         verdict = todays_verdict(state, with_.known, with_.mark)
         if verdict is None:
-            _weighed(store, job, with_, at.author)
-            state = store.state(job)
-            verdict = _last(state, job)
-    task = plan_task(state, verdict, with_.known, with_.prices)
+            weighed = _weighed(store, job, with_, at.author)
+            refusal = weighed.weighing.verdict.refusal
+            if refusal is not None:
+                way_out = "See to that, then plan again."
+                raise UnusableRequest(f"nothing was judged: {refusal}", "a verdict that judges", way_out)
+            task = planning_task(weighed, store.state(job), with_.known, with_.prices)
+        else:
+            task = plan_task(state, verdict, with_.known, with_.prices)
     advice = advise(task)
     if at.json:
         to_do = None if left is None else {"to_do": left_to_do(state), "says": list(left_in_words(state, with_.known))}
@@ -92,14 +94,11 @@ def plan_and_tell(at: Where, typed: str, prices: Many, shop: Many) -> None:
 def _weighed(store: Store, job: int, with_: Reckoned, author: str) -> Weighed:
     with counting(f"weighing job {job}") as progress:
         weighed = weigh_job(store, job, with_.known, with_.prices, progress, with_.mark)
-    keep_verdict(store, job, weighed, partial(as_json.verdict_object, learned=with_.learned), author)
+    try:
+        keep_verdict(store, job, weighed, partial(as_json.verdict_object, learned=with_.learned), author)
+    except UnusableFile as fault:  # a full disk, say: what was weighed is there all the same
+        complain(f"the verdict was not kept in job {job}: {fault}")
     return weighed
-
-
-def _last(state: State, job: int) -> Fact[Verdict]:
-    if not state.verdicts:
-        raise UnusableRequest(f"the verdict of job {job} was taken back meanwhile", "a verdict", "Try again.")
-    return state.verdicts[-1]
 
 
 def reckoned(prices: Many, shop: Many) -> Reckoned:

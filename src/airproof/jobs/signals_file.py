@@ -39,7 +39,10 @@ _DAMAGED = (pl.exceptions.PolarsError, OSError, ValueError, TypeError, KeyError,
 
 
 def write_signals(recording: Recording, file: BinaryIO) -> None:
-    """Write all signals of a recording, in the order of their names."""
+    """Write all signals of a recording, in the order of their names.
+
+    Raises OSError where the disk does not take them.
+    """
     signals = [recording[name] for name in sorted(recording)]
     about = json.dumps({"label": recording.label, "report": asdict(recording.report)}, sort_keys=True)
     frame = pl.DataFrame(
@@ -53,7 +56,10 @@ def write_signals(recording: Recording, file: BinaryIO) -> None:
         },
         schema=COLUMNS,
     )
-    frame.write_parquet(file, compression="zstd", statistics=False)
+    try:
+        frame.write_parquet(file, compression="zstd", statistics=False)
+    except pl.exceptions.PolarsError as fault:  # so a full disk is told of there
+        raise OSError(str(fault)) from fault
 
 
 def read_signals(path: Path, where: str = "") -> Recording:
