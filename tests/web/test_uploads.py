@@ -106,12 +106,13 @@ class TestARecording:
         rows = "".join(f"{n},780,{30 + n % 9},25\n" for n in range(99))
         says = send(bench, f"Time (s),Engine speed (1/min),MAP,Throttle\n{rows}".encode()).json()["says"]
         assert "Units that drive.csv does not state were guessed: manifold pressure in kPa. If one is wrong" in says
+        assert says.endswith("put it right on the recording's page.")
 
     def test_a_column_left_out_for_want_of_a_unit_is_said_at_once(self, bench: Bench) -> None:
         rows = "".join(f"{n},780,{5000 + n}\n" for n in range(99))
         says = send(bench, f"Time (s),Engine speed (1/min),MAP\n{rows}".encode()).json()["says"]
         assert "'MAP' was left out: manifold pressure (absolute), unit not stated" in says
-        assert "State its unit on the recording's page" in says
+        assert says.endswith("State its unit on the recording's page.")
 
     @pytest.mark.parametrize("role", ["car", "good", "sister"])
     def test_it_is_there_as_what_was_chosen(self, bench: Bench, role: str) -> None:

@@ -53,7 +53,7 @@ def noted_said(kind: Kind, typed: str, known: Knowledge) -> Draft:
     if found.strip().lower() not in _YES:
         raise UnusableRequest(f"{typed!r}", "nothing, =yes or =no after the name", "Say which.")
     entries = entries_of(kind, known)
-    entry = find_noticed(name, entries, kind, f'"airproof explain {kind}" lists them all.')
+    entry = find_noticed(name, entries, kind, f'Take the one that fits. "airproof explain {kind}" lists them all.')
     return Draft(kind, Noted(id=entry.id, found=_YES[found.strip().lower()]))
 
 

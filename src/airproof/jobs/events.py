@@ -107,7 +107,7 @@ class Rules:
                 raise UnusableRequest(
                     f"there is no event {target} yet",
                     f"an earlier event, 1 to {len(self.kinds)}" if self.kinds else "an earlier event",
-                    '"airproof job show NUMBER --history" lists them.',
+                    'Take one of the history. "airproof job show NUMBER --history" prints it.',
                 )
         # What an unreadable one was nobody can tell: anything may be said in its place.
         if corrects is not None and self.kinds[corrects - 1] not in (kind, UNREADABLE):

@@ -103,14 +103,14 @@ def _units(recording: Signals, name: str) -> tuple[str, ...]:
     """Which units the file leaves to be guessed, and which could not be."""
     report = recording.report
     said = [
-        f"{one.heading!r} was left out: {one.says.partition(';')[0]}. State its unit on the recording's page, or with "
-        "--signals"
+        f"{one.heading!r} was left out: {one.says.partition(';')[0]}. State its unit on the recording's page. "
+        "In the terminal, --signals does"
         for one in report.without_unit
     ]
     if report.guessed:
         said.append(
             f"Units that {name} does not state were guessed: {', '.join(report.guessed)}. If one is wrong, put it "
-            "right on the recording's page, or with --signals"
+            "right on the recording's page. In the terminal, --signals does"
         )
     return tuple(said)
 

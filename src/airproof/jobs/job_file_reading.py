@@ -288,7 +288,7 @@ def _going_on(store: Store, job: int, events: Sequence[Event], path: Path) -> tu
         raise UnusableFile(
             f"it is job {job}, which is here, but from event {apart + 1} on the two say different things",
             "a job that is not here, or goes on from what is here",
-            "Take it in beside the other with --as-new, and put the two together by hand.",
+            "Say by hand, in the job here, what the file has beyond it. Or take it in beside that with --as-new.",
             where=str(path),
         )
     return tuple(events[len(here) :]), len(here)

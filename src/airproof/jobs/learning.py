@@ -21,11 +21,11 @@ def closed_job_of(state: State, job: int, uid: str, known: Knowledge) -> ClosedJ
     Raises UnusableRequest where the job is open, or does not say what engine it is.
     """
     if state.closed is None:
-        raise UnusableRequest(
-            f"job {job} is open", "a closed one", f"Close it: airproof job add {job} --closed CAUSE --proved."
-        )
+        way_out = f"Close it. In the terminal: airproof job add {job} --closed CAUSE --proved."
+        raise UnusableRequest(f"job {job} is open", "a closed one", way_out)
     if state.engine is None:
-        raise UnusableRequest(f"job {job} does not say what engine it is", "an engine profile", "Add --engine.")
+        way_out = f"Say which it is. In the terminal: airproof job add {job} --engine ENGINE.toml."
+        raise UnusableRequest(f"job {job} does not say what engine it is", "an engine profile", way_out)
     closed, engine = state.closed.payload, state.engine.payload.engine
     cause = closed.cause.strip()
     told = cause in known.causes

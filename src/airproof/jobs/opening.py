@@ -74,7 +74,7 @@ def _refuse_emptied(file: Path, shelf: Shelf) -> None:
     raise UnusableFile(
         "the file is empty" if file.is_file() else "the file is not there",
         f"the store of the jobs whose recordings lie beside it, in {shelf.folder.name}",
-        "Put a copy of it in its place, or name another folder with --data and import there what was exported; to "
+        "Put a copy of it in its place. Or name another folder with --data and import there what was exported. To "
         f"begin anew here, move {shelf.folder.name} away. Nothing was changed.",
         where=str(file),
     )

@@ -130,7 +130,7 @@ def _put(path: Path, text: str) -> None:
                 Path(passing).unlink()
             raise
     except OSError as fault:
-        way_out = "Make room, or name another folder with --data."
+        way_out = "Make room. Or name another folder with --data."
         raise UnusableFile(
             f"it cannot be written ({fault.strerror})", "a place with room", way_out, where=str(path)
         ) from fault

@@ -282,4 +282,5 @@ def _narrowed(query: Select[*tuple[Any, ...]], wanted: Wanted) -> Select[*tuple[
 
 
 def _no_such(job: str) -> UnusableRequest:
-    return UnusableRequest(f"there is no job {job}", "the number of a job", '"airproof job list" lists them.')
+    way_out = 'Take one of the list. "airproof job list" prints it.'
+    return UnusableRequest(f"there is no job {job}", "the number of a job", way_out)

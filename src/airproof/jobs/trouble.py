@@ -18,7 +18,7 @@ LITTLE_ROOM = 1 << 20
 """Bytes; judged: Airproof authors: what SQLite puts beside a store takes a tenth of it."""
 
 WANTED = "a store of jobs that can be read and written"
-NO_ROOM = "Make room, or name another folder with --data. What was acknowledged before is kept."
+NO_ROOM = "Make room. Or name another folder with --data. What was acknowledged before is kept."
 NO_WRITING = "May this user write there? Else name another folder with --data."
 BUSY = "Wait until the other one is done, and try again; nothing was written."
 
@@ -38,7 +38,7 @@ def changed(job: int, seen: int, events: Sequence[Event]) -> ChangedMeanwhile:
     return ChangedMeanwhile(
         f"job {job} has changed since event {seen}: {said}{more}",
         "a writer who has seen the last event",
-        f'Look at it ("airproof job show {job}"), then say again what still holds; nothing was written.',
+        f'Look at it, then say again what still holds; nothing was written. "airproof job show {job}" shows it.',
         events=events,
     )
 
@@ -51,7 +51,7 @@ def in_our_words(where: str) -> Iterator[None]:
     except SQLAlchemyError as fault:
         raise _said(fault, where) from fault
     except OverflowError as fault:  # of the driver, for a number that no column holds
-        wanted, way_out = "the number of a job", '"airproof job list" lists them.'
+        wanted, way_out = "the number of a job", 'Take one of the list. "airproof job list" prints it.'
         raise UnusableRequest("there is no number as large as that", wanted, way_out) from fault
     except OSError as fault:
         raise _of_disk(fault, where) from fault

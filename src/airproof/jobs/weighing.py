@@ -85,7 +85,7 @@ def weigh_job(
         raise UnusableRequest(
             f"job {job} does not say what engine it is",
             "an engine profile",
-            f"Add it: airproof job add {job} --engine ENGINE.toml.",
+            f"Say which it is. In the terminal: airproof job add {job} --engine ENGINE.toml.",
         )
     says = written(state, known)
     facts, measurements = _told(says, known, f"job {job}")
@@ -93,7 +93,7 @@ def weigh_job(
         raise UnusableRequest(
             f"job {job} holds neither a recording nor anything told",
             "a recording, or codes, symptoms, looks or readings",
-            f"Add one: airproof job add {job} --code P0106.",
+            f"Add one of them. In the terminal: airproof job add {job} --code P0106.",
         )
     recorded = "" if beside else json.dumps(_recorded(state), sort_keys=True)
     if before is not None and recorded == before.recorded != "" and before.examined.known is known:

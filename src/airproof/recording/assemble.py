@@ -13,7 +13,7 @@ import numpy as np
 from airproof.errors import UnknownHeadings, UnusableFile
 from airproof.quantities.mixture import PETROL
 from airproof.recording import clock
-from airproof.recording.claims import Claim
+from airproof.recording.claims import SAY_WHICH, Claim
 from airproof.recording.cleaning import (
     Hold,
     Moves,
@@ -97,7 +97,7 @@ def assemble(table: Table, label: str, barometer_kpa: float | None = None) -> Re
         raise UnknownHeadings(
             f"no column gives a usable signal ({why})",
             "at least one signal with numbers in it",
-            "Name heading, signal and unit in a MAP.toml and give it with --signals.",
+            SAY_WHICH,
             where=table.source,
             headings=tuple(reading.heading for reading in readings),
         )
@@ -130,7 +130,7 @@ def _refuse_unknown_units(readings: list[ColumnReading], signals: dict[str, Sign
             raise UnknownHeadings(
                 f"{one.heading!r}: {one.says.partition(';')[0]}",
                 "a unit such as kPa for the pressure and 1/min for the speed",
-                "Name heading, signal and unit in a MAP.toml and give it with --signals.",
+                SAY_WHICH,
                 where=source,
                 headings=tuple(reading.heading for reading in readings),
             )
@@ -233,7 +233,10 @@ def _made_absolute(ready: list[_Ready], readings: list[ColumnReading], barometer
         if barometer is None and own is not None and np.isfinite(own).any():
             barometer = float(np.nanmedian(own))
         if barometer is None:
-            says = f"{kind.title} is gauge ({why}) and there is no barometer to add: give --barometer or --altitude"
+            says = (
+                f"{kind.title} is gauge ({why}) and there is no barometer to add: say the altitude or the air "
+                "pressure of the place; in the terminal with --altitude or --barometer"
+            )
             readings.append(ColumnReading(one.claim.heading, None, one.unit.unit, "left out", says))
             continue
         sign = -1.0 if one.unit.reference == "vacuum" else 1.0

@@ -15,6 +15,10 @@ from airproof.recording.units_stated import StatedUnit, stated_unit
 if TYPE_CHECKING:
     from airproof.recording.mapping import SignalMap
 
+SAY_WHICH = (
+    "Say which signal a heading is, and its unit. In the terminal, name them in a MAP.toml and give it with --signals."
+)
+
 
 @dataclass(frozen=True)
 class Claim:
@@ -80,7 +84,7 @@ def refuse_nothing_known(kept: Sequence[Claim], unread: Sequence[str], source: s
     raise UnknownHeadings(
         f"no heading means anything to Airproof (found: {named})",
         "at least one known signal, such as engine speed or manifold pressure",
-        "Name the headings in a MAP.toml and give it with --signals.",
+        SAY_WHICH,
         where=source,
         headings=tuple(dict.fromkeys([*(claim.heading for claim in kept), *unread])),
     )
@@ -91,7 +95,8 @@ def refuse_without_time(headings: Sequence[str], source: str) -> UnusableFile:
     return UnknownHeadings(
         f"there is no time column among the headings ({', '.join(headings[:8])})",
         "a column of time stamps: elapsed s, ms or min, time of day, or date and time",
-        'Name it in a MAP.toml (time = {heading = "...", unit = "s"}) or state there the rate (rate_hz = 10).',
+        'Say which it is. In the terminal, name it in a MAP.toml (time = {heading = "...", unit = "s"}) or state there '
+        "the rate (rate_hz = 10).",
         where=source,
         headings=tuple(dict.fromkeys(headings)),
     )

@@ -106,7 +106,7 @@ def read_signal_map(path: Path | str) -> SignalMap:
         raise UnusableFile(
             "it names no signal",
             f"lines under [signals] such as {_EXAMPLE}",
-            "Write them, or leave --signals out.",
+            "Write them. Or leave --signals out.",
             where=path.name,
         )
     found.check()

@@ -114,7 +114,7 @@ def _table(mdf: Any, source: str, mapping: SignalMap | None, progress: Progress 
         raise UnusableFile(
             "no known channel holds numbers",
             "at least one known signal, such as engine speed or manifold pressure",
-            "Name the channels in a MAP.toml and give it with --signals.",
+            "Record one of them. Or name the channels in a MAP.toml and give it with --signals.",
             where=source,
         )
     return Table(source, np.empty(0), columns, unread, remarks, rows)

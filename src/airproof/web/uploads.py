@@ -25,7 +25,7 @@ from airproof.jobs.kinds import Recording, Role
 from airproof.jobs.recordings import LARGEST
 from airproof.jobs.state import state_of
 from airproof.recording.mapping import SignalMap
-from airproof.report.wording import duration
+from airproof.report.wording import duration, for_a_page
 from airproof.web.bench import Bench
 from airproof.web.faults import reported
 from airproof.web.marks import in_words
@@ -111,7 +111,7 @@ def _read_in(
     kept = [] if given.sha256 is None else [given.sha256]
     given = once_only(given, state, len(events))
     if not given.drafts:
-        return " ".join(f"{remark}." for remark in given.remarks)
+        return " ".join(map(_said, given.remarks))
     try:
         with bench.adding_on(page) as added:
             added(append_beside(store, job, given.drafts, seen=len(events), author=bench.speaker)[0])
@@ -131,7 +131,12 @@ def _taken(given: Given) -> str:
     facts = len(given.drafts) - len(recordings)
     if facts:
         said.append(f"What the car tells in it is in the job: {facts} fact{'s' * (facts != 1)}.")
-    return " ".join([*said, *(f"{remark}." for remark in given.remarks)])
+    return " ".join([*said, *map(_said, given.remarks)])
+
+
+def _said(remark: str) -> str:
+    """A remark as a page says it; whole where all of it looks like an option, as a file's name may."""
+    return for_a_page(f"{remark}.") or f"{remark}."
 
 
 def _job_file(bench: Bench, received: Received) -> str:
