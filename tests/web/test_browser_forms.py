@@ -162,3 +162,38 @@ class TestAFileThatIsNotUnderstoodYet:
         rows = (f"{n / 2:.1f};{800 + n % 7};{36 + n % 3}".replace(".", ",") for n in range(120))
         path.write_text("\n".join(["Zeit [s];Drehzahl [1/min];Saugrohrdruck [kPa]", *rows]), encoding="utf-8")
         expect(give(page, path)).to_contain_text("2 signals understood. It is in the job")
+
+
+class TestAUnitThatCannotBe:
+    def file(self, folder: Path) -> Path:
+        """The demo's recording, its manifold pressure in psi under a heading that says kPa."""
+        first, *rows = (DEMO / "recording.csv").read_text(encoding="utf-8").splitlines()
+        column = first.split(",").index("Manifold pressure (kPa)")
+
+        def in_psi(row: str) -> str:
+            cells = row.split(",")
+            if cells[column]:
+                cells[column] = f"{float(cells[column]) / 6.894757:.2f}"
+            return ",".join(cells)
+
+        path = folder / "drive.csv"
+        path.write_text("\n".join([first, *map(in_psi, rows)]), encoding="utf-8")
+        return path
+
+    def test_leads_to_where_it_is_put_right(self, phone: Visitor, tmp_path: Path) -> None:
+        page = new_job(phone, "pounds")
+        job = page.url.partition("#")[0]
+        expect(give(page, self.file(tmp_path))).to_contain_text("It is in the job")
+        answer = page.locator(".answer")
+        expect(answer).to_contain_text("reads as if it were psi")
+        assert "--signals" not in answer.inner_text()
+        answer.get_by_role("link", name="Put a heading or unit of drive.csv right").click()
+        page.wait_for_url("**/recording/*")
+        part = unfold(page, "Put a heading or unit right")
+        part.get_by_label("Heading").select_option("Manifold pressure (kPa)")
+        part.get_by_label("It is").select_option("manifold_pressure")
+        part.get_by_label("Its unit").fill("psi")
+        part.get_by_role("button", name="Read it so from now on").click()
+        expect(part.get_by_role("alert")).to_have_text("")
+        page.goto(job)
+        expect(page.locator(".answer")).to_contain_text("8 kPa high")

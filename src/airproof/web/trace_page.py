@@ -307,7 +307,7 @@ def _what_was_read(viewer: Viewer) -> None:
                     known = glossary().signals.get(column.signal or "")
                     Mark("td", f"{known.title}, {column.unit}" if known else "left out")
                     Mark("td", for_a_page(column.says))
-    with folded("Put a heading or unit right"), Form(put_right, send="Read it so from now on"):
+    with folded("Put a heading or unit right", id="headings"), Form(put_right, send="Read it so from now on"):
         say("Files with the same headings are read so too.", "soft")
         choice("Heading", "heading", {c.heading: c.heading for c in report.columns})
         choice("It is", "signal", signals)

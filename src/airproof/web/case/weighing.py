@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from airproof.diagnosis import misread
 from airproof.report.case_file import CauseShown, EvidenceShown, case_file
 from airproof.report.exhibits import SUBJECTS
 from airproof.report.in_words import answer, cost_of, in_words, when
@@ -31,6 +32,7 @@ def answer_in_short(case: CaseFile) -> None:
     with Mark("section", classes="answer", aria_label="The answer"):
         for line in answer(verdict):
             say(words(line))
+        _put_right(case, verdict.refusal)
         left = left_in_words(case.state, case.bench.known)
         if left:
             say(left[0])
@@ -59,6 +61,7 @@ def show(case: CaseFile) -> None:
     words = case.words
     if weighing.verdict.refusal is not None:
         say(sentence(words(weighing.verdict.refusal)))
+        _put_right(case, weighing.verdict.refusal)
         return
     parts = {part.id: part for part in in_words(weighing, case.weighed.plan, case.weighed.recordings)}
     for line in when(weighing):
@@ -84,6 +87,17 @@ def show(case: CaseFile) -> None:
     with folded("What was read, guessed and left out"):
         lines(map(words, parts["read"].lines))
         lines(sentence(one) for one in left_out)
+
+
+def _put_right(case: CaseFile, refusal: str | None) -> None:
+    """Links to where a heading or unit is put right, if that is what keeps everything from being judged."""
+    if refusal is None or not refusal.endswith(misread.WAY_OUT):
+        return
+    given = [fact.payload for fact in case.state.recordings.values() if fact.payload.role != "after"]
+    named = [one for one in given if refusal.startswith(f"{one.name}: ")]  # only where there are several
+    for one in named or given:
+        with Mark("p"):
+            link(f"Put a heading or unit of {one.name} right", f"/job/{case.job}/recording/{one.sha256}#headings")
 
 
 def _cause(case: CaseFile, cause: CauseShown) -> None:
