@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import ast
+import re
 import sys
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import permutations
 from pathlib import Path
+from types import SimpleNamespace
+from typing import get_args
 
+import numpy as np
 import pytest
 from invented_case import case
 
@@ -18,15 +23,20 @@ from airproof.diagnosis.meter.judged import Judged, judge
 from airproof.diagnosis.meter.lines import Line
 from airproof.diagnosis.meter.measured import Measured, Measurements, Sensor
 from airproof.diagnosis.meter.typed_values import Point, Taken, taken
+from airproof.diagnosis.picture import check as whole_picture
+from airproof.diagnosis.picture.words import NAMED
 from airproof.diagnosis.readings import Outcome
 from airproof.diagnosis.verdict import Pair
 from airproof.diagnosis.weigh import weigh
 from airproof.diagnosis.weighing import Barometer
 from airproof.engine.profile import EngineProfile
 from airproof.knowledge.load import knowledge
-from airproof.knowledge.model import Step
+from airproof.knowledge.model import Fuel, Step
 from airproof.quantities.wishes import AS_IT_IS, wish_of
+from airproof.recording.recording import Signal
+from airproof.repair.proof.taken_out import taken_out
 from airproof.report.language.language import LANGUAGES, language
+from airproof.report.wording import sentence
 from airproof.report.write_up import owner
 from airproof.report.write_up.content import words_in
 from airproof.report.write_up.figures import Exhibits
@@ -166,6 +176,39 @@ def test_what_the_weighing_hears_of_readings_is_said_in_the_language(code: str) 
         verdict = weigh([], ENGINE, readings=[one], barometer=DAY, known=KNOWN, facts=facts_of(codes=["P0106"])).verdict
         for text in {e.says for e in verdict.causes[0].evidence} | set(verdict.cannot_tell) | set(nothing_recorded()):
             assert language(code).words(text).language == code, text
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_all_that_was_taken_out_of_a_proof_is_said_in_the_language(code: str) -> None:
+    def day(kpa: float, air_k: float, fuel: str, every_s: float) -> SimpleNamespace:
+        time = np.arange(0.0, 60.0, every_s)
+        pressure = Signal("manifold_pressure", "kPa", time, np.full(time.size, 40.0), 1.0)
+        return SimpleNamespace(
+            barometer=SimpleNamespace(kpa=kpa), points=SimpleNamespace(intake_temperature=np.full(9, air_k)),
+            path=SimpleNamespace(profile=SimpleNamespace(fuel=fuel)), recording={"manifold_pressure": pressure},
+        )  # fmt: skip
+
+    for fuel, other in permutations(get_args(Fuel), 2):
+        sides = SimpleNamespace(
+            before=day(97.2, 300.0, fuel, 0.36), after=day(99.1, 268.0, other, 0.13), replaced=True
+        )  # fmt: skip
+        said = taken_out(sides)  # type: ignore[arg-type]
+        assert len(said) == 7
+        for text in said:
+            assert language(code).words(sentence(text)).language == code, text
+
+
+@pytest.mark.parametrize("code", ["fr", "es"])
+def test_one_load_stands_against_another_behind_one_preposition(code: str) -> None:
+    said = [
+        told for name, one in NAMED.items() if " against at " in one.title
+        and (told := whole_picture.in_words(name, 0.05, -0.01, 0.02))
+    ]  # fmt: skip
+    assert len(said) > 5
+    for text in said:
+        words = language(code).words(text)
+        assert words.language == code, text
+        assert re.search(r"\b(face|frente) (à|au|a|al) (?!à|au\b|a\b|al\b)", words.text), words.text
 
 
 def test_a_reading_has_one_decimal_sign_in_a_sentence() -> None:
