@@ -12,8 +12,11 @@ from pathlib import Path
 
 import pytest
 from invented_case import OWNER, VIN, WRITTEN, case
-from invented_weighings import cause, verdict, weighing
+from invented_weighings import PROFILE, cause, verdict, weighing
 
+from airproof.diagnosis.readings import Outcome
+from airproof.diagnosis.weigh import weigh
+from airproof.knowledge.load import knowledge
 from airproof.quantities.wishes import AS_IT_IS, wish_of
 from airproof.report.language.language import language
 from airproof.report.write_up.content import PAPERS, WriteUp, words_in
@@ -60,6 +63,16 @@ def text_of(pdf: bytes, folder: Path, *options: str) -> str:
 def squeezed(text: str) -> str:
     """Without blanks, breaks and soft hyphens, in which two renderings may differ."""
     return re.sub(r"[\s\u00ad\u200b\u2010-]+", "", text)
+
+
+def test_a_step_that_found_it_is_told_once():
+    known = knowledge()
+    step = known.steps["look-hoses"]
+    judged = weigh([], PROFILE, readings=[Outcome(step.id, found=True)], known=known)
+    one = case(("step", {"id": step.id, "outcome": "found"}), weighing=judged)
+    know = said(write_up_of(one, ENGLISH, AS_IT_IS), "know")
+    assert know.count(step.if_so.rstrip(".")) == 1
+    assert re.search(rf"{re.escape(step.if_so.rstrip('.'))}\. That speaks \w+( strongly)? for it\.", know)
 
 
 def test_the_first_page_answers_what_an_owner_asks(closed_job):

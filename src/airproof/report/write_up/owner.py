@@ -109,8 +109,14 @@ def _evidence(write: Writer) -> Sequence[Evidence]:
 
 
 def _know(write: Writer) -> tuple[Block, ...]:
-    items = [_heard(write, one) for one in _evidence(write)[:MOST_EVIDENCE]]
-    found = [fact for fact in write.case.state.outcomes.values() if fact.payload.outcome == "found"]
+    evidence = _evidence(write)[:MOST_EVIDENCE]
+    items = [_heard(write, one) for one in evidence]
+    heard = {one.finding for one in evidence}  # a step among it has been told with its weight
+    found = [
+        fact
+        for fact in write.case.state.outcomes.values()
+        if fact.payload.outcome == "found" and f"step {fact.payload.id}" not in heard
+    ]
     for fact in found[:MOST_EVIDENCE]:
         step = write.case.known.steps.get(fact.payload.id)
         if step is not None and step.if_so:
