@@ -23,7 +23,7 @@ from airproof.knowledge.model import NONE, Knowledge
 from airproof.recording.recording import Floats
 from airproof.recording.regimes import Regime
 
-NO_PLACE = "neither altitude nor barometer is known: give --altitude or --barometer"
+NO_PLACE = "neither altitude nor barometer is known: say one of them; in the terminal, --altitude or --barometer does"
 LEVEL_DECIBANS = 7.0
 """Two causes whose odds differ by less (five to one) count as level; judged: Airproof authors."""
 
@@ -191,7 +191,8 @@ def not_recorded(case: Case, probability: Mapping[str, float] | None = None) -> 
         lines.append(NO_PLACE)
     elif case.weather.sd_kpa > 3.0 and _could_be_a_copy(case):
         lines.append(
-            "the car's own barometric reading may be a copy of the manifold sensor's: --altitude or --barometer tells"
+            "the car's own barometric reading may be a copy of the manifold sensor's: altitude or barometer tells; "
+            "in the terminal, --altitude or --barometer does"
         )
     if case.profile.air_metering != "speed-density" and case.recording.get("air_flow") is None:
         lines.append("no air flow in the recording: record it, it is the best witness beside the pressure")
