@@ -20,10 +20,11 @@ from airproof.diagnosis.place_as_typed import the_ambient_c, the_barometer
 from airproof.diagnosis.weigh import weigh
 from airproof.diagnosis.weighing import Barometer, Weighing
 from airproof.engine.profile import load_profile
-from airproof.errors import UnusableFile, UnusableRequest
+from airproof.errors import UnknownHeadings, UnusableFile, UnusableRequest
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.lookup import UnlistedCode, explain_code, find_symptom
 from airproof.knowledge.model import Knowledge
+from airproof.recording.claims import SAY_WHICH
 from airproof.recording.mapping import SignalMap, read_signal_map
 from airproof.recording.recording import Recording
 from airproof.repair.plan import Plan, plan_from
@@ -179,8 +180,8 @@ def read_all(
                 found.append(recording)
             if heard is not None:
                 heard.append(facts)
-    except UnusableFile as fault:
-        if mapping is not None or not fault.way_out.startswith("Name the headings"):
+    except UnknownHeadings as fault:
+        if mapping is not None or fault.way_out != SAY_WHICH:
             raise
         raise UnusableFile(fault.given, fault.wanted, MAP_LINES, where=fault.where) from fault
     return found
