@@ -34,10 +34,9 @@ class SignalKind:
     """One signal: its name and unit throughout Airproof, and how files call it.
 
     `possible` is the lowest and highest value a working data line can carry, in `unit`; `working` what a working
-    control unit reports in it, where that is less; `guesses` are the units its
-    range alone may tell, `kin_guesses` those that only other columns of the file can; `headings` are groups of
-    words that mean this signal, `also` the words that may stand beside a group; `texts` gives the number a word in
-    a cell stands for ("closed loop" -> 2).
+    control unit reports in it, where that is less; `guesses` are the units its range alone may tell, `kin_guesses`
+    those that only other columns of the file can; `headings` are groups of words that mean this signal, `also` the
+    words that may stand beside a group; `texts` gives the number a word in a cell stands for ("closed loop" -> 2).
     """
 
     name: str

@@ -91,7 +91,7 @@ def engine_fields(engine: Engine | None = None) -> None:
     with Mark("fieldset"):
         Mark("legend", "The engine")
         say(
-            "The first four are needed before anything is weighed; the rest is taken wide where you leave it out.",
+            "The first four are needed before anything is weighed; of the rest the verdict says what was assumed.",
             "soft",
         )
         with Mark("div", classes="pair"):
