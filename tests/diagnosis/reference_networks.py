@@ -7,10 +7,15 @@ import warnings
 from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
+import pytest
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # its bindings warn when they are loaded; as an error that would end the process
-    import pyagrum
+    pyagrum = pytest.importorskip(
+        "pyagrum",
+        reason="pyagrum cannot be loaded; on Debian and Ubuntu it needs: apt install libgomp1",
+        exc_type=ImportError,
+    )
 
 NO, YES = 0, 1
 

@@ -26,7 +26,11 @@ from airproof.repair.learned.conjugate import (
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # its bindings warn when they are loaded; as an error that would end the process
-    import pyagrum as gum
+    gum = pytest.importorskip(
+        "pyagrum",
+        reason="pyagrum cannot be loaded; on Debian and Ubuntu it needs: apt install libgomp1",
+        exc_type=ImportError,
+    )
 
 quiet = settings(derandomize=True, max_examples=60, deadline=None)
 counts = st.floats(0.0, 500.0)
