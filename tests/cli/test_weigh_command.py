@@ -110,7 +110,7 @@ def test_values_take_their_unit_along(
     assert seen[0]["ambient_c"] == pytest.approx(parse_quantity("64.4F", "temperature") - 273.15)
 
 
-def test_a_diesel_is_read_and_not_judged(airproof: Airproof, car: Car, tmp_path: Path) -> None:
+def test_a_petrol_car_said_to_be_a_diesel_is_read_and_not_judged(airproof: Airproof, car: Car, tmp_path: Path) -> None:
     import invented_files
 
     text = invented_files.ENGINE + 'fuel = "diesel"\n'

@@ -12,12 +12,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from airproof.diagnosis.case import Case
+from airproof.diagnosis.case import Case, points_of
 from airproof.diagnosis.conditions import barometer_of, best_barometer
 from airproof.diagnosis.hypotheses import hypotheses_for
 from airproof.diagnosis.weighing import Barometer
 from airproof.engine.air_path import OnePath, another_day, closed_stop_of, generic_belief, learn_engine
-from airproof.engine.operating_points import find_operating_points
 from airproof.engine.profile import EngineProfile
 from airproof.engine.shared import shared
 from airproof.knowledge.load import knowledge
@@ -140,9 +139,37 @@ def case_of(
         belief = another_day(belief)
     regimes = find_regimes(recording, idle_rpm=profile.idle_rpm)
     day = best_barometer(weather, recording, regimes)
-    points = find_operating_points(recording, regimes)
+    points = points_of(recording, regimes, profile)
     stop = goods[0].path.closed_stop if goods else closed_stop_of(points)
     path = OnePath(points, day.kpa * 1e3, profile, belief, stop)
     return Case(
         recording, regimes, profile, weather, day, path, hypotheses.sizes, baselines=tuple(goods), ambient_c=ambient_c
     )
+
+
+# A diesel's round: what nothing throttles stands a little above the day's pressure, and more under load.
+
+IDLE_OVER_DAY = 3.0
+PETROL_SIGNALS = ("short_trim_1", "long_trim_1", "charge_pressure", "fuel_rate")
+
+
+def diesel_round(seed: int = 0) -> Recording:
+    """The round of `TURBO` as a diesel drives it, without the signals it has not."""
+
+    def opened(v: Floats) -> Floats:
+        driven = DAY + IDLE_OVER_DAY + np.maximum(v - 0.4 * DAY, 0.0) * 0.58
+        return np.where(np.abs(v - DAY) < 0.01 * DAY, v, driven)
+
+    return without(changed(workshop_round(TURBO, seed=seed), "manifold_pressure", opened), *PETROL_SIGNALS)
+
+
+def off_by(kpa: float, recording: Recording) -> Recording:
+    """The same with a manifold pressure sensor that reads a constant too high or too low."""
+    return changed(recording, "manifold_pressure", lambda v: v + kpa)
+
+
+def never_at_rest(recording: Recording) -> Recording:
+    """The same without its stretches with the engine off."""
+    speed = recording["engine_speed"]
+    first, last = speed.time[speed.values > 0][[0, -1]]
+    return recording.between(float(first) + 2.0, float(last) - 2.0)

@@ -55,7 +55,15 @@ def test_what_the_engine_cannot_have_is_left_out() -> None:
         assert cause in made(TURBO).causes
     assert "maf-scale" not in natural.causes
     assert "maf-scale" in by_flow.causes
-    assert "ignition" not in diesel.causes
+    for cause in ("ignition", "vacuum-leak", "throttle-deposits"):
+        assert cause not in diesel.causes
+        assert cause in made(TURBO).causes
+    share = {cause: float(np.exp(diesel.log_prior[cause]).sum()) for cause in ("egr-stuck-open", "map-offset")}
+    weight = {cause: KNOWN.causes[cause].weight for cause in share}
+    assert KNOWN.causes["egr-stuck-open"].by_fuel == {"diesel": 5.0}
+    assert share["egr-stuck-open"] / share["map-offset"] == pytest.approx(
+        5.0 * weight["egr-stuck-open"] / weight["map-offset"]
+    )
     assert "none" in diesel.causes
     assert applies(KNOWN.causes["ignition"], TURBO)
     supercharged = TURBO.model_copy(update={"induction": "supercharged"})

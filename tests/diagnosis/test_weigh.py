@@ -172,7 +172,7 @@ def test_a_good_recording_narrows_what_is_expected() -> None:
 
 
 class TestRefusal:
-    def test_a_diesel(self) -> None:
+    def test_a_throttled_engine_that_is_said_to_be_a_diesel(self) -> None:
         found = weighed(TURBO_ROUND, DIESEL)
         verdict = found.verdict
         assert verdict.refusal is not None
@@ -192,7 +192,7 @@ class TestRefusal:
         unthrottled = without(changed(TURBO_ROUND, "manifold_pressure", full), "short_trim_1", "long_trim_1")
         verdict = weighed(unthrottled, TURBO).verdict
         assert verdict.refusal is not None
-        assert "throttled" in verdict.refusal
+        assert 'fuel "diesel"' in verdict.refusal
         assert verdict.findings == ()
 
     def test_a_petrol_car_is_not_refused(self) -> None:

@@ -274,8 +274,8 @@ REFUSED = [
         for unit in misread.FLOW_UNITS
     ),
     "the recording holds engine speed only 3 times: record some minutes",
-    "this is a diesel: it is not throttled and has no fuel trims, and the models here are for petrol engines; the "
-    "recording was read and its regimes found, but nothing is judged",
+    "the manifold pressure falls to 34 kPa absolute and moves with the engine, as only a throttle makes it, and the "
+    "engine is said to be a diesel: check what it burns, or the pressure's heading and unit",
 ]
 
 

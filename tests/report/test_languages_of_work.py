@@ -174,7 +174,9 @@ def test_what_the_weighing_hears_of_readings_is_said_in_the_language(code: str) 
     ]  # fmt: skip
     for one in sessions:
         verdict = weigh([], ENGINE, readings=[one], barometer=DAY, known=KNOWN, facts=facts_of(codes=["P0106"])).verdict
-        for text in {e.says for e in verdict.causes[0].evidence} | set(verdict.cannot_tell) | set(nothing_recorded()):
+        for text in (
+            {e.says for e in verdict.causes[0].evidence} | set(verdict.cannot_tell) | set(nothing_recorded(ENGINE))
+        ):
             assert language(code).words(text).language == code, text
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from airproof.diagnosis.testimony import Testimony
 from airproof.diagnosis.weighing import Barometer
 from airproof.engine.air_path import OnePath
-from airproof.engine.operating_points import OperatingPoints
+from airproof.engine.operating_points import OperatingPoints, find_operating_points
 from airproof.engine.profile import EngineProfile
 from airproof.recording.recording import Recording
 from airproof.recording.regimes import Regime, Regimes
@@ -60,6 +60,12 @@ class Case:
     def unmoved(self) -> dict[str, Floats]:
         """A deviation of zero for every hypothesis: the start from which a check writes down whom it concerns."""
         return {cause: np.zeros(sizes.size) for cause, sizes in self.sizes.items()}
+
+
+def points_of(recording: Recording, regimes: Regimes, profile: EngineProfile) -> OperatingPoints:
+    """The steady points of a recording; none of a diesel, of which the relations that are asked of them do not hold."""
+    points = find_operating_points(recording, regimes)
+    return points if profile.throttled else points.where(np.zeros(len(points), dtype=np.bool_))
 
 
 Check = Callable[[Case], Sequence[Testimony]]

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from airproof.diagnosis.case import Case, Check
+from airproof.diagnosis.case import Case, Check, points_of
 from airproof.diagnosis.checks import (
     boost_control,
     engine_off,
@@ -32,7 +32,6 @@ from airproof.diagnosis.picture.hearing import heard
 from airproof.diagnosis.testimony import Testimony
 from airproof.diagnosis.weighing import Barometer
 from airproof.engine.air_path import OnePath, another_day, closed_stop_of, generic_belief, learn_engine, learn_type
-from airproof.engine.operating_points import find_operating_points
 from airproof.engine.profile import EngineProfile
 from airproof.engine.smooth_table import EngineBelief
 from airproof.knowledge.load import knowledge
@@ -40,6 +39,16 @@ from airproof.knowledge.model import Knowledge
 from airproof.recording.joined import joined, only_within
 from airproof.recording.recording import Interval, Recording
 from airproof.recording.regimes import find_regimes
+
+OF_ANY_ENGINE: tuple[Check, ...] = (
+    engine_off.check,
+    signal_health.check,
+    shared_supply.check,
+    full_load.check,
+    boost_control.check,
+    temperatures.check,
+)
+"""What holds without a throttle, a mixture control and a picture learnt from petrol engines as well."""
 
 CHECKS: tuple[Check, ...] = (
     engine_off.check,
@@ -59,6 +68,7 @@ HEALTHY_WITHOUT_COMPLAINT = 1.0 / 3.0
 """Prior of `none` where neither code nor symptom is given; judged: Airproof authors: more than the fifth of complaints
 that find nothing, less than an even chance, since somebody took the trouble to record."""
 
+SURELY_THROTTLED = 0.45  # of the barometer, for a tenth of the time: no flap shuts so far; judged: Airproof authors
 BOOST_FOR_SURE, NO_SENSOR_KPA = 1.4, 250.0  # of the barometer; a rail of the sensor or of the item lies above
 
 KEPT = 3  # what a whole recording shows, its end, and the time that a fault was there
@@ -155,9 +165,16 @@ def examine(
     )
 
 
+def checked(case: Case) -> list[Testimony]:
+    """What the single checks say that can be made of such an engine."""
+    return [testimony for check in (CHECKS if case.profile.throttled else OF_ANY_ENGINE) for testimony in check(case)]
+
+
 def _shown(case: Case, hypotheses: Hypotheses) -> Shown:
     """The single checks and the whole picture, each heard with its share; readings by hand in full."""
-    single = [testimony for check in CHECKS for testimony in check(case)]
+    single = checked(case)
+    if not case.profile.throttled:
+        return Shown(case, tuple(single), 0.0)
     by_hand = {engine_off.FINDINGS[signal] for signal in case.engine_off_kpa if signal in engine_off.FINDINGS}
     picture = whole_picture.check(case)
     told = heard(single, picture, hypotheses.log_prior, known_car=bool(case.baselines), in_full=by_hand)
@@ -186,7 +203,7 @@ def case_of(
     """A recording made ready for the checks; where the throttle is shut is taken from a good case, if there is one."""
     regimes = find_regimes(recording, idle_rpm=profile.idle_rpm)
     barometer = best_barometer(weather, recording, regimes)
-    points = find_operating_points(recording, regimes)
+    points = points_of(recording, regimes, profile)
     # A fouled throttle shuts further open than a clean one did: the known-good recording says where shut is.
     closed_stop = good_cases[0].path.closed_stop if good_cases else closed_stop_of(points)
     by_idle = not good_cases and closed_stop > 0.0
@@ -196,11 +213,6 @@ def case_of(
 
 def refusal_of(case: Case) -> str | None:
     """Why this engine or recording lies outside what the models cover, or None."""
-    if case.profile.fuel == "diesel":
-        return (
-            "this is a diesel: it is not throttled and has no fuel trims, and the models here are for petrol engines; "
-            "the recording was read and its regimes found, but nothing is judged"
-        )
     pressure = case.recording.get("manifold_pressure")
     if pressure is not None and len(pressure) and not case.profile.boosted:
         top = float(np.quantile(pressure.values, 0.99))
@@ -209,13 +221,22 @@ def refusal_of(case: Case) -> str | None:
                 f"the manifold pressure rises to {top:.0f} kPa absolute, far above the barometer, and the engine file "
                 "says that nothing compresses the air: set induction to what the car has, or check the pressure's unit"
             )
-    if case.regimes.throttled or pressure is None or not len(pressure):
+    if pressure is None or not len(pressure) or case.regimes.throttled == case.profile.throttled:
         return None
     low, high = np.quantile(pressure.values, (0.10, 0.98))
+    if not case.profile.throttled:
+        if high - low > 15.0 and low < SURELY_THROTTLED * case.barometer.kpa:
+            return (
+                f"the manifold pressure falls to {low:.0f} kPa absolute and moves with the engine, as only a throttle "
+                "makes it, and the engine is said to be a diesel: check what it burns, or the pressure's heading and "
+                "unit"
+            )
+        return None
     trims = any(name in case.recording for name in ("short_trim_1", "long_trim_1"))
     if not trims and high - low > 15.0 and low > 0.85 * case.barometer.kpa:
         return (
             "the manifold pressure never falls much below the barometer although the engine idles, as in a diesel: "
-            "the models here are for throttled petrol engines; if it is one, check the pressure's heading and unit"
+            'if it is one, say so of its engine (fuel "diesel"); if it burns petrol, check the pressure\'s heading and '
+            "unit"
         )
     return None

@@ -19,13 +19,12 @@ import numpy as np
 import tomli
 from numpy.typing import NDArray
 
-from airproof.diagnosis.case import Case
+from airproof.diagnosis.case import Case, points_of
 from airproof.diagnosis.checks import engine_off, relations
 from airproof.diagnosis.facts import FreezeFrame
 from airproof.diagnosis.finding import Finding
 from airproof.diagnosis.testimony import Testimony, group
 from airproof.engine.air_path import AIR_THROUGH_THROTTLE, RELATIONS, TRIMS, OnePath, Relation
-from airproof.engine.operating_points import find_operating_points
 from airproof.errors import BrokenKnowledge
 from airproof.knowledge.model import Knowledge
 from airproof.recording.recording import Recording, Signal
@@ -116,7 +115,7 @@ def _known_elsewhere(case: Case, signal: str) -> bool:
 def _case_of(case: Case, frame: FreezeFrame) -> Case:
     recording = _laid_out(frame)
     regimes = find_regimes(recording, idle_rpm=case.profile.idle_rpm)
-    points = find_operating_points(recording, regimes)
+    points = points_of(recording, regimes, case.profile)
     if "fuel_system_status" not in recording:
         with np.errstate(invalid="ignore"):
             rich = ~(points.manifold < FULL * case.barometer_pa)
@@ -242,9 +241,9 @@ def _engine_off(own: Case, taken: set[str]) -> list[_Part]:
     standing = at_rest and own.in_regime("manifold_pressure", Regime.KEY_ON).size > 0
     parts = []
     for testimony in engine_off.check(_without(own, taken)):
-        signal = next(name for name, finding in engine_off.FINDINGS.items() if finding == testimony.finding.id)
-        if not standing and signal != "barometric_pressure":
-            continue
+        signal = next((name for name, finding in engine_off.FINDINGS.items() if finding == testimony.finding.id), None)
+        if signal is None or (not standing and signal != "barometric_pressure"):
+            continue  # one moment of idle is no idle
         taken.add(signal)
         band = testimony.finding.expected[1] / 1.645
         parts.append(_Part("engine-off", testimony, testimony.finding.value / band, band))

@@ -19,6 +19,7 @@ from airproof.diagnosis.pairs import ALONE
 from airproof.diagnosis.picture.worth import worth_of
 from airproof.diagnosis.testimony import Testimony
 from airproof.diagnosis.verdict import Pair
+from airproof.engine.profile import EngineProfile
 from airproof.knowledge.model import NONE, Knowledge
 from airproof.recording.recording import Floats
 from airproof.recording.regimes import Regime
@@ -194,6 +195,8 @@ def not_recorded(case: Case, probability: Mapping[str, float] | None = None) -> 
             "the car's own barometric reading may be a copy of the manifold sensor's: altitude or barometer tells; "
             "in the terminal, --altitude or --barometer does"
         )
+    if not case.profile.throttled:
+        return (*lines, *_of_a_diesel(case))
     if case.profile.air_metering != "speed-density" and case.recording.get("air_flow") is None:
         lines.append("no air flow in the recording: record it, it is the best witness beside the pressure")
     if case.profile.air_metering == "speed-density" and case.recording.get("air_flow") is not None:
@@ -210,8 +213,32 @@ def not_recorded(case: Case, probability: Mapping[str, float] | None = None) -> 
     return tuple(lines)
 
 
-def nothing_recorded() -> tuple[str, ...]:
+def _of_a_diesel(case: Case) -> list[str]:
+    """What a diesel's recording cannot show, and what it should hold to show the rest."""
+    lines = [
+        "of a diesel the pressures with the engine off and at idle, the sensors' own signals, boost and intake "
+        "temperature are judged, with what was told, seen and measured; how it breathes, recirculates and burns is "
+        "not: no throttle and no mixture control show that here"
+    ]
+    if case.profile.boosted and "charge_pressure_target" not in case.recording:
+        lines.append(
+            "no boost target in the recording: record the wanted charge pressure beside the measured one; too little "
+            "and too much boost show against it"
+            if case.profile.rated_boost_kpa
+            else "no boost target in the recording: record the wanted charge pressure beside the measured one, or say "
+            "what it is rated for (rated_boost_kpa); too little and too much boost show against it"
+        )
+    return lines
+
+
+def nothing_recorded(profile: EngineProfile) -> tuple[str, ...]:
     """That the verdict rests on what was told alone."""
+    if not profile.throttled:
+        return (
+            "nothing was recorded: this rests on what was told and seen alone; record live data and weigh it together "
+            "with this: engine speed and manifold pressure at least, with barometer, pedal, road speed, intake "
+            "temperature and the boost target where the car has them",
+        )
     return (
         "nothing was recorded: this rests on what was told and seen alone; record live data and weigh it together with "
         "this: engine speed and manifold pressure at least, with barometer, charge pressure, air flow, throttle, fuel "
@@ -254,8 +281,9 @@ def _stretches(case: Case, probability: Mapping[str, float]) -> list[str]:
         "part-load": np.count_nonzero(case.points.regime == Regime.CRUISE.value) < FEWEST_STEADY,
         "full-load": seconds.get("full-load", 0.0) < LEAST_PULL_S,
     }
-    places = tuple(place for place, is_missing in missing.items() if is_missing)
-    worth = worth_of(probability, places) if probability else {}
+    tells = missing if case.profile.throttled else ("engine-off", "full-load")
+    places = tuple(place for place, is_missing in missing.items() if is_missing and place in tells)
+    worth = worth_of(probability, places) if probability and case.profile.throttled else {}
     told = []
     for place in sorted(places, key=lambda place: -worth[place].nepers if place in worth else 0.0):
         one = worth.get(place)

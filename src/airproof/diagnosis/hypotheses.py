@@ -57,7 +57,8 @@ def hypotheses_for(
     weights = {}
     for cause in causes.values():
         shown = all(signals & set(knowledge.equipment[need].shown_by) for need in cause.applies.needs)
-        weights[cause.id] = cause.weight if shown else 0.5 * cause.weight
+        weight = cause.weight * cause.by_fuel.get(profile.fuel, 1.0)
+        weights[cause.id] = weight if shown else 0.5 * weight
     faulty = sum(weight for name, weight in weights.items() if name != NONE)
     sizes = {name: _sizes(cause) for name, cause in causes.items()}
     log_prior = {}

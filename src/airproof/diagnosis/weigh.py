@@ -111,7 +111,7 @@ def weigh_examined(
     steps_done = {**steps_told(facts, known), **measured_steps}
     refusal = (
         too_little(case, anything_else=facts.anything or bool(measured))
-        or (misread((*examined.recordings, *baselines), profile, weather) if profile.fuel != "diesel" else None)
+        or (misread((*examined.recordings, *baselines), profile, weather) if profile.throttled else None)
         or refusal_of(case)
     )
     implausible = [says for one in (*examined.recordings, *baselines) for says in one.report.implausible]
@@ -143,7 +143,7 @@ def weigh_examined(
         clashes=clashes,
         cannot_tell=(
             *(clash.says for clash in clashes),
-            *(nothing_recorded() if not recording.signals else ()),
+            *(nothing_recorded(profile) if not recording.signals else ()),
             *((part_or_plug(),) if judged.comes_and_goes else ()),
             *(two_at_once(pair, known) for pair in pairs[:1]),
             *verdict.cannot_tell,

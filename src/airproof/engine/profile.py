@@ -59,6 +59,11 @@ class EngineProfile(BaseModel):
         return self.induction != "naturally-aspirated"
 
     @property
+    def throttled(self) -> bool:
+        """Whether a throttle governs it; a diesel is governed by its fuel, and idles with the intake open."""
+        return self.fuel != "diesel"
+
+    @property
     def metering(self) -> str:
         """What the air is metered by, in words that stand by themselves."""
         return "air-flow sensor and speed-density" if self.air_metering == "both" else self.air_metering
@@ -70,7 +75,7 @@ class EngineProfile(BaseModel):
         lines = []
         if "fuel" not in given:
             lines.append("fuel: petrol")
-        if "compression_ratio" not in given:
+        if "compression_ratio" not in given and self.throttled:  # nothing that is asked of a diesel rests on it
             lines.append(f"compression ratio: {self.compression_ratio:g}")
         if "idle_rpm" not in given:
             lines.append("idle speed: read from the recording")

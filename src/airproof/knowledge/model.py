@@ -123,13 +123,15 @@ class Equipment(Known):
 class Cause(Known):
     """One thing that can be wrong.
 
-    `weight` is how common it is among cars whose owner complains, relative to the others.
+    `weight` is how common it is among cars whose owner complains, relative to the others; `by_fuel` how many times as
+    common on engines that burn that.
     `unit` of the size; empty with `size` None where the cause has none.
     """
 
     title: Text
     says: Text
     weight: Annotated[float, Field(gt=0.0)]
+    by_fuel: Mapping[Fuel, Annotated[float, Field(gt=0.0)]] = {}
     unit: str = ""
     size: SizePrior | None = None
     applies: Applies = Applies()
@@ -316,6 +318,7 @@ class Step(Known):
     that `tells` does not name. `cures[c]` is the chance that c is gone afterwards; only watching "cures"
     `none`, by showing that nothing comes back. `ends`: whatever the cause, the job is over with it. `after`
     are steps that come first. `records[r]` is how many seconds of a regime a recording must hold to have done it.
+    `fuel`: the engines that it tells of something, empty for all.
     """
 
     title: Text
@@ -331,6 +334,7 @@ class Step(Known):
     cures: Mapping[Id, Annotated[float, Field(gt=0.0, le=1.0)]] = {}
     ends: bool = False
     records: Mapping[Id, Annotated[float, Field(gt=0.0)]] = {}
+    fuel: tuple[Fuel, ...] = ()
     after: tuple[Id, ...] = ()
     set_up: tuple[Id, ...] = ()
     runs: bool = False

@@ -107,6 +107,7 @@ def task_from(weighing: Weighing, knowledge: Knowledge, prices: Prices) -> Task:
         done={*weighing.steps_done, *already_recorded(verdict.regimes_s, knowledge)},
         seen={step for step, found in weighing.steps_done.items() if found},
         pairs=verdict.pair_weights(),
+        fuel=weighing.profile.fuel,
     ).doubted()
 
 

@@ -138,13 +138,14 @@ def task_for(
     done: Collection[str] = (),
     seen: Collection[str] = (),
     pairs: Mapping[Fault, float] | None = None,
+    fuel: str = "petrol",
 ) -> Task:
     """The task for these probabilities of the causes (any positive sum; they are scaled to 1).
 
     `pairs`: probabilities of two causes at once, beside those of one and scaled with them. `applicable`: causes that
     the engine can have, None for all; `done`: ids of steps whose outcome the probabilities already hold; `seen`: those
-    of them that found what they look for. Raises UnusableRequest for a cause or step that is not known, or
-    probabilities that are none.
+    of them that found what they look for; `fuel`: what it burns. Raises UnusableRequest for a cause or step that is
+    not known, or probabilities that are none.
     """
     belief = _sound_belief(probabilities, knowledge, applicable)
     unknown = sorted(set(done) - set(knowledge.steps))
@@ -159,7 +160,8 @@ def task_for(
     twos = {pair: scale * p for pair, p in (pairs or {}).items() if applicable is None or set(pair) <= set(applicable)}
     sensor = knowledge.steps.get(HABIT)
     watched = (sensor.part if sensor else None) or ""
-    return Task(belief, twos, knowledge, prices, frozenset(done), watched)
+    pointless = frozenset(step.id for step in knowledge.steps.values() if step.fuel and fuel not in step.fuel)
+    return Task(belief, twos, knowledge, prices, frozenset(done), watched, pointless - frozenset(done))
 
 
 def _sound_belief(

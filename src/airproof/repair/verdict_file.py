@@ -29,9 +29,14 @@ class _Pair(BaseModel):
     weight: Annotated[float, Field(ge=0.0)] = 0.0
 
 
+class _Engine(BaseModel):
+    fuel: str = "petrol"
+
+
 class _Inputs(BaseModel):
     regimes_s: dict[str, float | None] = {}
     steps_done: dict[str, bool] = {}
+    engine: _Engine = _Engine()
 
 
 class _Verdict(BaseModel):
@@ -67,4 +72,5 @@ def task_of(text: str, knowledge: Knowledge, prices: Prices, where: str) -> Task
         done={*steps, *already_recorded(seconds, knowledge)},
         seen={step for step, found in steps.items() if found},
         pairs={pair.ids: pair.weight for pair in verdict.pairs if pair.weight > 0.0},
+        fuel=verdict.inputs.engine.fuel,
     ).doubted()

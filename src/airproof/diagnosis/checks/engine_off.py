@@ -2,7 +2,8 @@
 
 The manifold sensor, the charge sensor and the barometric reading are one group, since they share the true pressure.
 A car may copy its barometric reading from the manifold sensor at key-on: then the two agree whatever the sensor does,
-and only weather or altitude can tell.
+and only weather or altitude can tell. Where a diesel was never seen at rest, its idle stands in: nothing throttles it,
+and it has the day's pressure and what its compressor adds.
 """
 
 from __future__ import annotations
@@ -27,6 +28,9 @@ COPY_SPREAD_KPA = 1.5  # a copy is rounded, and may be some minutes old; judged:
 BY_HAND_KPA = 0.5  # of a pressure read off by hand; judged: Airproof authors
 AT_REST_KPA = 4.0  # a pressure that moves more is no pressure of an engine at rest, whatever its speed reads
 FINDINGS = {"manifold_pressure": "key-on-baro", "charge_pressure": "key-on-charge", "barometric_pressure": "barometer"}
+AT_IDLE = {"manifold_pressure": "idle-baro", "charge_pressure": "idle-charge"}
+FEWEST_AT_IDLE = 8
+OPEN = 0.75  # quantile of idle: now and then a flap shuts to burn the soot off; judged: Airproof authors
 BLUR = {"map-stuck": 25.0, "map-circuit": 60.0, "control-unit": 8.0}
 
 
@@ -62,28 +66,22 @@ class EngineOff:
 
 def seen_engine_off(case: Case) -> EngineOff | None:
     """What the recording (or a reading by hand) shows of the sensors with the engine off, or None."""
-    seen: list[tuple[_Sensor, float, float, tuple[Interval, ...]]] = []
-    for sensor in _SENSORS:
-        measured = _engine_off(case, sensor)
-        if measured is not None:
-            seen.append((sensor, *measured))
+    seen = [one for sensor in _SENSORS if (one := _engine_off(case, sensor) or _idling(case, sensor)) is not None]
     if not seen:
         return None
     weather = case.weather
-    values = np.array([value for _, value, _, _ in seen])
-    variances = np.array([expected(s.tolerance).sd ** 2 + sd**2 for s, _, sd, _ in seen])
-    covariance = np.diag(variances) + weather.sd_kpa**2
+    values = np.array([one.kpa for one in seen])
+    tolerances = np.array([expected(one.sensor.tolerance).sd for one in seen])
+    covariance = np.diag(np.square(tolerances) + np.square([one.sd for one in seen])) + weather.sd_kpa**2
 
     off = {
-        cause: np.column_stack([undone(s.signal, value, cause, sizes) - weather.kpa for s, value, _, _ in seen])
+        cause: np.column_stack(
+            [undone(one.sensor.signal, one.kpa, cause, sizes) - one.above_kpa - weather.kpa for one in seen]
+        )
         for cause, sizes in case.sizes.items()
     }
-    findings = tuple(
-        _finding(sensor, value, sd, intervals, weather.kpa, float(np.sqrt(covariance[k, k])))
-        for k, (sensor, value, sd, intervals) in enumerate(seen)
-    )
-    tolerances = np.array([expected(s.tolerance).sd for s, _, _, _ in seen])
-    return EngineOff(findings, tuple(s.signal for s, _, _, _ in seen), values, off, covariance, tolerances)
+    findings = tuple(_finding(one, weather.kpa, float(np.sqrt(covariance[k, k]))) for k, one in enumerate(seen))
+    return EngineOff(findings, tuple(one.sensor.signal for one in seen), values, off, covariance, tolerances)
 
 
 def check(case: Case) -> Sequence[Testimony]:
@@ -100,12 +98,37 @@ def check(case: Case) -> Sequence[Testimony]:
     return testimonies
 
 
-def _engine_off(case: Case, sensor: _Sensor) -> tuple[float, float, tuple[Interval, ...]] | None:
+@dataclass(frozen=True)
+class _Seen:
+    """A sensor's reading, kPa absolute, with its own sd; healthy it is `above_kpa` above the day's, which is more than
+    nothing only where the engine idles.
+    """
+
+    sensor: _Sensor
+    kpa: float
+    sd: float
+    intervals: tuple[Interval, ...]
+    above_kpa: float = 0.0
+    idling: bool = False
+
+
+def _idling(case: Case, sensor: _Sensor) -> _Seen | None:
+    """A pressure of a diesel at idle."""
+    values = case.in_regime(sensor.signal, Regime.IDLE)
+    if case.profile.throttled or sensor.signal not in AT_IDLE or values.size < FEWEST_AT_IDLE:
+        return None
+    healthy = expected("diesel-idle-over-day")
+    above = healthy.mean if case.profile.boosted else 0.0
+    intervals = case.regimes.intervals(Regime.IDLE)
+    return _Seen(sensor, float(np.quantile(values, OPEN)), healthy.sd, intervals, above, idling=True)
+
+
+def _engine_off(case: Case, sensor: _Sensor) -> _Seen | None:
     intervals = case.regimes.intervals(Regime.KEY_ON)
     values = case.in_regime(sensor.signal, Regime.KEY_ON)
     signal = case.recording.get(sensor.signal)
     if sensor.signal in case.engine_off_kpa:  # read by hand, on purpose: it goes before what the recording holds
-        return case.engine_off_kpa[sensor.signal], BY_HAND_KPA, ()
+        return _Seen(sensor, case.engine_off_kpa[sensor.signal], BY_HAND_KPA, ())
     if signal is None or not len(signal):
         return None
     if sensor.signal == "barometric_pressure" and not values.size:
@@ -113,11 +136,8 @@ def _engine_off(case: Case, sensor: _Sensor) -> tuple[float, float, tuple[Interv
     if not values.size or (intervals and np.std(values) > AT_REST_KPA):
         return None
     rounding = (signal.resolution or 0.1) / np.sqrt(12.0)
-    return (
-        float(np.median(values)),
-        float(np.hypot(rounding, min(float(np.std(values)), 3.0) / 3.0)),
-        tuple(intervals),
-    )
+    spread = float(np.hypot(rounding, min(float(np.std(values)), 3.0) / 3.0))
+    return _Seen(sensor, float(np.median(values)), spread, tuple(intervals))
 
 
 def _perhaps_copied(testimony: Testimony, apart_kpa: float) -> Testimony:
@@ -133,17 +153,21 @@ def copied_log_density(apart_kpa: float) -> float:
     return float(log_t(np.array(apart_kpa / COPY_SPREAD_KPA), COPY_SPREAD_KPA))
 
 
-def _finding(
-    sensor: _Sensor, value: float, sd: float, intervals: tuple[Interval, ...], day: float, band: float
-) -> Finding:
-    apart = value - day
+def _finding(one: _Seen, day: float, band: float) -> Finding:
+    apart = one.kpa - day
     where = f"{abs(apart):.1f} kPa {'above' if apart > 0 else 'below'} the {day:.1f} kPa expected of the day"
+    title, low, high = one.sensor.title, one.above_kpa - 1.645 * band, one.above_kpa + 1.645 * band
+    says = (
+        f"{title} reads {one.kpa:.1f} kPa absolute at idle, {where} (healthy diesels: {low:.1f} to {high:+.1f})"
+        if one.idling
+        else f"{title} reads {one.kpa:.1f} kPa absolute with the engine off, {where}"
+    )
     return Finding(
-        id=FINDINGS[sensor.signal],
+        id=(AT_IDLE if one.idling else FINDINGS)[one.sensor.signal],
         value=apart,
-        sd=sd,
+        sd=one.sd,
         unit="kPa",
-        expected=(-1.645 * band, 1.645 * band),
-        intervals=intervals,
-        says=f"{sensor.title} reads {value:.1f} kPa absolute with the engine off, {where}",
+        expected=(low, high),
+        intervals=one.intervals,
+        says=says,
     )

@@ -25,6 +25,7 @@ JUMP_KPA = 22.0  # from one sample to the next and back; larger than a snap does
 JUMP_SHARE = 0.30
 SEEN_SHARES = np.geomspace(0.15, 1.5, 7)  # of the breaks a polled recording catches so many, or counts one twice
 HELD_SD_KPA = 1.5  # of the value a frozen signal is held at, grid and rounding together
+DRIVING_KM_H = 15.0
 MISLED = 0.01  # the probability that a count is caused by something nobody thought of
 
 # How probable it is to see what was seen; all judged: Airproof authors.
@@ -58,7 +59,8 @@ def running_part(case: Case) -> RunningPart | None:
         turning = rpm > RUNNING
     if np.count_nonzero(turning) < FEWEST_SAMPLES:
         return None
-    lead = case.recording.get("throttle") or case.recording.get("pedal")
+    asking = ("throttle", "pedal") if case.profile.throttled else ("pedal", "throttle")
+    lead = next((one for name in asking if (one := case.recording.get(name)) is not None), None)
     throttle = lead.at(signal.time) if lead is not None else np.full(signal.time.size, np.nan)
     step = signal.resolution or 0.1
     return RunningPart(signal.time[turning], signal.values[turning], rpm[turning], throttle[turning], step, signal)
@@ -83,6 +85,8 @@ def _stillness(case: Case, run: RunningPart) -> Testimony:
     if throttle.size:
         spread = np.quantile(throttle, (0.02, 0.98))
         asked += float(spread[1] - spread[0]) / THROTTLE_MOVES
+    if not case.profile.throttled:
+        asked *= _driven(case)  # standing, a diesel revs without moving its pressure by much
     frozen = moved <= 2.0 * run.step
     # The more the engine was moved, the less a live sensor can have stood still.
     live_still = STILL_IF_LIVE * float(np.exp(-LESS_IF_MOVED * asked)) + STILL_AT_LEAST
@@ -104,6 +108,12 @@ def _stillness(case: Case, run: RunningPart) -> Testimony:
     )
     finding = Finding("pressure-moves", moved, run.step, "kPa", (2.0 * run.step, 300.0), _whole(run), says)
     return Testimony(finding, log_likelihood)
+
+
+def _driven(case: Case) -> float:
+    """The share of the recording in which the car drove; 0 where nobody knows."""
+    road = case.recording.get("vehicle_speed")
+    return 0.0 if road is None or not len(road) else float(np.mean(road.values > DRIVING_KM_H))
 
 
 def out_of_reach(case: Case, run: RunningPart) -> Bools:

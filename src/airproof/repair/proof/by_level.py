@@ -15,7 +15,7 @@ from airproof.diagnosis.level import UNMOVED_SHARE, Level, Measured
 from airproof.diagnosis.testimony import log_t
 from airproof.knowledge.model import NONE
 from airproof.repair.proof.joint import Wrong, less_sure
-from airproof.repair.proof.levels import LEVELS
+from airproof.repair.proof.levels import levels_of
 from airproof.repair.proof.sides import Sides
 
 Floats = NDArray[np.float64]
@@ -122,7 +122,7 @@ class LevelWitness:
 def level_witnesses(sides: Sides) -> list[LevelWitness]:
     """Every level that the side after shows."""
     found = []
-    for level in LEVELS:
+    for level in levels_of(sides.after.profile):
         after = level.measure(sides.after)
         if after is None or (level is boost_control.REACHED and boost_control.ERROR.measure(sides.after) is not None):
             continue  # the rated value only speaks where no target was recorded

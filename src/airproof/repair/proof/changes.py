@@ -19,7 +19,7 @@ from airproof.knowledge.model import Cause
 from airproof.repair.proof.by_engine_off import DAY_SD
 from airproof.repair.proof.by_relation import slices_of_both
 from airproof.repair.proof.courses import Found
-from airproof.repair.proof.levels import LEVELS
+from airproof.repair.proof.levels import levels_of
 from airproof.repair.proof.proof import Amount, Change
 from airproof.repair.proof.sides import Sides
 from airproof.repair.proof.words import amount_in_words, in_small, with_sign
@@ -40,6 +40,8 @@ TITLES = {
     "key-on-baro": "manifold pressure against the day",
     "key-on-charge": "charge pressure against the day",
     "barometer": "the car's own barometer against the day",
+    "idle-baro": "manifold pressure against the day",
+    "idle-charge": "charge pressure against the day",
     "full-load-baro": "manifold pressure against the barometer",
     "full-load-charge": "manifold against charge pressure",
     "boost-error": "boost against its target",
@@ -181,7 +183,7 @@ def _at(group: relations.LoadGroup, k: int, off: Floats) -> Finding:
 
 def _of_levels(sides: Sides) -> list[_Pair]:
     found = []
-    for level in LEVELS:
+    for level in levels_of(sides.after.profile):
         first, second = level.testify(sides.before), level.testify(sides.after)
         if not first or not second:
             continue

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airproof.diagnosis.bayes import posterior_of
-from airproof.diagnosis.examine import CHECKS
+from airproof.diagnosis.examine import checked
 from airproof.diagnosis.hypotheses import Hypotheses
 from airproof.diagnosis.testimony import Testimony
 from airproof.engine.air_path import AIR_THROUGH_THROTTLE
@@ -144,7 +144,7 @@ def _before(
     sides: Sides, hypotheses: Hypotheses, probability: Mapping[str, float], followed: Sequence[str]
 ) -> dict[str, Before]:
     """The causes before that are followed; their sizes are what the checks alone say of them."""
-    testimonies = [testimony for check in CHECKS for testimony in check(sides.before)]
+    testimonies = checked(sides.before)
     sizes = posterior_of(hypotheses.log_prior, [*testimonies, *_as_sharp_as_it_is(sides, testimonies)]).sizes
     ranked = sorted((c for c in hypotheses.sizes if c != NONE), key=lambda c: -probability.get(c, 0.0))
     kept = [c for c in ranked if probability.get(c, 0.0) >= IN_QUESTION or c in followed]

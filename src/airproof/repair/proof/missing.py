@@ -13,7 +13,7 @@ from airproof.recording.recording import Interval
 from airproof.recording.regimes import Regime
 from airproof.repair.proof.after import Said
 from airproof.repair.proof.courses import REMAINING, neutral
-from airproof.repair.proof.levels import LEVELS
+from airproof.repair.proof.levels import levels_of
 from airproof.repair.proof.proof import Change, CodesAfter, Compared, Missing
 from airproof.repair.proof.sides import Sides
 from airproof.repair.proof.spells import SELDOM, running_s, still_comes, time_to_come
@@ -27,6 +27,8 @@ TELLING = (
     "intake_temperature",
 )  # fmt: skip
 """Signals by which checks tell causes apart: one that was recorded before and not after is missed."""
+NOT_OF_A_DIESEL = ("air_flow", "short_trim_1", "long_trim_1", "throttle", "fuel_rate")
+"""Signals that no check asks of a diesel."""
 HALF = 0.5  # the commonest way of not being mended: so much of it is left, and must show
 CAUGHT = 0.6  # of its breaks so many are caught by an ordinary recording; judged: Airproof authors
 
@@ -124,8 +126,16 @@ def _regimes(wanted: Mapping[str, float], sides: Sides, *, needed: bool) -> list
 
 
 def _answer(needs: Needs, sides: Sides) -> list[Missing]:
-    wanted = [level for level in LEVELS if level.id in needs.findings]
-    if not wanted or any(level.measure(sides.after) is not None for level in wanted):
+    if not needs.findings:
+        return []
+    if not sides.after.profile.throttled:
+        says = (
+            "how soon the pressure answers cannot be seen on a diesel here: only that the trouble stays away can show "
+            "that it is gone"
+        )
+        return [Missing("answer", None, says)]
+    wanted = [level for level in levels_of(sides.after.profile) if level.id in needs.findings]
+    if any(level.measure(sides.after) is not None for level in wanted):
         return []
     seconds = drive().stretches["snap"].seconds
     says = (
@@ -192,7 +202,8 @@ def _still_there(cause: Cause, needs: Needs, size: Change | None) -> list[Missin
 
 def _would_show(needs: Needs, sides: Sides) -> list[Missing]:
     """What to record so that the next recording can tell."""
-    lacking = [name for name in needs.shows_in if name not in sides.after.recording]
+    blind = () if sides.after.profile.throttled else NOT_OF_A_DIESEL
+    lacking = [name for name in needs.shows_in if name not in sides.after.recording and name not in blind]
     if not lacking:
         return []
     says = f"not recorded: {_in_words(lacking)}; {needs.called} would show there: record it too"

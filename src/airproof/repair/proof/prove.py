@@ -142,10 +142,10 @@ def prove(
     now = Side(after.recordings, after.barometer, after.ambient_c, fuel=after.fuel)
     sides = both(now)
     # A wrong heading loses the signal that it stands over: that is no fault of the car, nor of the new part.
-    petrol, there = profile.fuel != "diesel", after.barometer or UNKNOWN_PLACE
+    there = after.barometer or UNKNOWN_PLACE
     refused = (
         too_little(sides.after, anything_else=False)
-        or (misread(after.recordings, profile, there) if petrol else None)
+        or (misread(after.recordings, profile, there) if profile.throttled else None)
         or refusal_of(sides.after)
     )
     if refused is not None:
