@@ -16,7 +16,7 @@ from airproof.report.pictures import before_after
 from airproof.report.pictures.sheet import Drawing, NotDrawn, style
 from airproof.report.proof_as_json import proof_object
 from airproof.report.write_up.case import proof_from
-from airproof.report.write_up.content import words_in
+from airproof.report.write_up.content import Paragraph, words_in
 from airproof.report.write_up.written import write_up_of
 
 ENGLISH = language("en")
@@ -102,6 +102,38 @@ def test_what_is_missing_is_what_to_watch():
     write_up = write_up_of(case(REPAIR, kept(open_)), ENGLISH, AS_IT_IS)
     assert "No full-load interval after the repair" in said(write_up, "watch")
     assert "Not proved yet: no full-load interval" in said(write_up, "wrong")
+
+
+CLOSED, REOPENED = ("closed", {"cause": "map-offset", "standing": "proved"}), ("reopened", {})
+FAILED = ("step", {"id": "replace-map-sensor", "outcome": "done"})
+BACK = ("checked", {"returned": True})
+
+
+@pytest.mark.parametrize(
+    ("since", "says"),
+    [
+        ((CLOSED, REOPENED), "The job was opened again since its last proof"),
+        ((CLOSED, REOPENED, CLOSED), "The job was opened again since its last proof"),
+        ((BACK,), "The trouble is said to be back since the last proof"),
+        ((REPAIR,), "Since the last proof more was repaired"),
+        ((FAILED,), "What was repaired then was taken back or did not help"),
+    ],
+)
+def test_a_proof_of_before_is_told_as_such_and_not_as_how_things_stand(since, says):
+    write_up = write_up_of(case(REPAIR, kept(proof()), *since), ENGLISH, AS_IT_IS)
+    for section in ("wrong", "proof"):
+        assert says in said(write_up, section)
+    assert "proof said: The offset" in said(write_up, "wrong").replace("of before said", "said")
+    leads = [one for part in write_up.owner for one in part.blocks if isinstance(one, Paragraph) and one.lead]
+    assert not any("proved" in words.text for one in leads for words in one.words)
+    assert "holds is 95 in 100" not in said(write_up, "watch")
+    picture = next(one for one in write_up.owner if one.id == "picture").blocks[0]
+    assert picture != next(one for one in write_up.figures if one.number == before_after.NUMBER)
+
+
+@pytest.mark.parametrize("since", [(CLOSED,), (CLOSED, REOPENED, kept(proof()))])
+def test_a_proof_that_nothing_has_overtaken_is_of_today(since):
+    assert case(REPAIR, kept(proof()), *since).since_proof is None
 
 
 @pytest.mark.parametrize("code", LANGUAGES)

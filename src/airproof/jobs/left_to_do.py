@@ -12,6 +12,11 @@ Left = Literal["plan", "prove", "prove on", "something else", "close", "nothing"
 of this job is gone, and another one shows.
 """
 
+Since = Literal["in vain", "repaired", "opened again", "back"]
+"""What may have been said since a proof: its repair was taken back or did not help, another was made, the job was
+opened again, the trouble is back.
+"""
+
 _BY_JUDGEMENT: dict[str, Left] = {
     "proved": "close",
     "not proved yet": "prove on",
@@ -59,6 +64,23 @@ def proof_of_before(state: State) -> bool:
     heard += [fact.number for fact in state.recordings_as("after")]
     heard += [] if state.cleared is None else [state.cleared.number]
     return max(heard, default=0) < opened.number
+
+
+def since_proof(state: State) -> Since | None:
+    """What was said since the last proof, where that made it one of before; None where it speaks of today.
+
+    Stricter than `proof_of_before`: whoever only reads what a job keeps (a write-up) judges nothing anew.
+    """
+    if not state.proofs:
+        return None
+    proved, repair = state.proofs[-1].number, to_be_proved(state)
+    if repair is None:
+        return "in vain" if proof_of_before(state) else None
+    if repair.number > proved:
+        return "repaired"
+    if state.reopened is not None and state.reopened.number > proved:
+        return "opened again"
+    return "back" if _back_since(proved, state) else None
 
 
 def in_vain_until(state: State) -> list[int]:

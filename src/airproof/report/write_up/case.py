@@ -15,6 +15,7 @@ from airproof.errors import UnusableRequest
 from airproof.jobs.events import Event
 from airproof.jobs.facts_written import written
 from airproof.jobs.kinds import Recording as RecordingKept
+from airproof.jobs.left_to_do import Since, since_proof
 from airproof.jobs.private import Private
 from airproof.jobs.state import Fact, State, state_of
 from airproof.knowledge.model import Knowledge
@@ -28,8 +29,9 @@ from airproof.toml_files import in_words
 class Case:
     """All of it. `number` is the job's, None where there is none; `why_not` says why nothing was weighed.
 
-    `drawings` are further exhibits that somebody has drawn, after those of the weighing; `made_at` is when it is
-    written. `labels` are names of recordings that must not be shown, with what stands for each.
+    `since_proof` is what makes the proof one of before. `drawings` are further exhibits that somebody has drawn, after
+    those of the weighing; `made_at` is when it is written. `labels` are names of recordings that must not be shown,
+    with what stands for each.
     """
 
     state: State
@@ -41,6 +43,7 @@ class Case:
     why_not: str = ""
     left_out: tuple[str, ...] = ()
     proof: Proof | None = None
+    since_proof: Since | None = None
     drawings: tuple[Drawing, ...] = ()
     private: Private | None = None
     labels: Mapping[str, str] = field(default_factory=dict)
@@ -52,6 +55,11 @@ class Case:
         if self.weighing is None or self.weighing.verdict.refusal is not None:
             return None
         return self.weighing.verdict
+
+    @property
+    def proof_of_today(self) -> Proof | None:
+        """The proof, unless it is of before."""
+        return self.proof if self.since_proof is None else None
 
     @property
     def currency(self) -> str:
@@ -93,11 +101,11 @@ def case_of(
     show_private: bool = True,
 ) -> Case:
     """The case of a job. VIN, plate and owner, wherever they stand, are left out unless `show_private`."""
-    state = state_of(events)
+    state, since = state_of(events), None
     if proof is None and state.proofs:
-        proof = proof_from(state.proofs[-1].payload.proof)
+        proof, since = proof_from(state.proofs[-1].payload.proof), since_proof(state)
     left_out = written(state, known).left_out
-    case = Case(state, known, made_at, number, weighing, plan, why_not, left_out, proof, tuple(drawings))
+    case = Case(state, known, made_at, number, weighing, plan, why_not, left_out, proof, since, tuple(drawings))
     if show_private:
         return case
     private = Private.of(events)

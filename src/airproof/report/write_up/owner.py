@@ -17,6 +17,7 @@ from airproof.report.language.language import Words
 from airproof.report.pictures import before_after
 from airproof.report.write_up.content import Block, Bullets, Figure, Paragraph, Section
 from airproof.report.write_up.figures import Exhibits
+from airproof.report.write_up.proof_part import of_before
 from airproof.report.write_up.writing import Writer, joined
 
 MOST_EVIDENCE = 3
@@ -41,7 +42,7 @@ def owner_page(write: Writer, exhibits: Exhibits) -> tuple[Section, ...]:
 def lead_exhibit(write: Writer, exhibits: Exhibits) -> Figure | None:
     """The picture for the first page: of the proof where there is one, else of the strongest thing measured."""
     proved = next((one for one in exhibits.figures if one.number == before_after.NUMBER), None)
-    if write.case.proof is not None and proved is not None:
+    if write.case.proof_of_today is not None and proved is not None:
         return proved
     shown = (exhibits.showing(one.finding) for one in _evidence(write) if not one.finding.startswith(_TOLD))
     return next((one for one in shown if one is not None), exhibits.figures[0] if exhibits.figures else None)
@@ -87,7 +88,8 @@ def _wrong(write: Writer) -> tuple[Block, ...]:
     elif case.weighing is not None:
         blocks.append(Paragraph(tuple(map(write.ours, answer(case.weighing.verdict)))))
     if case.proof is not None:
-        blocks.append(Paragraph((_ended(write.ours(case.proof.says)),), lead=closed is None))
+        before = of_before(write)
+        blocks.append(Paragraph((*before, _ended(write.ours(case.proof.says))), lead=closed is None and not before))
     if not blocks:
         nothing = write.own("Nothing was judged yet.")
         blocks.append(Paragraph((nothing, write.ours(case.why_not)) if case.why_not else (nothing,)))
@@ -199,7 +201,7 @@ def _cost(write: Writer) -> tuple[Block, ...]:
 
 def _watch(write: Writer) -> tuple[Block, ...]:
     case, items = write.case, []
-    proof = case.proof
+    proof = case.proof_of_today
     if proof is not None:
         items += [_ended(write.ours(one.says)) for one in proof.missing if one.needed][:MOST_TO_WATCH]
         if proof.holding is not None:

@@ -14,14 +14,30 @@ def proof_pages(write: Writer) -> tuple[Section, ...]:
     proof = write.case.proof
     if proof is None:
         return ()
+    before = of_before(write)
     blocks = (
-        Paragraph((write.ours(sentence(proof.says)),), lead=True),
+        Paragraph((*before, write.ours(sentence(proof.says))), lead=not before),
         *_changes(write, proof),
         *_missing(write, proof),
         *_codes(write, proof),
         *_drive(write, proof),
     )
     return (Section("proof", write.own("Before and after"), blocks),)
+
+
+def of_before(write: Writer) -> tuple[Words, ...]:
+    """What goes before a proof that is of before: what was said since, and that it is not of today."""
+    match write.case.since_proof:
+        case "in vain":
+            return (write.own("What was repaired then was taken back or did not help; the proof of before said:"),)
+        case "repaired":
+            return (write.own("Since the last proof more was repaired, which is still to be proved; that proof said:"),)
+        case "opened again":
+            return (write.own("The job was opened again since its last proof; that proof said:"),)
+        case "back":
+            return (write.own("The trouble is said to be back since the last proof; that proof said:"),)
+        case None:
+            return ()
 
 
 def _amount(write: Writer, amount: Amount, unit: str) -> Words:
