@@ -12,7 +12,7 @@ from invented_jobs import draft
 
 from airproof.diagnosis.facts_file import NOT_IN_A_FRAME
 from airproof.errors import UnusableRequest
-from airproof.jobs.adding import checked
+from airproof.jobs.adding import checked, code_said
 from airproof.jobs.pasted import LONGEST, codes_pasted, frame_in_text, statuses_pasted
 from airproof.knowledge.load import knowledge
 from airproof.recording.signals import glossary
@@ -195,6 +195,20 @@ class TestCodesPasted:
             assert repr(one) in refused.value.given
         assert alike in refused.value.way_out
 
+    @pytest.mark.parametrize("text", ["P0106, 800rpm", "P0106 52.5kPa 12V"])
+    def test_values_beside_them_are_told_as_such(self, text: str) -> None:
+        with pytest.raises(
+            UnusableRequest, match=r"like (a value|values) and no codes?; wanted: codes .* freeze frame"
+        ):
+            codes_pasted(text, knowledge())
+        with pytest.raises(UnusableRequest, match="'P171' cannot be read as a code"):
+            codes_pasted("P0299, 9rpm, P171", knowledge())
+
+    @pytest.mark.parametrize("typed", ["P0106, 800rpm", "P0106 P0171", "P0106 pending"])
+    def test_of_which_one_is_wanted_are_said_by_themselves(self, typed: str) -> None:
+        with pytest.raises(UnusableRequest, match="is more than a code; wanted: one code"):
+            code_said(typed, knowledge())
+
     @pytest.mark.parametrize("text", ["none", "no idea, sorry", "-"])
     def test_of_which_there_is_none_in_a_text_are_asked_for(self, text: str) -> None:
         with pytest.raises(UnusableRequest, match="no code was found in that"):
@@ -222,6 +236,12 @@ class TestCodesPasted:
             ("P0106, none pending", {"P0106": "stored"}),
             ("no pending codes: P0106", {"P0106": "stored"}),
             ("stored P0106, pending P0171", {"P0106": "stored", "P0171": "pending"}),
+            ("P0106 P0171\nboth pending", {"P0106": "pending", "P0171": "pending"}),
+            ("P0299, P0106 and P0171 (both pending)", {"P0299": "stored", "P0106": "pending", "P0171": "pending"}),
+            ("P0299 stored\nP0106\nP0171: all pending", {"P0299": "stored", "P0106": "pending", "P0171": "pending"}),
+            ("P0106 and P0171 are pending, P0299", {"P0106": "pending", "P0171": "pending", "P0299": "stored"}),
+            ("Both pending: P0106, P0171", {"P0106": "pending", "P0171": "pending"}),
+            ("P0106, P0171, not all pending", {"P0106": "stored", "P0171": "stored"}),
         ],
     )
     def test_stand_as_the_word_beside_them_says(self, text: str, found: dict[str, str]) -> None:

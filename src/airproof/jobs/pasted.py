@@ -35,6 +35,11 @@ _DENIED = re.compile(r"\b(?:no|not|none)\b", re.IGNORECASE)
 _HEADS = re.compile(r"(?:[ \t]+(?:codes?|faults?|dtcs?)\b)?[ \t]*[:=]", re.IGNORECASE)
 """What follows a status that is said of the codes behind it: "Pending codes: P0171"."""
 
+_PLURAL = {"both": 2, "all": None, "each": None, "are": None}
+"""How many of the codes before a status it is said of, where a word says that it is of more than one."""
+
+_PLURALS = re.compile(rf"\b(?:{'|'.join(_PLURAL)})\b", re.IGNORECASE)
+
 _LOOKS_LIKE = str.maketrans("OIL", "011")
 NAMED = 5
 
@@ -79,6 +84,8 @@ def codes_pasted(text: str, known: Knowledge) -> list[str]:
     words = {word.lower() for word in _WORD.findall(_WITH_DIGIT.sub(" ", rest))} - set(known.statuses)
     tokens = [one for one in _TOKEN.findall(rest) if any(map(str.isdigit, one)) and not _NO_CODE.fullmatch(one)]
     unread = [token for token in tokens if not words or _ALIKE.fullmatch(token)]
+    values = [token for token in unread if _is_value(token)]
+    unread = [token for token in unread if token not in values]
     if unread:
         some = list(dict.fromkeys(unread))[:NAMED]
         alike = [
@@ -91,6 +98,14 @@ def codes_pasted(text: str, known: Knowledge) -> list[str]:
             "a letter and four digits, such as P0106",
             " ".join([*alike, "Correct it, or take out what is no code."]),
         )
+    if values:
+        several = len(values) > 1
+        raise UnusableRequest(
+            f"{', '.join(map(repr, values[:NAMED]))} read{'' if several else 's'} like "
+            f"{'values' if several else 'a value'} and no code{'s' if several else ''}",
+            "codes alone, such as P0106",
+            "What was stored with a code belongs in its freeze frame, by name and value; take it out here.",
+        )
     if text.strip() and not found:
         raise UnusableRequest(
             "no code was found in that",
@@ -100,10 +115,16 @@ def codes_pasted(text: str, known: Knowledge) -> list[str]:
     return found
 
 
+def _is_value(token: str) -> bool:
+    value = _VALUE.match(token)
+    return value is not None and value["unit"] is not None and stated_unit(value["unit"]) is not None
+
+
 def statuses_pasted(text: str, known: Knowledge, otherwise: str = "stored") -> dict[str, str]:
     """All codes in a text, as `codes_pasted`, each with the status that stands beside it, `otherwise` where none does.
 
-    A status counts for the one code right before it ("P0171 pending"); where it stands first, or heads some
+    A status counts for the one code right before it ("P0171 pending"), for two where it is "both pending", and for all
+    that have none yet where it is "all pending" or "are pending"; where it stands first, or heads some
     ("Pending: P0171, P0106"), for those behind it in its line, or in the lines below it. What is said first counts.
     """
     codes = codes_pasted(text, known)
@@ -125,7 +146,9 @@ def statuses_pasted(text: str, known: Knowledge, otherwise: str = "stored") -> d
                 status = mark["status"].lower()
                 behind = last and last not in said and not heading and (found[0]["code"] or len(found) == 1)
                 if behind and not _HEADS.match(line, end):
-                    said[last] = status
+                    count = next((_PLURAL[word.lower()] for word in _PLURALS.findall(before)), 1)
+                    left = [code for code in codes[: codes.index(last) + 1] if code not in said]
+                    said |= dict.fromkeys(left if count is None else left[-count:], status)
                 else:
                     heading = status
         heading = "" if by_itself else heading

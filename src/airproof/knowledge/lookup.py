@@ -16,6 +16,7 @@ Entry = TypeVar("Entry", bound=Noticed)
 _SPELT = re.compile(r"([PCBU][0-3][0-9A-F]{3})(?:[-:]?[0-9A-F]{2})?")
 NAMED = 3
 _IGNORED = re.compile(r"[\s.,;_]+")
+_PARTS = re.compile(r"[\s,;/+&]+")
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,12 @@ def normal_code(text: str, known: Knowledge) -> str:
     """
     code = code_in(text)
     if code is None:
+        if any(code_in(part) for part in _PARTS.split(text)):
+            raise UnusableRequest(
+                f"{text!r} is more than a code",
+                "one code, such as P0106",
+                "Say each code by itself, its status apart from it, and values stored with it in its freeze frame.",
+            )
         raise UnusableRequest(
             f"{text!r} is not a code", "a letter and four digits, such as P0106", near(text.upper(), known.codes)
         )
