@@ -43,8 +43,8 @@ def test_nothing_given_is_wide_enough_for_most_places() -> None:
 
 @pytest.mark.parametrize(
     ("metres", "kpa"),
-    # the weather report's sea-level value, given at a place that lies high: a real sensor reads station pressure
-    [(1609.0, 101.3), (800.0, 101.5), (0.0, 88.0), (3000.0, 98.0)],
+    # neither the pressure of the place nor, reduced to it, of sea level
+    [(1609.0, 92.0), (800.0, 84.0), (0.0, 88.0), (3000.0, 88.0), (1609.0, 75.0)],
 )
 def test_altitude_and_barometer_that_contradict_each_other(metres: float, kpa: float) -> None:
     with pytest.raises(UnusableRequest, match="sea level") as caught:
@@ -54,6 +54,22 @@ def test_altitude_and_barometer_that_contradict_each_other(metres: float, kpa: f
     assert f"{kpa:.1f} kPa" in message
     assert f"{metres:.0f} m" in message
     assert "Give only the altitude, or the station pressure" in message
+
+
+@pytest.mark.parametrize(
+    ("metres", "kpa", "here"),
+    # ISO 2533, as above; 800 m has 92.08 kPa, and 0.2 kPa more at sea level are 0.2 x 92.08 / 101.3 more there
+    [(1000.0, 101.325, 89.88), (1609.344, 101.325, 83.43), (800.0, 101.525, 92.26), (3000.0, 101.325, 70.12)],
+)
+def test_a_figure_that_can_only_be_of_sea_level_is_reduced_to_the_place(metres: float, kpa: float, here: float) -> None:
+    """A real sensor reads station pressure: nothing is to be asked, but it is said."""
+    day = barometer_of(altitude_m=metres, barometer_kpa=kpa)
+    assert day.kpa == pytest.approx(here, abs=0.05)
+    assert day.says == (
+        f"barometer stated as {kpa:.1f} kPa, taken for that of sea level: {day.kpa:.1f} kPa at {metres:.0f} m"
+    )
+    assert day.doubt == ""
+    assert barometer_of(barometer_kpa=kpa).sd_kpa < day.sd_kpa <= barometer_of(altitude_m=metres).sd_kpa
 
 
 @pytest.mark.parametrize(

@@ -28,13 +28,19 @@ SEA_LEVEL_SHARE = 0.25
 """Of those who state a barometer beside an altitude, so many take the weather report's figure for sea level, though the
 place's own is asked for. judged: Airproof authors."""
 
+REDUCED_SD_KPA_PER_KM = 0.5
+"""By how much the pressure at a place is less sure where it is reckoned from that of sea level; judged: Airproof
+authors: air 14 K warmer or colder than the standard's is worth as much, and reports are of places nearby."""
+
 MAY_DISAGREE_KPA = 5.0  # no weather moves the pressure at an altitude further; records at sea level are 87 to 108.5 kPa
 
 
 def barometer_of(*, altitude_m: float | None = None, barometer_kpa: float | None = None) -> Barometer:
     """The pressure of the day from what the user knows; kPa absolute, the station's own pressure.
 
-    Raises UnusableRequest where the two contradict each other, or lie outside what the earth's surface has.
+    Beside an altitude a stated barometer may be the weather report's figure for sea level: where it can be nothing else
+    it is reduced to the place, where it can be both they are weighed. Raises UnusableRequest where it can be neither,
+    and for what lies outside what the earth's surface has.
     """
     if altitude_m is not None and not -450.0 <= altitude_m <= 5500.0:
         raise UnusableRequest(
@@ -58,13 +64,16 @@ def barometer_of(*, altitude_m: float | None = None, barometer_kpa: float | None
         return Barometer(
             usual, WEATHER_SD_KPA, f"{usual:.1f} kPa is usual at {altitude_m:.0f} m, give or take the weather"
         )
-    if abs(barometer_kpa - usual) > MAY_DISAGREE_KPA:
-        raise UnusableRequest(
-            f"a barometer of {barometer_kpa:.1f} kPa at {altitude_m:.0f} m, where {usual:.1f} kPa is usual",
-            "the pressure at that place, not reduced to sea level as weather reports give it",
-            "Give only the altitude, or the station pressure.",
-        )
     at_place = float(station_pressure_from_qnh(barometer_kpa * 1e3, altitude_m)) * 1e-3
+    if abs(barometer_kpa - usual) > MAY_DISAGREE_KPA:
+        if abs(at_place - usual) > MAY_DISAGREE_KPA:
+            raise UnusableRequest(
+                f"a barometer of {barometer_kpa:.1f} kPa at {altitude_m:.0f} m, where {usual:.1f} kPa is usual",
+                "the pressure at that place, or at sea level as weather reports give it",
+                "Check both with their units. Give only the altitude, or the station pressure.",
+            )
+        sd = min(float(np.hypot(STATED_SD_KPA, REDUCED_SD_KPA_PER_KM * altitude_m * 1e-3)), WEATHER_SD_KPA)
+        return Barometer(at_place, sd, _reduced_says(barometer_kpa, at_place, f" at {altitude_m:.0f} m"))
     stated = Barometer(
         barometer_kpa, STATED_SD_KPA, f"barometer stated as {barometer_kpa:.1f} kPa at {altitude_m:.0f} m"
     )
@@ -90,8 +99,11 @@ def _either(at_place: float, stated: float, reduced: float, altitude_m: float | 
         f"{at_place:.1f} kPa, which was taken instead; if it is the pressure at the place itself, leave the "
         "altitude out"
     )
-    says = f"{said}, taken for that of sea level: {at_place:.1f} kPa{here}"
-    return Barometer(kpa, sd, says, doubt=doubt, either=(at_place, stated, reduced))
+    return Barometer(kpa, sd, _reduced_says(stated, at_place, here), doubt=doubt, either=(at_place, stated, reduced))
+
+
+def _reduced_says(stated: float, at_place: float, here: str) -> str:
+    return f"barometer stated as {stated:.1f} kPa, taken for that of sea level: {at_place:.1f} kPa{here}"
 
 
 def _as_seen(weather: Barometer, seen: float, sd: float) -> Barometer:
