@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 from command_line import Airproof, Car
 
-from airproof.cli import job_weighing
+from airproof.cli import job_proving, job_weighing
 from airproof.cli.job import app
 from airproof.errors import UnusableFile
 
@@ -197,6 +197,23 @@ def test_a_verdict_that_cannot_be_kept_is_told_all_the_same(
         assert (ended.status, ended.out) == (0, words)
         assert "the verdict was not kept in job 2: jobs.sqlite: there is no room left on the disk" in ended.line
     assert "verdict" not in kinds(shown(airproof, 2))
+
+
+def test_a_proof_that_cannot_be_kept_is_told_all_the_same(
+    airproof: Airproof, car: Car, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object, **__: object) -> None:
+        raise UnusableFile("there is no room left on the disk", "a store", "Make room.", where="jobs.sqlite")
+
+    airproof("job", "new", "--engine", car.engine)
+    airproof("job", "add", 1, "--recording", car.lying)
+    said = airproof("job", "prove", 1, car.healthy, "--step", "replace-map-sensor")
+    assert said.status == 0, said.err
+    monkeypatch.setattr(job_proving, "keep_proof", full)
+    ended = airproof("job", "prove", 1)
+    assert (ended.status, ended.out) == (0, said.out)
+    assert "the proof was not kept in job 1: jobs.sqlite: there is no room left on the disk" in ended.line
+    assert kinds(shown(airproof)).count("proof") == 1
 
 
 def test_there_is_no_plan_where_nothing_was_judged(airproof: Airproof, tmp_path: Path) -> None:

@@ -21,6 +21,7 @@ from airproof.jobs.weighing import Weighed, todays_verdict
 from airproof.knowledge.load import knowledge
 from airproof.web import bench as module
 from airproof.web.bench import KEPT, Bench
+from airproof.web.case import proof as proof_page
 from airproof.web.case.intake import drafts_of_new
 from airproof.web.case.proof import _keep_checked
 from airproof.web.work import Stopped
@@ -299,6 +300,18 @@ def test_closing_lets_go_of_the_store(tmp_path: Path) -> None:
     made.close()
     with open_store(tmp_path / "data") as again:
         assert again.last_event(1) == 1
+
+
+def test_a_proof_that_cannot_be_kept_is_told_all_the_same(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(*_: object, **__: object) -> None:
+        raise UnusableFile("there is no room left on the disk", "a store", "Make room.", where="jobs.sqlite")
+
+    monkeypatch.setattr(proof_page, "prove_job", proved := Mock())
+    monkeypatch.setattr(proof_page, "keep_proof", full)
+    proving, not_kept = proof_page._proved(Mock(bench=bench, job=1))
+    assert proving is proved.return_value
+    assert not_kept.startswith("The proof was not kept in the job: ")
+    assert "no room left on the disk" in not_kept
 
 
 class TestCodesAsTheyStand:

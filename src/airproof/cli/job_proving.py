@@ -14,7 +14,7 @@ from airproof.cli.shop import learned_in
 from airproof.cli.streams import complain, say, say_parts
 from airproof.cli.typed import once, one_path, paths_of
 from airproof.diagnosis.place_as_typed import quantity_of, the_ambient_c, the_barometer
-from airproof.errors import UnusableRequest
+from airproof.errors import UnusableFile, UnusableRequest
 from airproof.jobs.events import Draft
 from airproof.jobs.given import append_with
 from airproof.jobs.in_place import in_place
@@ -85,7 +85,10 @@ def prove_and_tell(at: Where, typed: str, said: Said, shop: Many) -> None:
                 complain(remark)
         with counting(f"proving job {job}") as progress:
             proving = prove_job(store, job, known, progress)
-        keep_proof(store, job, proving, proof_object, at.author)
+        try:
+            keep_proof(store, job, proving, proof_object, at.author)
+        except UnusableFile as fault:  # a full disk, say: what was judged is there all the same
+            complain(f"the proof was not kept in job {job}: {fault}")
     if at.json:
         say(as_json(proving.proof))
     else:

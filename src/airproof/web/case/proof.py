@@ -7,7 +7,7 @@ from typing import Any
 
 from nicegui import ui
 
-from airproof.errors import AirproofError, UnusableRequest
+from airproof.errors import AirproofError, UnusableFile, UnusableRequest
 from airproof.jobs.events import Draft
 from airproof.jobs.in_place import in_place
 from airproof.jobs.kinds import payload_of
@@ -75,13 +75,16 @@ def _judgement(case: CaseFile) -> None:
 
     async def judge(*, anew: bool = False) -> None:
         try:
-            proving = await asyncio.to_thread(_proved, case, anew=anew)
+            proving, not_kept = await asyncio.to_thread(_proved, case, anew=anew)
         except AirproofError as fault:
             text = in_words(fault)
         except Exception as fault:  # what was said is kept, and can be judged another time
             text = reported(fault)
         else:
             _tell(case, place, proving)
+            if not_kept:
+                with place:
+                    say(not_kept)
             return
         place.clear()
         with place:
@@ -126,15 +129,21 @@ def _tell_of_before(case: CaseFile) -> None:
     folded_later("The proof of before", earlier)
 
 
-def _proved(case: CaseFile, *, anew: bool = False) -> Proving:
-    """The job proved as it stands; kept in it, unless the same is there already and none is wanted `anew`."""
+def _proved(case: CaseFile, *, anew: bool = False) -> tuple[Proving, str]:
+    """The job proved as it stands, and what is to be said where that could not be kept.
+
+    It is kept in the job, unless the same is there already and none is wanted `anew`.
+    """
     bench = case.bench
     proving = prove_job(bench.store, case.job, bench.known, learned=bench.mark)
     state = bench.store.state(case.job)
     last = state.proofs[-1].payload.facts_sha256 if state.proofs else ""
     if anew or last != proof_fingerprint(state, bench.known, bench.mark):
-        keep_proof(bench.store, case.job, proving, proof_object, bench.speaker)
-    return proving
+        try:
+            keep_proof(bench.store, case.job, proving, proof_object, bench.speaker)
+        except UnusableFile as fault:  # a full disk, say: what was judged is there all the same
+            return proving, f"The proof was not kept in the job: {in_words(fault)}"
+    return proving, ""
 
 
 def _tell(case: CaseFile, place: Mark, proving: Proving) -> None:
