@@ -60,6 +60,48 @@ def test_on_a_full_disk_what_is_there_can_be_read(tmp_path: Path, ended: str) ->
         assert store.append(1, [draft("note", text="x")], seen=7)
 
 
+BESIDE = """
+import sys
+from pathlib import Path
+from airproof.jobs import opening, trouble
+from airproof.jobs.events import Draft
+from airproof.jobs.kinds import Note
+trouble.LITTLE_ROOM = 1 << 62
+opening.BUSY_MS = 1000
+with opening.open_store(Path(sys.argv[1])) as store:
+    last = store.last_event(1)
+    if sys.argv[2] == "writes":
+        last = store.append(1, [Draft("note", Note(text="beside"))], seen=last)[-1].number
+print(last)
+"""
+LONG_OPEN = f"""
+import resource, subprocess, sys
+from pathlib import Path
+from airproof.jobs import trouble
+from airproof.jobs.opening import open_store
+trouble.LITTLE_ROOM = 1 << 62
+beside = lambda does: subprocess.run(
+    [sys.executable, "-c", {BESIDE!r}, sys.argv[1], does], capture_output=True, text=True
+).stdout.strip() or "refused"
+room = resource.getrlimit(resource.RLIMIT_FSIZE)
+resource.setrlimit(resource.RLIMIT_FSIZE, (16384, room[1]))
+with open_store(Path(sys.argv[1])) as store:
+    print(store.last_event(1), beside("reads"))
+    resource.setrlimit(resource.RLIMIT_FSIZE, room)
+    print(beside("writes"), store.last_event(1), beside("writes"), store.last_event(1))
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a limit in the place of a full disk is of POSIX")
+def test_a_store_that_was_opened_on_a_full_disk_keeps_nobody_else_out(tmp_path: Path) -> None:
+    """Pages stay open for weeks: neither while the disk is full nor once there is room do others wait for their end."""
+    with open_store(tmp_path) as store:
+        store.new_job([draft("note", text="x")])
+    told = subprocess.run([sys.executable, "-c", LONG_OPEN, str(tmp_path)], capture_output=True, text=True, check=False)
+    assert told.returncode == 0, told.stderr
+    assert told.stdout.splitlines() == ["1 1", "2 2 3 3"]
+
+
 @pytest.mark.parametrize("loss", ["emptied", "gone"])
 def test_an_emptied_store_is_refused_where_recordings_lie_beside_it(tmp_path: Path, loss: str) -> None:
     with open_store(tmp_path) as store:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import sqlite3
+from collections.abc import Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,7 @@ from typing import Any
 from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, OperationalError, SQLAlchemyError
+from sqlalchemy.pool import ConnectionPoolEntry
 
 from airproof.errors import MissingExtra, UnusableFile, UnusableRequest
 from airproof.jobs.folder import STORE_VARIABLE, data_folder
@@ -52,7 +54,7 @@ def open_store(folder: Path | None = None, address: str | None = None) -> Store:
         except OperationalError as fault:
             if not lacks_room(fault, str(file)):
                 raise
-            engine = _of_today(_sqlite(file, alone=True), str(file), file)
+            engine = _of_today(_sqlite(file, full=True), str(file), file)
     return Store(engine, shelf, str(file))
 
 
@@ -85,19 +87,45 @@ def writing(engine: Engine) -> Engine:
     return engine.execution_options(**{WRITES: True})
 
 
-def _sqlite(file: Path, *, alone: bool = False) -> Engine:
-    """`alone`: nobody else may have it open. Then nothing need be written beside it, so that a full disk is read."""
+def _sqlite(file: Path, *, full: bool = False) -> Engine:
+    """`full`: the disk had no room. Then the store is held by one connection at a time, and only while it is needed."""
     url = URL.create("sqlite", database=str(file))  # from its parts: a name may hold what means something in an address
-    one: dict[str, Any] = {"pool_size": 1, "max_overflow": 0} if alone else {}
+    one: dict[str, Any] = {"pool_size": 1, "max_overflow": 0} if full else {}
     engine = create_engine(
         url, connect_args={"timeout": BUSY_MS / 1000, "isolation_level": None, "check_same_thread": False}, **one
     )
-    event.listen(engine, "connect", partial(_set_up, alone=alone))
+    if full:
+        event.listen(engine, "do_connect", _connect_as_there_is_room)
+        event.listen(engine, "checkin", _let_go)
+    else:
+        event.listen(engine, "connect", partial(_set_up, alone=False))
     event.listen(engine, "begin", _begin)
     return engine
 
 
-def _set_up(connection: sqlite3.Connection, _record: object, *, alone: bool) -> None:
+def _connect_as_there_is_room(
+    _dialect: object, _record: object, args: Sequence[Any], options: Mapping[str, Any]
+) -> sqlite3.Connection:
+    """A connection like any other where there is room again by now; else one that has the store alone."""
+    connection: sqlite3.Connection = sqlite3.connect(*args, **options)
+    try:
+        _set_up(connection, alone=False)
+        connection.execute("SELECT 1 FROM sqlite_master").close()  # only now the log's index is wanted
+    except sqlite3.OperationalError as fault:
+        connection.close()
+        if not lacks_room(fault, str(args[0])):
+            raise
+        connection = sqlite3.connect(*args, **options)
+        _set_up(connection, alone=True)
+    return connection
+
+
+def _let_go(_connection: object, record: ConnectionPoolEntry) -> None:
+    record.invalidate()
+
+
+def _set_up(connection: sqlite3.Connection, _record: object = None, *, alone: bool) -> None:
+    """`alone`: nobody else may have it open. Then nothing need be written beside it, so that a full disk is read."""
     connection.text_factory = _text  # what a disk has damaged is told where it stands (event_rows.py)
     for pragma in (
         f"busy_timeout = {BUSY_MS}",

@@ -57,7 +57,7 @@ def in_our_words(where: str) -> Iterator[None]:
         raise _of_disk(fault, where) from fault
 
 
-def lacks_room(fault: SQLAlchemyError, file: str) -> bool:
+def lacks_room(fault: Exception, file: str) -> bool:
     """Whether the store in that file could not be opened or written because its disk is full."""
     said = str(fault).lower()
     if FULL in said or DISK_ERROR not in said:  # the second is all that SQLite says where its index finds no room
