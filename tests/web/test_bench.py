@@ -253,6 +253,19 @@ class TestSettings:
             Bench(tmp_path / "data", "me")
         assert (tmp_path / "data" / FILE).read_text(encoding="utf-8") == "[settings"
 
+    def test_a_counted_job_is_named_and_can_be_taken_back(self, bench: Bench) -> None:
+        add(bench, said("closed", cause="map-offset", standing="proved"))
+        uid = bench.store.line(1).uid
+        assert bench.counted_as(1) == ""
+        assert uid in bench.learn_from(1)
+        assert bench.counted_as(1) == uid
+        assert uid in bench.learn_from(1)  # counted before
+        assert bench.known.causes != knowledge().causes
+        assert "taken back" in bench.forget(1)
+        assert bench.counted_as(1) == ""
+        assert bench.known.causes == knowledge().causes
+        assert "taken back" in bench.forget(1)  # in another window, say
+
     @pytest.mark.parametrize("name", [PRICES, module.SHOP])
     def test_a_damaged_file_of_the_shop_is_told_and_not_used(self, tmp_path: Path, name: str) -> None:
         (tmp_path / "data").mkdir()

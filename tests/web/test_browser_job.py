@@ -223,6 +223,10 @@ class TestTheProof:
         expect(page.get_by_label("The answer")).to_contain_text("The job is closed: nothing is left to do.")
         page.get_by_role("button", name="Let the shop learn from it").click()
         expect(page.locator("#aloud")).to_contain_text("is counted")
+        expect(page.locator("#page")).to_contain_text(re.compile("it is counted as [0-9a-f]{32}"))
+        page.get_by_role("button", name="Take it back from what the shop learned").click()
+        expect(page.locator("#aloud")).to_contain_text("is taken back")
+        expect(page.get_by_role("button", name="Let the shop learn from it")).to_be_visible()
         unfold(page, "Write it up")
         address = page.url.partition("#")[0] + "/write-up"
         written = visitor.context.request.get(f"{address}?form=pdf&language=de&paper=letter&private=no")

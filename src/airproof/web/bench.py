@@ -30,6 +30,7 @@ from airproof.web.work import Work
 if TYPE_CHECKING:
     from airproof.jobs.weighing import Weighed
     from airproof.repair.learned.sharpen import Learned
+    from airproof.repair.learned.shop_file import Shop
     from airproof.web.live.session import Session
 
 KEPT = 3
@@ -82,6 +83,7 @@ class Bench:
         """What is known, with the shop's own numbers and prices in it; a file that cannot be read is told, not used."""
         self.trouble = ""
         self.learned: Learned | None = None
+        self._shop: Shop | None = None
         self.known: Knowledge = knowledge()
         self.mark = ""
         shop = self.folder / SHOP
@@ -90,7 +92,8 @@ class Bench:
                 from airproof.repair.learned.sharpen import sharpened
                 from airproof.repair.learned.shop_file import read_shop
 
-                self.learned = sharpened(self.known, read_shop(shop))
+                self._shop = read_shop(shop)
+                self.learned = sharpened(self.known, self._shop)
                 self.known = self.learned.knowledge
                 self.mark = hashlib.sha256(shop.read_bytes()).hexdigest()
         except UnusableFile as fault:
@@ -177,12 +180,32 @@ class Bench:
             before = with_secret(read_shop(path) if path.exists() else new_shop())
             after = before.with_job(closed, counts_of(closed, plain))
             if after is before:
-                return f"Job {job} was counted before."
+                return f"Job {job} was counted before, as {line.uid}."
             write_shop(after, path)
         self.learn_anew()
         doubts = in_own_words(state.closed.payload.cause, plain) if state.closed is not None else ()
-        said = f"Job {job} is counted; the settings say what the shop has learned."
+        said = f"Job {job} is counted, as {line.uid}; the settings say what the shop has learned."
         return " ".join([said, *map(sentence, doubts)])
+
+    def counted_as(self, job: int) -> str:
+        """The id under which the shop has learned from that job, by which it can be taken back; nothing where not."""
+        if self._shop is None:
+            return ""
+        uid = self.store.line(job).uid
+        return uid if self._shop.fingerprint(uid) in self._shop.jobs else ""
+
+    def forget(self, job: int) -> str:
+        """Take a job back from what the shop has learned, as if it had never been counted; what to say of that."""
+        from airproof.repair.learned.shop_file import read_shop, write_shop
+        from airproof.repair.learned.shop_held import held
+
+        uid, path = self.store.line(job).uid, self.folder / SHOP
+        with held(path):
+            shop = read_shop(path)
+            if shop.fingerprint(uid) in shop.jobs:
+                write_shop(shop.without(uid), path)
+        self.learn_anew()
+        return f"Job {job} is taken back: the shop has learned nothing from it."
 
     # Weighing
 

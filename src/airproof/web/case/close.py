@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Callable
 from typing import Any
 
 from airproof.jobs.events import Draft
@@ -47,20 +48,33 @@ def show(case: CaseFile) -> None:
 
 
 def _closed(case: CaseFile) -> None:
-    if case.state.closed is None:
-        return
-
     async def reopen() -> None:
         await case.add(
             [Draft("reopened", payload_of("reopened", {}))], "The job is open again, with everything in place."
         )
 
-    async def learn() -> None:
-        said = await asyncio.to_thread(case.bench.learn_from, case.job)
+    if case.state.closed is not None:
+        button("Open the job again", reopen, "quiet")
+    with Mark("div") as place:
+        _learning(case, place)
+
+
+def _learning(case: CaseFile, place: Mark) -> None:
+    """Letting the shop learn from the job once it is closed, and taking that back, drawn in that place."""
+
+    async def act(how: Callable[[int], str]) -> None:
+        said = await asyncio.to_thread(how, case.job)
+        place.clear()
+        with place:
+            _learning(case, place)
         case.aloud(said)
 
-    button("Open the job again", reopen, "quiet")
-    button("Let the shop learn from it", learn, "quiet")
+    counted = case.bench.counted_as(case.job)
+    if counted:
+        say(f"The shop has learned from this job: it is counted as {counted}.")
+        button("Take it back from what the shop learned", lambda: act(case.bench.forget), "quiet")
+    elif case.state.closed is not None:
+        button("Let the shop learn from it", lambda: act(case.bench.learn_from), "quiet")
 
 
 def _write_up(case: CaseFile) -> None:
