@@ -153,6 +153,11 @@ class TestAFileThatIsNotUnderstoodYet:
         page.get_by_role("button", name="Read it so from now on").click()
         page.wait_for_url(re.compile(r"/job/\d+$"))
         expect(page.locator("#page a[href*='/recording/']")).to_contain_text("odd.csv")
+        told = page.locator("p.news", has_text="odd.csv")
+        expect(told).to_contain_text("2 signals understood. It is in the job.")
+        page.reload()
+        expect(page.locator("#page a[href*='/recording/']")).to_contain_text("odd.csv")
+        expect(told).to_have_count(0)
         other = new_job(visitor, "the same headings again")
         expect(give(other, self.file(tmp_path))).to_contain_text("It is in the job")
 

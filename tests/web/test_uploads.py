@@ -26,7 +26,7 @@ from airproof.jobs.kinds import Note
 from airproof.recording.mapping import SignalMap
 from airproof.web import uploads
 from airproof.web.bench import Bench
-from airproof.web.uploads import take_job_file, take_recording
+from airproof.web.uploads import take_job_file, take_recording, take_waiting
 
 GOOD = b"time [s],engine speed [1/min],manifold pressure [kPa]\n" + b"".join(
     f"{tick / 10:.1f},{780 + tick % 3},{33 + tick % 2}\n".encode() for tick in range(900)
@@ -211,6 +211,39 @@ class TestAWrongFile:
         assert send(bench, GOOD).status_code == 200
         (fact,) = bench.store.state(1).recordings.values()
         assert bench.store.shelf.original(fact.payload.sha256) is not None
+
+
+ODD = "\n".join(["Sekunden;Tours;Dose", *(f"{n / 2};{800 + n % 7};{36 + n % 3}" for n in range(120))]).encode()
+
+
+class TestAFileThatWaits:
+    @pytest.fixture
+    def key(self, bench: Bench) -> str:
+        return str(send(bench, ODD).json()["page"]).rpartition("/")[2]
+
+    def test_goes_with_its_job(self, bench: Bench, key: str) -> None:
+        other = bench.store.new_job([Draft("note", Note(text="y"))], "me")
+        bench.waiting.forget_job(other)
+        waiting = bench.waiting.get(key)
+        assert waiting is not None
+        assert waiting.path.exists()
+        bench.waiting.forget_job(1)
+        assert bench.waiting.get(key) is None
+        assert not waiting.path.exists()
+
+    def test_read_at_last_what_is_to_be_said_of_it_is_told_once(self, bench: Bench, key: str) -> None:
+        waiting = bench.waiting.get(key)
+        assert waiting is not None
+        said = {
+            "time": {"heading": "Sekunden", "unit": "s"},
+            "engine_speed": {"heading": "Tours", "unit": "1/min"},
+            "manifold_pressure": {"heading": "Dose", "unit": "kPa"},
+        }
+        says = take_waiting(bench, waiting, SignalMap.model_validate({"signals": said}))
+        bench.waiting.came_in(key, says)
+        assert bench.waiting.get(key) is None
+        assert bench.waiting.to_tell(1) == says == "drive.csv: 60 s, 2 signals understood. It is in the job."
+        assert bench.waiting.to_tell(1) == ""
 
 
 class TestNames:

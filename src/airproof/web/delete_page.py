@@ -31,6 +31,7 @@ async def show(bench: Bench, job: int) -> None:
             if first != str(job) or second != str(job):
                 raise UnusableRequest("that is not the job's number, twice", str(job), "Nothing was deleted.")
             await asyncio.to_thread(_delete, bench, job, line.uid, first, second)
+            bench.waiting.forget_job(job)
             ui.navigate.to("/")
 
         with Form(delete, send="Delete it for good"):

@@ -37,11 +37,11 @@ async def show(bench: Bench, job: int, key: str) -> None:
         async def read(values: Values) -> None:
             mapping = mapping_said(waiting, values)
             try:
-                await asyncio.to_thread(take_waiting, bench, waiting, mapping)
+                says = await asyncio.to_thread(take_waiting, bench, waiting, mapping)
             except UnknownHeadings as fault:
                 raise UnusableRequest(fault.given, fault.wanted, "Say more of the columns.") from fault
             bench.like(bench.settings.with_map(waiting.fault.headings, mapping))
-            bench.waiting.let_go(key)
+            bench.waiting.came_in(key, says)
             ui.navigate.to(f"/job/{job}")
 
         with Form(read, send="Read it so from now on"):

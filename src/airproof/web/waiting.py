@@ -32,6 +32,7 @@ class WaitingRoom:
     def __init__(self) -> None:
         self._folder = tempfile.TemporaryDirectory(prefix="airproof-waiting-", ignore_cleanup_errors=True)
         self._there: OrderedDict[str, Waiting] = OrderedDict()
+        self._to_tell: dict[int, str] = {}
 
     def keep(self, job: int, role: Role, name: str, fault: UnknownHeadings, path: Path) -> str:
         """Take a file over from where it is; the key by which it is found."""
@@ -52,6 +53,23 @@ class WaitingRoom:
         gone = self._there.pop(key, None)
         if gone is not None:
             gone.path.unlink(missing_ok=True)
+
+    def came_in(self, key: str, says: str) -> None:
+        """A file was read at last: it waits no longer, and what is to be said of it is told on its job's page."""
+        gone = self._there.get(key)
+        if gone is not None:
+            self._to_tell[gone.job] = says
+        self.let_go(key)
+
+    def to_tell(self, job: int) -> str:
+        """What came of a file of that job, to be told once; nothing where all is told."""
+        return self._to_tell.pop(job, "")
+
+    def forget_job(self, job: int) -> None:
+        """Forget the files of a job that is gone."""
+        self._to_tell.pop(job, None)
+        for key in [key for key, one in self._there.items() if one.job == job]:
+            self.let_go(key)
 
     def close(self) -> None:
         """Forget all of them."""

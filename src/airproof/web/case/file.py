@@ -227,6 +227,7 @@ class CaseFile:
         except AirproofError:
             self._in_trouble("This job is not here any more: somebody has deleted it. Nothing more can be added to it.")
             self.gone = True
+            self.bench.waiting.forget_job(self.job)
             self.redraw("work")
             return
         if last > self.seen:

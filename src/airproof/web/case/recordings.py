@@ -27,6 +27,9 @@ WHAT_TO_RECORD = (
 def show(case: CaseFile) -> None:
     """Each recording, and a place to give another."""
     heading(2, "Recordings")
+    came = case.bench.waiting.to_tell(case.job)
+    if came:
+        say(came, "news", role="status")
     case.part(_all, on="facts", of=("recording",))
     drop(f"/job/{case.job}/recordings", "Choose a recording", roles=ROLES)
     with Mark("p"):
