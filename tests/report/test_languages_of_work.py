@@ -119,7 +119,8 @@ LONELY: tuple[tuple[Sensor, Measured], ...] = (
     *((NO_LINE, measured("wiggle", found=found)) for found in (True, False)),
     *((NO_LINE, measured("wire", read, wire=wire, to=to))
       for read in ("0,3 ohm", "40 ohm", "2.31kohm", "1.2 Mohm", "OL")
-      for wire in ("supply", "signal", "ground", "temperature") for to in ("control unit", "ground", "supply")),
+      for wire in ("supply", "signal", "ground", "temperature") for to in ("control unit", "ground", "supply")
+      if not wire == to == "supply"),
     *((THERMISTOR, measured("thermistor", read, temperature_c=20.0))
       for read in ("2.5 kohm", "300 ohm", "9kohm", "OL")),
     (NO_LINE, measured("thermistor", "2,5 kohm", temperature_c=20.0)),

@@ -185,7 +185,7 @@ def test_wires() -> None:
         ("ground", "control unit", "12 ohm", "open"),
         ("signal", "ground", "endless", "right"),
         ("signal", "ground", "3 ohm", "short"),
-        ("supply", "supply", "0.3 ohm", "right"),
+        ("ground", "ground", "0.3 ohm", "right"),
     ):
         item = Measured("wire", 1, value=taken(read, "ohm"), wire=wire, to=to)  # type: ignore[arg-type]
         assert one(item).outcome == outcome

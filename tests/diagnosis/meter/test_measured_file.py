@@ -179,7 +179,10 @@ BAD = {
         '[sensor]\npoints = [["0 kPa gauge", "0.4 V"], ["9 kPa abs", "2 V"]]\n', "air",
     ),
     "no such accuracy": ('[meter]\naccuracy = "good"\n' + signal('value = "1.9 V"'), "good"),
-    "day against day": ('[day]\nbarometer = "98 kPa"\naltitude = "2000 m"\n' + signal('value = "1.9 V"'), "2000 m"),
+    "day against day": ('[day]\nbarometer = "88 kPa"\naltitude = "2000 m"\n' + signal('value = "1.9 V"'), "2000 m"),
+    "a wire against itself": (
+        '[[measured]]\nwhat = "wire"\nwire = "supply"\nto = "supply"\nvalue = "0.3 ohm"\n', "itself",
+    ),
     "a word for yes": ('[[measured]]\nwhat = "wiggle"\nfound = "perhaps"\n', "found"),
 }  # fmt: skip
 

@@ -353,6 +353,8 @@ def _item(entry: _Measured, number: int, where: str) -> Measured:
             Point(*applied_pressure(pressure, entry.counted), pressure.strip(), taken(reading, "V", "Hz", "kPa"))
             for pressure, reading in entry.points
         )
+        if what == "wire" and entry.wire == entry.to == "supply":
+            raise refuse("the supply wire against itself", 'to = "ground", or "control unit" for its other end')
         if what == "sweep":
             _check_sweep(entry, points, refuse)
         thermometer = USUAL_THERMOMETER_K
