@@ -6,10 +6,10 @@ import pickle
 
 import pytest
 
-from airproof.errors import AirproofError, BrokenKnowledge, UnusableAnswer, UnusableFile, UnusableRequest
+from airproof.errors import AirproofError, BrokenKnowledge, NoTimeColumn, UnusableAnswer, UnusableFile, UnusableRequest
 
 
-@pytest.mark.parametrize("kind", [UnusableFile, UnusableRequest, UnusableAnswer, BrokenKnowledge])
+@pytest.mark.parametrize("kind", [UnusableFile, NoTimeColumn, UnusableRequest, UnusableAnswer, BrokenKnowledge])
 def test_an_error_survives_the_way_between_processes(kind: type[AirproofError]) -> None:
     told = kind("a full disk", "room for a file", "Make room.", where="0001.csv.gz")
     arrived = pickle.loads(pickle.dumps(told))

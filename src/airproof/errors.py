@@ -6,6 +6,7 @@ Every error says what was given, what was wanted, and the way out, in one line o
 |---|---|---|
 | UnusableFile | give another file, or repair this one | a folder in place of a recording; no time column |
 | UnknownHeadings | say what the columns are | a recording with headings of a language we lack |
+| NoTimeColumn | say which column is the time, or the rate of the rows | a recording without time stamps |
 | UnusableRequest | word the command or its options differently | an unknown code; an altitude against the barometer |
 | UnusableQuantity | write the number and unit differently | "12 furlongs"; "18" where a unit is needed |
 | UnusableAnswer | ask the car again, or read it in the forgiving mode | a data item with a byte too few |
@@ -59,6 +60,10 @@ class UnknownHeadings(UnusableFile):
 
     def __reduce__(self) -> tuple[object, ...]:
         return partial(type(self), where=self.where, headings=self.headings), (self.given, self.wanted, self.way_out)
+
+
+class NoTimeColumn(UnknownHeadings):
+    """A recording none of whose `headings` is a time: which one is, or the rate of the rows, is all that is asked."""
 
 
 class UnusableRequest(AirproofError, ValueError):

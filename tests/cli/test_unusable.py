@@ -188,3 +188,17 @@ def test_a_command_line_that_cannot_be(airproof: Airproof, words: tuple[str, ...
     assert ended.out == ""
     assert says in ended.line
     assert ended.line.count("airproof: ") == 1
+
+
+@pytest.mark.parametrize(
+    ("row", "way_out"),
+    [("time,a,b", "Write MAP.toml with the line [signals]"), ("rpm (1/min),map (kPa),b", 'time = {heading = "...", ')],
+)
+def test_what_a_map_must_say_is_told_by_what_is_missing(
+    airproof: Airproof, car: Car, tmp_path: Path, row: str, way_out: str
+) -> None:
+    path = tmp_path / "odd.csv"
+    path.write_text("\n".join([row, *(f"{n},{800 + n % 7},{30 + n % 3}" for n in range(60))]), encoding="utf-8")
+    ended = airproof("weigh", path, "--engine", car.engine)
+    assert ended.status == 2
+    assert way_out in ended.line

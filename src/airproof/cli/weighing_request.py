@@ -20,11 +20,10 @@ from airproof.diagnosis.place_as_typed import the_ambient_c, the_barometer
 from airproof.diagnosis.weigh import weigh
 from airproof.diagnosis.weighing import Barometer, Weighing
 from airproof.engine.profile import load_profile
-from airproof.errors import UnknownHeadings, UnusableFile, UnusableRequest
+from airproof.errors import NoTimeColumn, UnknownHeadings, UnusableFile, UnusableRequest
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.lookup import UnlistedCode, explain_code, find_symptom
 from airproof.knowledge.model import Knowledge
-from airproof.recording.claims import SAY_WHICH
 from airproof.recording.mapping import SignalMap, read_signal_map
 from airproof.recording.recording import Recording
 from airproof.repair.plan import Plan, plan_from
@@ -181,7 +180,7 @@ def read_all(
             if heard is not None:
                 heard.append(facts)
     except UnknownHeadings as fault:
-        if mapping is not None or fault.way_out != SAY_WHICH:
+        if mapping is not None or isinstance(fault, NoTimeColumn):
             raise
         raise UnusableFile(fault.given, fault.wanted, MAP_LINES, where=fault.where) from fault
     return found

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
-from airproof.errors import UnknownHeadings, UnusableFile
+from airproof.errors import NoTimeColumn, UnknownHeadings
 from airproof.recording.headings import recognise
 from airproof.recording.signals import SignalKind, glossary
 from airproof.recording.units_stated import StatedUnit, stated_unit
@@ -90,9 +90,9 @@ def refuse_nothing_known(kept: Sequence[Claim], unread: Sequence[str], source: s
     )
 
 
-def refuse_without_time(headings: Sequence[str], source: str) -> UnusableFile:
+def refuse_without_time(headings: Sequence[str], source: str) -> NoTimeColumn:
     """The error for a file without a time column."""
-    return UnknownHeadings(
+    return NoTimeColumn(
         f"there is no time column among the headings ({', '.join(headings[:8])})",
         "a column of time stamps: elapsed s, ms or min, time of day, or date and time",
         'Say which it is. In the terminal, name it in a MAP.toml (time = {heading = "...", unit = "s"}) or state there '
