@@ -101,6 +101,13 @@ class State:
         """The latest outcome of each step that could be done."""
         return {one.payload.id: one for one in self.steps if one.payload.outcome != "could not"}
 
+    @property
+    def overtaken(self) -> dict[int, int]:
+        """Outcomes of steps that count no more, with the one that does, by number: pages used to keep both."""
+        last = {one.payload.id: one.number for one in self.steps}
+        counting = {*last.values(), *(one.number for one in self.outcomes.values())}
+        return {one.number: last[one.payload.id] for one in self.steps if one.number not in counting}
+
     def recordings_as(self, role: str) -> list[Fact[Recording]]:
         """The recordings in that role, oldest first."""
         return _in_time(one for one in self.recordings.values() if one.payload.role == role)

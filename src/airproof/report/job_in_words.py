@@ -93,7 +93,11 @@ def job_in_words(
         said = [(kind, fact) for kind, fact in facts if kind in kinds]
         if kinds == ("verdict",):
             said = said[-SHOWN_VERDICTS:]
-        lines = tuple(f"[{fact.number}] {fact_in_words(kind, fact.payload, known)}" for kind, fact in said)
+        lines = tuple(
+            f"[{fact.number}] {fact_in_words(kind, fact.payload, known)}"
+            + (f" (corrected by [{state.overtaken[fact.number]}])" if fact.number in state.overtaken else "")
+            for kind, fact in said
+        )
         if lines:
             parts.append(Part(kinds[0], heading, lines))
     if state.unreadable:

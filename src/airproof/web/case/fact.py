@@ -60,7 +60,9 @@ def facts_of_step(case: CaseFile, step: str) -> None:
 
 def show(case: CaseFile, kind: str, fact: Fact[Payload], summary: str = "") -> None:
     """One fact, with what can be done about it folded away; `summary` where the fact itself stands beside it."""
-    text = case.words(in_a_sentence(kind, fact.payload, case.bench.known))
+    text, by = case.words(in_a_sentence(kind, fact.payload, case.bench.known)), case.state.overtaken.get(fact.number)
+    if by is not None:
+        text = f"Corrected since, by fact {by}: {text}"
 
     async def take_back() -> None:
         await case.add([withdrawal(fact.number)], "Taken back; it stays in the history.")
