@@ -27,7 +27,10 @@ from airproof.toml_files import load_toml
 WAY_OUT = "A price file looks like this: labour_per_hour = 85, then [parts] and map-sensor = 39.90."
 
 NAMED = 4
-Amount = Annotated[float, Field(ge=0.0, le=1e7, allow_inf_nan=False)]
+MOST_MONEY = 1e7
+"""Judged: Airproof authors, because no part or hour costs more in any currency; more is a slip."""
+
+Amount = Annotated[float, Field(ge=0.0, le=MOST_MONEY, allow_inf_nan=False)]
 
 
 class _PriceFile(BaseModel):

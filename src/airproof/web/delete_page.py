@@ -11,7 +11,7 @@ from airproof.jobs.deleting import before_deleting, delete_job
 from airproof.web.bench import Bench
 from airproof.web.frame import page
 from airproof.web.jobs_page import title_of
-from airproof.web.marks import Form, Values, field, heading, link, one, say
+from airproof.web.marks import AtField, Form, Values, field, heading, link, one, say
 
 EXPORTED = "deleted"
 
@@ -29,7 +29,8 @@ async def show(bench: Bench, job: int) -> None:
         async def delete(values: Values) -> None:
             first, second = one(values, "first"), one(values, "second")
             if first != str(job) or second != str(job):
-                raise UnusableRequest("that is not the job's number, twice", str(job), "Nothing was deleted.")
+                fault = UnusableRequest("that is not the job's number, twice", str(job), "Nothing was deleted.")
+                raise AtField(fault, "second" if first == str(job) else "first")
             await asyncio.to_thread(_delete, bench, job, line.uid, first, second)
             bench.waiting.forget_job(job)
             ui.navigate.to("/")

@@ -2,21 +2,41 @@
 
 from __future__ import annotations
 
+import math
+import re
+from collections.abc import Collection
+
 from nicegui import ui
 
 from airproof.diagnosis.place_as_typed import the_barometer
 from airproof.errors import UnusableRequest
 from airproof.jobs.facts_written import toml
 from airproof.jobs.settings import Settings
+from airproof.knowledge.model import Prices
 from airproof.quantities.wishes import PRESSURES, TEMPERATURES
-from airproof.repair.prices import tools_of
+from airproof.repair.prices import MOST_MONEY, tools_of
 from airproof.report.learned_in_words import beside
 from airproof.web.bench import SHOP, Bench
 from airproof.web.case.intake import AS_A_PLACE, with_unit
 from airproof.web.frame import page
-from airproof.web.marks import Form, Mark, Values, at_field, choice, field, folded, heading, lines, one, say, ticks
+from airproof.web.marks import (
+    AtField,
+    Form,
+    Mark,
+    Values,
+    at_field,
+    choice,
+    field,
+    folded,
+    heading,
+    lines,
+    one,
+    say,
+    ticks,
+)
 
 LOOKS = ("as the system", "light", "dark")
+CURRENCY = re.compile(r"[A-Z]{3}")
 TEMPERATURE_NAMES = {"degC": "degrees Celsius", "degF": "degrees Fahrenheit"}
 
 
@@ -69,21 +89,7 @@ def _prices(bench: Bench) -> None:
     now, usual = bench.prices, bench.known.prices
 
     async def keep(values: Values) -> None:
-        parts = {
-            name: _amount(one(values, f"part {name}"), now.parts[name].title)
-            for name in now.parts
-            if one(values, f"part {name}") and one(values, f"part {name}") != f"{usual.parts[name].typical:g}"
-        }
-        labour = _amount(one(values, "labour"), "an hour of work")
-        head: dict[str, object] = {"own_time_free": True} if labour == 0.0 else {"labour_per_hour": labour}
-        if one(values, "currency") != usual.currency:
-            head["currency"] = one(values, "currency").upper()
-            parts = {name: _amount(one(values, f"part {name}"), now.parts[name].title) for name in now.parts}
-        missing = [tool for tool in sorted(tools_of(bench.known)) if tool in values.get("missing", [])]
-        if missing:
-            head["tools_missing"] = missing
-        text = "\n".join(f"{key} = {_toml_value(value)}" for key, value in head.items())
-        bench.price(f"{text}\n{toml({'parts': parts}) if parts else ''}")
+        bench.price(prices_said(values, now, usual, tools_of(bench.known)))
         ui.navigate.to("/settings")
 
     heading(2, "Prices and labour")
@@ -100,6 +106,29 @@ def _prices(bench: Bench) -> None:
         with folded("Tools that are not there: steps that need them are not planned"), Mark("div", classes="many"):
             tools = {tool: tool for tool in sorted(tools_of(bench.known))}
             ticks("Missing", "missing", tools, now.tools_missing)
+
+
+def prices_said(values: Values, now: Prices, usual: Prices, tools: Collection[str]) -> str:
+    """A price file of what was said; what cannot be is told at its field."""
+    currency = one(values, "currency").upper()
+    if not CURRENCY.fullmatch(currency):
+        fault = UnusableRequest(f"{currency[:30]!r}", "three letters, such as EUR", "Correct it.")
+        raise AtField(fault, "currency")
+    wanted = [
+        name
+        for name in now.parts
+        if currency != usual.currency or one(values, f"part {name}") not in ("", f"{usual.parts[name].typical:g}")
+    ]
+    parts = {name: _amount(values, f"part {name}") for name in wanted}
+    labour = _amount(values, "labour")
+    head: dict[str, object] = {"own_time_free": True} if labour == 0.0 else {"labour_per_hour": labour}
+    if currency != usual.currency:
+        head["currency"] = currency
+    missing = [tool for tool in sorted(tools) if tool in values.get("missing", [])]
+    if missing:
+        head["tools_missing"] = missing
+    text = "\n".join(f"{key} = {_toml_value(value)}" for key, value in head.items())
+    return f"{text}\n{toml({'parts': parts}) if parts else ''}"
 
 
 def _learned(bench: Bench) -> None:
@@ -123,11 +152,16 @@ def _altitude(text: str) -> str:
         return said
 
 
-def _amount(text: str, what: str) -> float:
+def _amount(values: Values, name: str) -> float:
+    """What was typed into that field, in money."""
+    text = one(values, name)
     try:
-        return float(text.replace(",", "."))
-    except ValueError as fault:
-        raise UnusableRequest(f"{text[:30]!r}", "a plain number", "Leave the currency out.", where=what) from fault
+        amount = float(text.replace(",", "."))
+    except ValueError:
+        amount = math.nan
+    if not 0.0 <= amount <= MOST_MONEY:
+        raise AtField(UnusableRequest(f"{text[:30]!r}", "a plain number", "Leave the currency out."), name)
+    return amount
 
 
 def _toml_value(value: object) -> str:

@@ -322,7 +322,8 @@ async def _put_right(viewer: Viewer, values: Values) -> None:
     rows = {name: row for name, row in before.signals.items() if row.heading != heading_}
     rows[signal] = MappedSignal(heading=heading_, unit=unit or None)
     mapping = SignalMap(signals=rows, rate_hz=before.rate_hz, source="this page")
-    mapping.check()
+    with at_field("unit"):
+        mapping.check()
     bench, fact = viewer.bench, viewer.fact
     day = the_barometer(viewer.state.place.altitude, viewer.state.place.barometer)
     read = await asyncio.to_thread(

@@ -110,7 +110,12 @@ def _correction(case: CaseFile, kind: str, fact: Fact[Payload]) -> None:
 
     match payload:
         case Code():
-            with form(lambda values: code_said(f"{one(values, 'code')}={one(values, 'status')}", known)):
+
+            def code(values: Values) -> Draft:
+                with at_field("code"):
+                    return code_said(f"{one(values, 'code')}={one(values, 'status')}", known)
+
+            with form(code):
                 field("Code", "code", payload.id)
                 choice("How it stands", "status", {name: name for name in known.statuses}, payload.status)
         case Complaint() | Note():

@@ -14,7 +14,19 @@ from airproof.knowledge.lookup import UnlistedCode, explain_code
 from airproof.report.explained import explain
 from airproof.web.case.fact import facts
 from airproof.web.case.file import CaseFile
-from airproof.web.marks import Mark, Values, choice, field, folded_form, folded_later, heading, lines, one, say
+from airproof.web.marks import (
+    Mark,
+    Values,
+    at_field,
+    choice,
+    field,
+    folded_form,
+    folded_later,
+    heading,
+    lines,
+    one,
+    say,
+)
 
 STANDINGS = {"": "not asked", "complete": "complete", "incomplete": "incomplete", "not supported": "not supported"}
 
@@ -47,7 +59,8 @@ def _explained(case: CaseFile, code: str) -> Callable[[], None]:
 def _codes(case: CaseFile) -> None:
     async def add(values: Values) -> None:
         text, status = one(values, "text"), one(values, "status")
-        found = statuses_pasted(text, case.bench.known, status)
+        with at_field("text"):
+            found = statuses_pasted(text, case.bench.known, status)
         if not found:
             raise UnusableRequest(
                 "nothing was pasted", "any text with codes such as P0106 in it", "Where there are none, say so below."
@@ -78,7 +91,8 @@ def _frame(case: CaseFile) -> None:
             )
         data = {"code": one(values, "code"), "values": dict(read.values)}
         draft = Draft("freeze_frame", payload_of("freeze_frame", data))
-        checked(draft, case.bench.known)
+        with at_field("frame"):
+            checked(draft, case.bench.known)
         await case.add([draft])
         if read.left_out:
             case.aloud(f"Kept {len(read.values)} values. Nothing was made of: {'; '.join(read.left_out)}")

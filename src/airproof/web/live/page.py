@@ -26,7 +26,7 @@ from airproof.report.readout_as_json import readout_as_json
 from airproof.report.readout_in_words import before_clearing, cleared_in_words, found_in_words, readout_in_words
 from airproof.report.recording_in_words import status_in_a_line
 from airproof.report.trace import Seen, View, figure, groups_of
-from airproof.vehicle.link.adapter import adapters_here
+from airproof.vehicle.link.adapter import Adapter, adapter_of, adapters_here
 from airproof.vehicle.link.clearing import Clearing
 from airproof.vehicle.readout.read_out import read_again, read_out
 from airproof.vehicle.readout.readout import Readout
@@ -36,7 +36,22 @@ from airproof.web.drawing import Drawing
 from airproof.web.faults import reported
 from airproof.web.frame import page
 from airproof.web.live.session import FOLDER, Session, find_car
-from airproof.web.marks import Form, Mark, Values, button, field, folded, heading, in_words, lines, link, one, say
+from airproof.web.marks import (
+    AtField,
+    Form,
+    Mark,
+    Values,
+    at_field,
+    button,
+    field,
+    folded,
+    heading,
+    in_words,
+    lines,
+    link,
+    one,
+    say,
+)
 
 LOOK_S = 0.5
 SHOWN_S = 90.0
@@ -63,6 +78,17 @@ async def show(bench: Bench, job: int) -> None:
     case = CaseFile(bench, job, await asyncio.to_thread(bench.store.events, job))
     with page(bench, f"Job {job}: the car on the line", draws="next"):
         Line(bench, case).show()
+
+
+def adapter_said(values: Values) -> tuple[Adapter, float]:
+    """The adapter with its bit rate, and the pace; what cannot be is told at its field."""
+    named, rate = one(values, "adapter"), one(values, "rate")
+    with at_field("adapter"):
+        adapter = adapter_of(named)
+    with at_field("rate"):
+        adapter = adapter_of(named, rate or None)
+    with at_field("pace"):
+        return adapter, amount_of("pace", one(values, "pace") or None) or 1.0
 
 
 class Line:
@@ -103,8 +129,8 @@ class Line:
 
     def _finding(self) -> None:
         async def look(values: Values) -> None:
-            pace = amount_of("pace", one(values, "pace") or None) or 1.0
-            self.bench.line = await asyncio.to_thread(find_car, one(values, "adapter"), one(values, "rate"), pace)
+            adapter, pace = adapter_said(values)
+            self.bench.line = await asyncio.to_thread(find_car, adapter, pace)
             self._draw()
 
         async def look_around() -> None:
@@ -293,9 +319,10 @@ class Line:
     def _clearing(self, session: Session) -> None:
         async def clear(values: Values) -> None:
             if [one(values, "first").lower(), one(values, "second").lower()] != ["clear", "clear"]:
-                raise UnusableRequest(
+                fault = UnusableRequest(
                     "it was not asked for twice", "the word clear, in both fields", "Nothing was cleared."
                 )
+                raise AtField(fault, "second" if one(values, "first").lower() == "clear" else "first")
             if session.recording:
                 raise UnusableRequest("a recording is under way", "none", "Stop it first.")
             cleared, after = await asyncio.to_thread(self._clear, session)

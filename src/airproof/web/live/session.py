@@ -15,7 +15,7 @@ import numpy as np
 from airproof.errors import AirproofError, UnusableRequest
 from airproof.recording.recording import Recording, Signal
 from airproof.recording.signals import signal_kind
-from airproof.vehicle.link.adapter import Adapter, adapter_of
+from airproof.vehicle.link.adapter import Adapter
 from airproof.vehicle.link.clock import SystemClock
 from airproof.vehicle.link.finding import Found, find
 from airproof.vehicle.readout.read_out import read_out
@@ -112,8 +112,7 @@ class Session:
         return Recording(signals, label="live")
 
 
-def find_car(adapter: str, rate: str, pace: float = 1.0) -> Session:
-    """Find the car on an adapter named as on the command line; raises as `find`."""
-    where = adapter_of(adapter, rate or None, {})
+def find_car(adapter: Adapter, pace: float = 1.0) -> Session:
+    """Find the car on an adapter; raises as `find`."""
     clock = SystemClock(pace) if pace != 1.0 else SystemClock()
-    return Session(where, clock, find(where, clock))
+    return Session(adapter, clock, find(adapter, clock))
