@@ -19,10 +19,10 @@ from airproof.engine.profile import EngineProfile
 from airproof.errors import UnusableFile, UnusableRequest
 from airproof.quantities.wishes import Wish, wish_of
 from airproof.report import exhibits as module
-from airproof.report.exhibits import Exhibit, check_folder, draw_exhibits, drawing_of
+from airproof.report.exhibits import NOT_OF_A_DIESEL, Exhibit, check_folder, draw_exhibits, drawing_of
 from airproof.report.language.language import language
 from airproof.report.pictures.dressed import dressed
-from airproof.report.pictures.sheet import Drawing, style
+from airproof.report.pictures.sheet import Drawing, NotDrawn, style
 
 Floats = NDArray[np.float64]
 SVG = "{http://www.w3.org/2000/svg}"
@@ -332,3 +332,17 @@ def test_what_is_held_against_the_air_itself_stays_absolute_on_its_axis() -> Non
 def test_without_a_barometer_an_axis_stays_absolute() -> None:
     labels, _, _ = axes_of(2, wish_of("kPa", vacuum=True))
     assert any(label.endswith("kPa absolute") for label in labels)
+
+
+def test_what_is_not_judged_of_a_diesel_is_not_drawn() -> None:
+    profile = PROFILE.model_copy(update={"fuel": "diesel"})
+    speed = signal("engine_speed", "1/min", np.arange(3.0), np.full(3, 900.0))
+    with style():
+        found = [drawing_of(number, weighing(profile=profile)) for number in (3, 4)]
+        found.append(drawing_of(5, weighing(profile=profile, signals={"engine_speed": speed})))
+    for one in found:
+        assert isinstance(one, NotDrawn)
+        assert language("de").words(one.because).language == "de"
+    because = [one.because for one in found if isinstance(one, NotDrawn)]
+    assert because[:2] == [NOT_OF_A_DIESEL] * 2
+    assert "target" in because[2]

@@ -101,6 +101,8 @@ def _unusable(folder: Path, given: str) -> UnusableRequest:
 
 
 NO_RECORDING = "there is no recording"
+NOT_OF_A_DIESEL = "the engine is a diesel, of which this is not judged"
+THROTTLED_ONLY = (3, 4)
 
 
 def drawing_of(number: int, weighing: Weighing) -> Drawing | NotDrawn:
@@ -110,6 +112,8 @@ def drawing_of(number: int, weighing: Weighing) -> Drawing | NotDrawn:
 
     if not weighing.recording.signals:
         return NotDrawn(NO_RECORDING)
+    if number in THROTTLED_ONLY and not weighing.profile.throttled:
+        return NotDrawn(NOT_OF_A_DIESEL)
     draw = {1: engine_off.draw, 2: pressure.draw, 3: air_flow.draw, 4: trims.draw, 5: boost.draw}[number]
     return draw(weighing)
 

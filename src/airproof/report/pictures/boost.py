@@ -37,6 +37,8 @@ def draw(weighing: Weighing) -> Drawing | NotDrawn:
         actual = next((n for n in ("charge_pressure", "manifold_pressure") if n in weighing.recording), None)
         if actual is not None and float(target.values.max()) > _day(weighing) + BOOSTED_KPA:
             return _against_target(weighing, actual)
+    if not weighing.profile.throttled:
+        return NotDrawn("no boost target was recorded, or hardly any boost asked for")
     trace = weighing.trace("charge-pressure")
     if trace is None or trace.time.size < 3:
         return NotDrawn("there is no charge pressure before the throttle, or too few steady points")
