@@ -20,9 +20,10 @@ from small_cases import (
 
 from airproof.diagnosis.checks.engine_off import AT_IDLE, seen_engine_off
 from airproof.diagnosis.conditions import barometer_of
-from airproof.diagnosis.facts import Facts, FreezeFrame, facts_of
+from airproof.diagnosis.facts import Facts, FreezeFrame, Readiness, facts_of
 from airproof.diagnosis.freeze_frames import from_frames
 from airproof.diagnosis.gaps import not_recorded
+from airproof.diagnosis.told import told_of
 from airproof.diagnosis.weigh import weigh
 from airproof.diagnosis.weighing import Weighing
 from airproof.engine.profile import EngineProfile
@@ -85,6 +86,24 @@ class TestWhatIsJudged:
         assert verdict.refusal is None
         assert verdict.first.id in ("boost-leak", "wastegate-stuck-open")
         assert not {cause.id for cause in verdict.causes} & set(PETROL_ONLY)
+
+
+class TestCodesThatAreNotThere:
+    def _told(self, profile: EngineProfile) -> set[str]:
+        looked = Readiness({"fuel-system": True, "components": True, "evaporative-system": True}, codes_read=True)
+        facts = Facts(readiness=looked)
+        return {one.id for one in told_of(facts, KNOWN, case_of(DIESEL_ROUND, profile).sizes, fuel=profile.fuel)}
+
+    def test_a_diesel_stores_none_of_the_mixture(self) -> None:
+        assert "no code lean" in self._told(TURBO)
+        assert not self._told(DIESEL) & {"no code lean", "no code rich", "no code fuel-trim", "no code purge"}
+        assert "no code boost-reached" in self._told(DIESEL)
+
+    @pytest.mark.parametrize("profile", [TURBO, DIESEL])
+    def test_a_car_without_a_filter_stores_none_of_it(self, profile: EngineProfile) -> None:
+        """Nobody knows whether it has one."""
+        ours = {"particulate-filter", "exhaust-pressure-sensor", "boost-position"}
+        assert not self._told(profile) & {f"no code {family}" for family in ours}
 
 
 class TestIdleInThePlaceOfRest:

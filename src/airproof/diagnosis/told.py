@@ -33,18 +33,23 @@ STILL_THERE = "done, and the trouble is still there"
 
 
 def told_of(
-    facts: Facts, knowledge: Knowledge, sizes: Mapping[str, Floats], shown: Mapping[str, float] | None = None
+    facts: Facts,
+    knowledge: Knowledge,
+    sizes: Mapping[str, Floats],
+    shown: Mapping[str, float] | None = None,
+    fuel: str = "petrol",
 ) -> list[Told]:
     """All that is told, linked to the causes at their sizes.
 
-    `shown[code]`: how far that code's freeze frame itself shows what no healthy engine shows, 0 to 1.
+    `shown[code]`: how far that code's freeze frame itself shows what no healthy engine shows, 0 to 1; `fuel`: what the
+    engine burns.
     """
     facts = facts.known_to(knowledge)
     noticed = {cause: how_noticed(knowledge.causes[cause], grid) for cause, grid in sizes.items()}
     whole = {cause: np.ones(grid.size) for cause, grid in sizes.items()}
     return [
         *_codes(facts, knowledge, noticed, shown or {}),
-        *_not_stored(facts, knowledge, noticed),
+        *_not_stored(facts, knowledge, noticed, fuel),
         *(_noted(one, knowledge, noticed) for one in facts.noted if not covered(one, facts, knowledge)),
         *(_outcome(one, facts, knowledge, whole) for one in facts.outcomes if not replaced(one, facts, knowledge)),
     ]
@@ -118,7 +123,7 @@ def first_code(facts: Facts, knowledge: Knowledge) -> str | None:
     return None if knowledge.families[knowledge.codes[one_code].family].displaces else one_code
 
 
-def _not_stored(facts: Facts, knowledge: Knowledge, noticed: Mapping[str, Floats]) -> Iterable[Told]:
+def _not_stored(facts: Facts, knowledge: Knowledge, noticed: Mapping[str, Floats], fuel: str) -> Iterable[Told]:
     """Codes that are not there although their monitor has looked, told by family."""
     readiness = facts.readiness
     if readiness is None or not readiness.codes_read:
@@ -127,6 +132,8 @@ def _not_stored(facts: Facts, knowledge: Knowledge, noticed: Mapping[str, Floats
     for family in knowledge.families.values():
         missing = [code for code in knowledge.codes.values() if code.family == family.id and code.id not in stored]
         if not missing or family.monitor is None or not readiness.complete.get(family.monitor, False):
+            continue
+        if family.fuel and fuel not in family.fuel:
             continue
         monitor = knowledge.monitors[family.monitor]
         other = (

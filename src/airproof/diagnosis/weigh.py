@@ -200,7 +200,7 @@ class _Said:
         """Freeze frames are judged with the case, which knows engine and day; a code is heard with its frame."""
         by_meter = {"manifold_pressure"} if any(one.finding.unit == "kPa" for one in measured) else set()
         frames = from_frames(case, facts.frames, known, by_meter)
-        told = told_of(facts, known, case.sizes, frames.shown)
+        told = told_of(facts, known, case.sizes, frames.shown, case.profile.fuel)
         return cls(tuple(told), (*as_testimonies(told, Layout.of(case.sizes)), *frames.testimonies, *measured))
 
 

@@ -218,7 +218,8 @@ class Family(Known):
     commoner does; in the rest each is by itself. For codes also `monitor`, who looks; `in_the_wake`: the probability
     that such a code is stored because another was there first; `frame_shows`: the share in which its decision rests on
     what a freeze frame holds, where the relations in `shown_by` can be asked of the frame; `displaces`: its freeze
-    frame takes the place of any other.
+    frame takes the place of any other; `fuel`: the engines that store such codes, empty for all: elsewhere it says
+    nothing that there is none.
     """
 
     title: Text
@@ -228,6 +229,7 @@ class Family(Known):
     frame_shows: Annotated[float, Field(ge=0.0, lt=1.0)] = 0.0
     shown_by: tuple[FrameRelation, ...] = ()
     displaces: bool = False
+    fuel: tuple[Fuel, ...] = ()
 
 
 class Monitor(Known):

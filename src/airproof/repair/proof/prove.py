@@ -186,7 +186,7 @@ def _with_codes(put: Asked, said: Said, before: Mapping[str, str], known: Knowle
     """Codes and readiness after the repair are one more witness of what is wrong after."""
     facts = evidence_after(said, before, known)
     sizes = put.sides.after.sizes
-    told = told_of(facts, known, sizes)
+    told = told_of(facts, known, sizes, fuel=put.sides.after.profile.fuel)
     if not told:
         return put
     more = [AloneWitness(one) for one in as_testimonies(told, Layout.of(sizes))]
