@@ -132,7 +132,7 @@ def price_to_begin_with(task: Task, looked: Looked, step: Step) -> float | None:
         better = _break_even(even, *now_and_rest(there, there.looked_into(FAR, asked=[step.id]), step), worth)
         if better is not None and abs(better - even) <= CLOSE * max(even, 1.0):
             break
-        beyond = is_best and better is not None and min(even, better) > BEYOND * price
+        beyond = is_best and better is not None and min(even, better) > BEYOND * price > 0.0
         even = better
         if beyond:  # it is best at any price that anybody asks: where that ends is of no use to know
             break
@@ -160,10 +160,11 @@ def _break_even(price: float, now: Floats, rest: Floats, worth: Floats) -> float
 
     A plan that buys the part with probability b costs b times the price more; beginning with it buys one.
     Where both always buy it the price does not matter as long as they do: if the first is better, the price
-    to look at next is beyond any that is asked."""
+    to look at next is beyond any that is asked; a part got for nothing has none to go by, and what the job costs
+    stands in for it."""
     buys_less = float(now[WATCHED] - rest[WATCHED])
     dearer = float((now - rest) @ worth)
     if buys_less < ALWAYS_BOUGHT:
-        return 4.0 * price if dearer <= 0.0 else None
+        return (4.0 * price or float(rest @ worth)) if dearer <= 0.0 else None
     even = price - dearer / buys_less
     return even if even >= 0.0 else None

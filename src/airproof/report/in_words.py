@@ -300,7 +300,7 @@ def _next_step(plan: Plan) -> tuple[str, ...]:
     if step.id == REPLACE:
         if price is None:
             limit = ""
-        elif price > ANY_USUAL_PRICE * step.money:
+        elif price > ANY_USUAL_PRICE * step.money > 0.0:
             limit = ", at any usual price of the part"
         else:
             limit = f", as long as it costs {below(price, plan.currency)}"

@@ -15,6 +15,7 @@ from airproof.report.wording import in_hundred, sentence
 OTHERS = 3
 LESS = {True: "less", False: "more"}
 WIDE = 0.05  # of a plan's cost: where more than that might be saved, it is said what little is known of it
+LEAST_SAID = 0.5  # of a currency: less is told as nothing
 ANY_USUAL_PRICE = 3.0  # of the typical price: no part is worth naming a limit beyond
 
 
@@ -43,7 +44,7 @@ def _first(advice: Advice, task: Task) -> tuple[str, ...]:
     if advice.without_it:
         other = task.knowledge.steps[advice.without_it].title
         lines.append(
-            f"Leaving this step out would make the job {_money(advice.first_saves, currency)} dearer on average, "
+            f"Leaving this step out would make the job {_dearer(advice.first_saves, currency)} on average, "
             f"time included; one would begin with: {other[0].lower()}{other[1:]}."
         )
     return tuple(lines)
@@ -65,7 +66,7 @@ def _others(advice: Advice) -> tuple[str, ...]:
     best, *others = advice.plan.next_steps
     return tuple(
         f"{one.title}: the whole job "
-        f"{_money(max(one.expected_total_cost - best.expected_total_cost, 0.0), advice.plan.currency)} dearer, "
+        f"{_dearer(one.expected_total_cost - best.expected_total_cost, advice.plan.currency)}, "
         f"time included. [{one.id}]"
         for one in others[:OTHERS]
     )
@@ -77,7 +78,7 @@ def _turn(turn: Turn, task: Task) -> str:
     side = "below" if turn.below else "above"
     if turn.about == "part price":
         part = task.prices.parts[turn.of]
-        if turn.value > ANY_USUAL_PRICE * part.high:
+        if turn.value > ANY_USUAL_PRICE * part.high > 0.0:
             return f"No usual price of the part ({part.title}) changes it."
         return f"If the part ({part.title}) costs more than {_money(turn.value, currency)}, {then}."
     if turn.about == "hour":
@@ -101,16 +102,16 @@ def _habit(advice: Advice, task: Task) -> tuple[str, ...]:
     if best.id == HABIT:
         usual = task.prices.part(task.knowledge.steps[HABIT].part)
         limit = (
-            "" if price is None or price > ANY_USUAL_PRICE * usual else f" as long as it costs {below(price, currency)}"
+            ""
+            if price is None or price > ANY_USUAL_PRICE * usual > 0.0
+            else f" as long as it costs {below(price, currency)}"
         )
         return (f"It is right here{limit}: the whole job is expected to take {now}.",)
-    dearer = _money(max(habit.replace_now_expected_cost - best.expected_total_cost, 0.0), currency)
-    worth = (
-        "It would not be worth it even if the sensor cost nothing."
-        if price is None
-        else f"It would be worth it if the sensor cost {below(price, currency)}."
-    )
-    return (f"Begun so, the whole job takes {now}: {dearer} dearer than this plan, time included.", worth)
+    dearer = habit.replace_now_expected_cost - best.expected_total_cost
+    so = f"Begun so, the whole job takes {now}: {_dearer(dearer, currency)} than this plan, time included."
+    if price is not None:
+        return (so, f"It would be worth it if the sensor cost {below(price, currency)}.")
+    return (so, "It would not be worth it even if the sensor cost nothing.") if dearer >= LEAST_SAID else (so,)
 
 
 def _reliance(advice: Advice, task: Task) -> tuple[str, ...]:
@@ -134,8 +135,12 @@ def _reliance(advice: Advice, task: Task) -> tuple[str, ...]:
 
 
 def _cost(money: float, minutes: float, currency: str) -> str:
-    spent = f"{_money(money, currency)} and " if money >= 0.5 else ""
+    spent = f"{_money(money, currency)} and " if money >= LEAST_SAID else ""
     return f"{spent}{minutes:.0f} minutes"
+
+
+def _dearer(amount: float, currency: str) -> str:
+    return f"{_money(amount, currency)} dearer" if amount >= LEAST_SAID else "no dearer"
 
 
 def _money(amount: float, currency: str) -> str:

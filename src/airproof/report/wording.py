@@ -7,7 +7,7 @@ import re
 import textwrap
 
 _KEPT_TOGETHER = re.compile(
-    r"(?<=\d) (?=(?:kPa|inHg|psi|bar|mmHg|%|s|min|mm|g/s|in 100|USD|EUR|decibans|minutes)\b|%)|(?<=\bin) (?=100\b)"
+    r"(?<=\d) (?=(?:kPa|inHg|psi|bar|mmHg|%|s|min|mm|g/s|in 100|[A-Z]{3}|decibans|minutes)\b|%)|(?<=\bin) (?=100\b)"
 )
 _COMMAND = re.compile(r"(?:^|[\s(\"])--[a-z]|\"airproof |\bMAP\.toml\b")
 _ID = re.compile(r" \[[a-z0-9]+(?:-[a-z0-9]+)+\]")
