@@ -188,6 +188,11 @@ def test_what_is_seen_speaks_for_its_cause(item: Measured, cause: str) -> None:
     assert max(HYPOTHESES.sizes, key=lambda c: total(told, c)) == cause
 
 
+def test_a_wire_measured_to_itself_is_no_witness() -> None:
+    far = Measured("wire", 1, value=taken("300 ohm", "ohm"), wire="ground", to="ground")
+    assert heard_from(Measurements((far,), GOOD_METER)) == heard_from(Measurements((), GOOD_METER))
+
+
 def test_many_wires_are_one_witness() -> None:
     wire = Measured("wire", 1, value=taken("0.3 ohm", "ohm"))
     one = heard_from(Measurements((wire,), GOOD_METER))

@@ -64,3 +64,16 @@ def test_what_cannot_be_told_is_no_clean_bill(tmp_path: Path, read: str) -> None
     measurements = load_measurements(path, KNOWN)
     answer = " ".join(judged_in_words(judge(measurements, DAY, KNOWN), measurements, KNOWN)[0].lines)
     assert "not everything can be told" in answer
+
+
+def test_live_data_beside_the_plug_is_told_and_what_reads_low_is_not_called_high(tmp_path: Path) -> None:
+    path = tmp_path / "low.toml"
+    text = (EXAMPLES / "readings.toml").read_text(encoding="utf-8").replace("absolute-250-kpa", "absolute-115-kpa")
+    path.write_text(text, encoding="utf-8")
+    measurements = load_measurements(path, KNOWN)
+    parts = {
+        one.id: " ".join(one.lines) for one in judged_in_words(judge(measurements, DAY, KNOWN), measurements, KNOWN)
+    }
+    assert "Live data shows" in parts["items"]
+    assert "too high by -" not in parts["line"]
+    assert "plus is too high, minus too low" in parts["line"]

@@ -285,7 +285,11 @@ def _thermistor(case: Case, measurements: Measurements, judged: SessionJudged, k
 
 def _wires(case: Case, judged: SessionJudged, known: Knowledge) -> list[Testimony]:
     """All wires together are one witness: any that is found wanting speaks."""
-    wires = [one for one in judged.items if one.item.what == "wire" and one.item.wire != "temperature"]
+    wires = [
+        one
+        for one in judged.items
+        if one.item.what == "wire" and one.item.wire != "temperature" and one.outcome != "cannot-tell"
+    ]
     if not wires:
         return []
     task = known.meter_tasks["wire"]

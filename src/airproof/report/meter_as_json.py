@@ -10,7 +10,7 @@ import numpy as np
 
 from airproof.diagnosis.meter.expected_here import Expected
 from airproof.diagnosis.meter.fitted import Candidate, Fitted, Interval, Recognised
-from airproof.diagnosis.meter.judged import SessionJudged
+from airproof.diagnosis.meter.judged import Judged, SessionJudged
 from airproof.diagnosis.meter.learn import FromRecording
 from airproof.diagnosis.meter.lines import Line
 from airproof.diagnosis.weighing import Barometer
@@ -119,9 +119,8 @@ def _recognised(named: Recognised | None) -> dict[str, Any] | None:
     }
 
 
-def judged_as_json(judged: SessionJudged) -> str:
-    """What the readings say."""
-    items = [
+def _items(judged: Sequence[Judged]) -> list[dict[str, Any]]:
+    return [
         {
             "what": one.item.what,
             "number": one.item.number,
@@ -130,13 +129,18 @@ def judged_as_json(judged: SessionJudged) -> str:
             "says": one.says,
             "expected": _expected(one.expected),
         }
-        for one in judged.items
+        for one in judged
     ]
+
+
+def judged_as_json(judged: SessionJudged) -> str:
+    """What the readings say."""
     return dumped(
         "verdict",
         {
             "day": _day(judged.barometer),
-            "items": items,
+            "items": _items(judged.items),
+            "live": _items(judged.live),
             "at_plug": _fitted(judged.fitted),
             "shown": _fitted(judged.shown),
             "recognised": _recognised(judged.recognised),

@@ -98,7 +98,7 @@ def outcome_words(name: str) -> str:
 def judged_in_words(judged: SessionJudged, measurements: Measurements, known: Knowledge) -> tuple[Part, ...]:
     """What the readings say: first the answer, then each reading, the line, and which published one it is."""
     parts = [Part("answer", "", tuple(_answer(judged)))]
-    parts.append(Part("items", "Reading by reading", tuple(_item(one, known) for one in judged.items)))
+    parts.append(Part("items", "Reading by reading", tuple(_items(judged, known))))
     if judged.fitted is not None:
         parts.append(Part("line", "The line through the readings at the plug", _line(judged.fitted, measurements)))
     if judged.shown is not None:
@@ -132,7 +132,7 @@ def _answer(judged: SessionJudged) -> list[str]:
             f"With it the car is deceived: {shown}. That is like a sensor {named.offset_kpa:+.1f} kPa off with a span "
             f"{named.gain_percent:+.1f} % off.",
         ]
-    found = [one for one in judged.items if one.found]
+    found = [one for one in (*judged.items, *judged.live) if one.found]
     if found:
         return [sentence(one.says) for one in found]
     unsure = [one for one in judged.items if one.outcome == "cannot-tell"]
@@ -143,6 +143,15 @@ def _answer(judged: SessionJudged) -> list[str]:
 
 def _lower(title: str) -> str:
     return title[:1].lower() + title[1:]
+
+
+def _items(judged: SessionJudged, known: Knowledge) -> list[str]:
+    """Each reading in its order; what live data showed with the signal stands behind it."""
+    lines = []
+    for one in judged.items:
+        lines.append(_item(one, known))
+        lines += [sentence(live.says) for live in judged.live if live.item is one.item]
+    return lines
 
 
 def _item(one: Judged, known: Knowledge) -> str:
@@ -193,7 +202,7 @@ def _errors(fitted: Fitted) -> list[str]:
             f"span {_interval(fitted.gain_percent, '%')} (90 % intervals)."
         )
         reads = " and ".join(f"{_interval(one.error, 'kPa')} {one.where} ({one.kpa:.0f} kPa)" for one in fitted.errors)
-        lines.append(f"So it reads too high by {reads}; below zero means too low.")
+        lines.append(f"So it reads {reads}; plus is too high, minus too low.")
     return lines
 
 

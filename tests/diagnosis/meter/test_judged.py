@@ -191,6 +191,28 @@ def test_wires() -> None:
         assert one(item).outcome == outcome
 
 
+def test_a_wire_is_not_apart_from_itself() -> None:
+    joined, far = (
+        one(Measured("wire", 1, value=taken(read, "ohm"), wire="ground", to="ground"))
+        for read in ("0.3 ohm", "300 ohm")
+    )
+    assert (joined.outcome, far.outcome) == ("right", "cannot-tell")
+    assert "apart" not in joined.says + far.says
+    assert "control unit" in far.says
+
+
+def test_what_live_data_shows_stands_beside_the_plug() -> None:
+    live = Taken(107.0, 1.0, "kPa", "107 kPa")
+    signal = Measured("signal", 1, value=taken("1.77 V", "V"), shown=live)
+    judged = judge(Measurements((signal,), GOOD_METER, Sensor(line=line())), DAY, KNOWN)
+    (plug,), (car,) = judged.items, judged.live
+    assert (plug.outcome, car.outcome, car.found) == ("right", "high", True)
+    assert "the plug is right, so it is the wire or the control unit" in car.says
+    (car,) = judge(Measurements((signal,), GOOD_METER), DAY, KNOWN).live  # nobody knows the sensor's line
+    assert car.found
+    assert "the plug is right" not in car.says
+
+
 def test_digital() -> None:
     # 3.5 to 4.2 V on average for frames of 152 to 272 ticks at 5 V
     for read, outcome in (("3.8 V", "right"), ("0.1 V", "grounded"), ("4.99 V", "railed")):

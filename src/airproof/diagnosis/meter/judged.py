@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -41,6 +41,7 @@ LOW_SHARE, HIGH_SHARE = 0.03, 0.97
 0.2 V (kia-2014-p0107) and 4.9 V."""
 WIRE_OHM, TO_OTHERS_OHM = 5.0, 1e5
 """Along a wire less, to others more, ohm; common practice, no source."""
+ONE_LINE = "with both plugs off that wire ends at the control unit's plug, so measure along it, to there"
 STUCK_SHARE = 0.1
 """A line with less than this share of the slope it should have, or a slope within its own error, is a dead sensor's."""
 STUCK_SLOPE = 0.0008
@@ -68,13 +69,17 @@ class Judged:
 
 @dataclass(frozen=True)
 class SessionJudged:
-    """All measurements judged, the line through them, what live data showed, and the published lines they fit."""
+    """All measurements judged, the line through them, what live data showed, and the published lines they fit.
+
+    `live` is what live data showed while the signal was measured at the plug.
+    """
 
     items: tuple[Judged, ...]
     barometer: Barometer
     fitted: Fitted | None = None
     shown: Fitted | None = None
     recognised: Recognised | None = None
+    live: tuple[Judged, ...] = ()
 
     def of(self, what: str) -> Judged | None:
         """The verdict on the first measurement of that sort."""
@@ -96,7 +101,8 @@ def judge(measurements: Measurements, barometer: Barometer | None, known: Knowle
     if plug is not None and unit == "V":
         named = recognised(plug, line, day, known.sensors, celsius)
     session = SessionJudged((), day, fitted, fitted_shown, named)
-    judged = []
+    judged: list[Judged] = []
+    live: list[Judged] = []
     for item in measurements.items:
         match item.what:
             case "supply":
@@ -106,6 +112,8 @@ def judge(measurements: Measurements, barometer: Barometer | None, known: Knowle
             case "signal":
                 dead = item.value is not None and no_supply(measurements)
                 judged.append(_unfed(item) if dead else _signal(item, measurements, line, day, celsius))
+                if item.value is not None and item.shown is not None:
+                    live.append(_beside_the_plug(judged[-1], _shown(item, day)))
             case "sweep":
                 dead = shown is None and no_supply(measurements)
                 judged.append(_unfed(item) if dead else _sweep(item, measurements, session, line, plug, shown))
@@ -120,7 +128,7 @@ def judge(measurements: Measurements, barometer: Barometer | None, known: Knowle
                 judged.append(_wire(item))
             case "digital":
                 judged.append(_unfed(item) if no_supply(measurements) else _digital(item, supply.volts))
-    return SessionJudged(tuple(judged), day, fitted, fitted_shown, named)
+    return SessionJudged(tuple(judged), day, fitted, fitted_shown, named, tuple(live))
 
 
 def _unfed(item: Measured) -> Judged:
@@ -228,6 +236,13 @@ def _shown(item: Measured, day: Barometer) -> Judged:
     return Judged(item, "signal", "high" if apart > 0 else "low", says, band, found=True)
 
 
+def _beside_the_plug(plug: Judged, live: Judged) -> Judged:
+    """What the car makes of the signal at that moment."""
+    if not (live.found and plug.outcome == "right"):
+        return live
+    return replace(live, says=f"{live.says}: the plug is right, so it is the wire or the control unit")
+
+
 def _sweep(
     item: Measured,
     measurements: Measurements,
@@ -303,7 +318,11 @@ def _wire(item: Measured) -> Judged:
             return Judged(item, "wire", "open", f"{says}: far too much", None, found=True)
         return Judged(item, "wire", "right", f"{says}: sound")
     says = f"From the {item.wire} wire to {'ground' if item.to == 'ground' else 'the supply wire'} {said}"
-    if ohm < TO_OTHERS_OHM and item.wire != item.to:
+    if item.wire == item.to:  # both probes on one line, as far as it goes
+        if ohm <= WIRE_OHM:
+            return Judged(item, "wire", "right", f"{says}: joined")
+        return Judged(item, "wire", "cannot-tell", f"{says}: {ONE_LINE}")
+    if ohm < TO_OTHERS_OHM:
         return Judged(item, "wire", "short", f"{says}: it touches", None, found=True)
     return Judged(item, "wire", "right", f"{says}: apart")
 
