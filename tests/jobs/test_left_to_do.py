@@ -8,7 +8,7 @@ from invented_jobs import draft
 from airproof.jobs.events import Draft
 from airproof.jobs.given import with_drafts
 from airproof.jobs.kinds import Withdrawal
-from airproof.jobs.left_to_do import Left, done_once, left_to_do, proof_of_before
+from airproof.jobs.left_to_do import Left, done_once, left_to_do, proof_of_before, proved_otherwise
 from airproof.knowledge.load import knowledge
 from airproof.report.left_in_words import in_the_terminal, left_in_words
 
@@ -107,3 +107,17 @@ def test_a_repair_that_was_told_again_was_done_once() -> None:
     assert done_once(with_drafts([], [took, proof("not fixed"), HELPED])) == [took.payload, HELPED.payload]
     unnamed = draft("repair", cause="map-offset")
     assert len(done_once(with_drafts([], [unnamed, unnamed]))) == 2
+
+
+@pytest.mark.parametrize(
+    ("said", "doubtful"),
+    [
+        ((REPAIR, CLOSED), False),  # seen or measured: nothing here says otherwise
+        ((REPAIR, proof("proved"), CLOSED), False),
+        ((REPAIR, proof("not proved yet"), CLOSED), True),
+        ((REPAIR, proof("not fixed"), CLOSED), True),
+        ((REPAIR, proof("not proved yet"), draft("closed", cause="map-offset", standing="believed")), False),
+    ],
+)
+def test_closed_as_proved_against_its_own_proof_is_said(said: tuple[Draft, ...], doubtful: bool) -> None:
+    assert bool(proved_otherwise(with_drafts([], said))) == doubtful

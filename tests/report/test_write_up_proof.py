@@ -96,6 +96,15 @@ def test_the_trade_finds_the_change_with_its_intervals_and_the_codes():
     assert "P0106 pending gone" in text
 
 
+def test_closed_as_proved_against_the_proof_says_whose_word_it_is():
+    closed = ("closed", {"cause": "map-offset", "standing": "proved"})
+    open_ = proof(judgement="not proved yet", says="not proved yet: no idle interval after the repair", holding=None)
+    wrong = said(write_up_of(case(REPAIR, kept(open_), closed), ENGLISH, AS_IT_IS), "wrong")
+    assert "The workshop counts this as proved; what was recorded says: Not proved yet: no idle interval" in wrong
+    assert "This was proved." not in wrong
+    assert "This was proved." in said(write_up_of(case(REPAIR, kept(proof()), closed), ENGLISH, AS_IT_IS), "wrong")
+
+
 def test_what_is_missing_is_what_to_watch():
     missing = Missing("full-load", 8.0, "no full-load interval after the repair: record 8 s or more (one pull)")
     open_ = proof(judgement="not proved yet", says=f"not proved yet: {missing.says}", missing=(missing,), holding=None)

@@ -27,6 +27,7 @@ from airproof.jobs.given import append_with
 from airproof.jobs.in_place import in_place
 from airproof.jobs.kinds import Closed, Complaint, Note, Place, Repair, Role, payload_of
 from airproof.jobs.learning import in_own_words
+from airproof.jobs.left_to_do import proved_otherwise
 from airproof.jobs.state import State
 from airproof.knowledge.load import knowledge
 from airproof.knowledge.model import Knowledge
@@ -165,8 +166,9 @@ def _tell_added(
     remarks: Sequence[str] = (),
 ) -> None:
     doubts = (*(doubts_of(state.car.vin or "") if any(event.kind == "car" for event in added) else ()), *remarks)
-    closed = (event.payload for event in added if isinstance(event.payload, Closed))
+    closed = [event.payload for event in added if isinstance(event.payload, Closed)]
     doubts = (*doubts, *(said for one in closed for said in in_own_words(one.cause, known)))
+    doubts = (*doubts, *(proved_otherwise(state) if closed else ()))
     if at.json:
         say(done_as_json(job, added, doubts))
         return

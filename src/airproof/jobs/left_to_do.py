@@ -47,6 +47,20 @@ def to_be_proved(state: State) -> Fact[Repair] | None:
     return None if in_vain else last
 
 
+def proved_otherwise(state: State) -> tuple[str, ...]:
+    """What is to be said of a job closed as proved while its own proof says something else; nothing of any other."""
+    closed = None if state.closed is None else state.closed.payload
+    if closed is None or closed.standing != "proved" or not state.proofs or proof_of_before(state):
+        return ()
+    judgement = str(state.proofs[-1].payload.proof.get("judgement"))
+    if judgement == "proved":
+        return ()
+    return (
+        f"it is closed as proved, and the proof that it holds says {judgement!r}: where nothing else proved it, reopen "
+        "it and close it without --proved; the cause is then believed",
+    )
+
+
 def proof_of_before(state: State) -> bool:
     """Whether the last proof speaks of how things were before, and none of what was said since asks for another.
 

@@ -6,11 +6,12 @@ from collections.abc import Sequence
 
 from airproof.diagnosis.told import STILL_THERE
 from airproof.diagnosis.verdict import Evidence
-from airproof.jobs.kinds import Repair
+from airproof.jobs.kinds import Closed, Repair
 from airproof.jobs.kinds import Step as StepDone
 from airproof.jobs.left_to_do import done_once
 from airproof.jobs.state import Fact
 from airproof.knowledge.model import NONE
+from airproof.repair.proof.proof import Proof
 from airproof.report.in_words import answer, strength, telling, weight_of
 from airproof.report.job_in_words import DONE, in_vain
 from airproof.report.language.language import Words
@@ -78,9 +79,7 @@ def _wrong(write: Writer) -> tuple[Block, ...]:
         found = None if verdict is None else next((one for one in verdict.causes if one.id == cause), None)
         said = write.title_of("cause", cause) if found is None else write.cause(found)
         blocks.append(Paragraph((_ended(said),), lead=True))
-        proved = closed.payload.standing == "proved"
-        standing = "This was proved." if proved else "This is believed, and was not proved."
-        blocks.append(Paragraph((write.own(standing),)))
+        blocks.append(Paragraph((write.own(_standing(closed.payload, case.proof)),)))
         if found is not None and verdict is not None and found.id != verdict.first.id:
             blocks.append(Paragraph(tuple(map(write.ours, ("Before the repair the evidence said:", *answer(verdict))))))
     elif verdict is not None:
@@ -94,6 +93,15 @@ def _wrong(write: Writer) -> tuple[Block, ...]:
         nothing = write.own("Nothing was judged yet.")
         blocks.append(Paragraph((nothing, write.ours(case.why_not)) if case.why_not else (nothing,)))
     return tuple(blocks)
+
+
+def _standing(closed: Closed, proof: Proof | None) -> str:
+    """How sure the cause is; where the proof does not bear it out, it stands behind and whose word it is is said."""
+    if closed.standing != "proved":
+        return "This is believed, and was not proved."
+    if proof is not None and proof.judgement != "proved":
+        return "The workshop counts this as proved; what was recorded says:"
+    return "This was proved."
 
 
 def _ended(words: Words) -> Words:
