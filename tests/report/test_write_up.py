@@ -208,6 +208,19 @@ def test_what_was_typed_is_text_and_never_markup():
     assert as_pdf(write_up, "a4", WRITTEN).content.startswith(b"%PDF-")
 
 
+def test_a_code_of_the_maker_is_told_once_and_what_is_kept_is_told_in_the_language() -> None:
+    one = case(("code", {"id": "P1234", "status": "stored"}))
+    complaint = said(write_up_of(one, ENGLISH, AS_IT_IS), "complaint")
+    assert "P1234" in complaint
+    assert "P1234 (P1234)" not in complaint
+    kept = "code P1234 is kept; it is not among those that are weighed here"
+    for code in ("de", "fr", "es"):
+        there = language(code).words(kept, AS_IT_IS)
+        assert there.language == code
+        assert "P1234" in there.text
+        assert language(code).say("computed") != "computed"
+
+
 def test_pdf_and_page_say_the_same(open_job, poppler, tmp_path):
     page = Page()
     page.feed(as_html(open_job))

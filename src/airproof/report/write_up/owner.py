@@ -62,7 +62,11 @@ def _complaint(write: Writer) -> tuple[Block, ...]:
     if noticed:
         said.append(joined([write.own("Noticed:"), joined(noticed, "; ")]))
     if state.codes:
-        codes = [joined([write.typed(id_), _bracketed(write.title_of("code", id_))]) for id_ in state.codes]
+        known = write.case.known.codes
+        codes = [
+            joined([write.typed(id_), _bracketed(write.title_of("code", id_))]) if id_ in known else write.typed(id_)
+            for id_ in state.codes
+        ]
         said.append(joined([write.own("Codes:"), joined(codes, "; ")]))
     return (*blocks, *([Paragraph((one,)) for one in said]))
 
