@@ -160,3 +160,7 @@ def test_every_cause_is_spoken_for_or_the_entry_says_something(kind: str) -> Non
         assert entry.by_chance <= 0.3
         assert entry.says.endswith(".")
         assert len(entry.title) <= 60
+
+
+def test_without_a_recording_nothing_has_its_time() -> None:
+    assert verdict(Facts(codes=(StoredCode("P0106"),))).timeline == ()

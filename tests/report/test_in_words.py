@@ -179,6 +179,15 @@ def test_a_reason_inside_the_healthy_range_says_so() -> None:
     assert line.endswith("it speaks clearly for it (+6 decibans).")
 
 
+def test_a_place_as_usual_as_a_whole_does_not_call_what_lies_out_of_it_healthy() -> None:
+    told = [("picture-idle", 24.0, "idle: unsteadiness of lambda 4.3 % (healthy: 0.0 to 1.8 %); load 20 %")]
+    findings = [finding("picture-idle", 0.8, (0.0, 1.0), "usual ranges")]
+    said = verdict(cause("ignition", 0.93, told=told), findings=findings)
+    (line,) = parts(said=said)["why"].lines
+    assert "healthy engine may show that too" not in line
+    assert "yet together they are likelier with this fault: they speak very strongly for it (+24 decibans)" in line
+
+
 def test_the_word_for_a_weight_fits_the_number_beside_it() -> None:
     said = verdict(cause("ignition", 0.7, told=[("a", 4.6, "a says so")]), findings=())
     assert parts(said=said)["why"].lines == ("A says so. That speaks clearly for it (+5 decibans).",)

@@ -100,8 +100,10 @@ def walk(
 ) -> tuple[Moment, ...]:
     """The timeline: in each window how probably something was wrong, and what.
 
-    `known` are the causes of which it is known when they were there (s).
+    `known` are the causes of which it is known when they were there (s). Without a recording there is no when.
     """
+    if not case.recording.duration_s:
+        return ()
     edges = windows_of(case)
     followed = {
         cause: chance * (_part_of(edges, known[cause]) if cause in known else presence(case, cause, size.get(cause, 0)))

@@ -30,6 +30,7 @@ WORTH_NAMING = 0.02  # other causes less probable than this are left to the JSON
 STRONGEST = 3
 ODD_ONES_NAMED = 3
 VAGUE_PERCENT = (-50.0, 100.0)  # a healthy range that reaches further tells nobody anything; judged: Airproof authors
+PICTURE = "picture-"  # begins the names of what the whole picture shows at its places
 ANY_USUAL_PRICE = 3.0  # of the typical price: no part is worth naming a limit beyond
 AGAINST_DECIBANS = -3.0  # what speaks against the answer by two to one or more is said too
 WEIGHTS = ((20.0, "very strongly"), (10.0, "strongly"), (5.0, "clearly"), (2.0, "a little"))
@@ -236,12 +237,12 @@ def _why(verdict: Verdict) -> tuple[str, ...]:
 
 def is_picture(evidence: Evidence) -> bool:
     """Whether the evidence is a place of the whole picture."""
-    return evidence.finding.startswith("picture-")
+    return evidence.finding.startswith(PICTURE)
 
 
 def _counted(findings: Sequence[Finding], already: Collection[str]) -> list[str]:
     """How many of the checks a healthy engine passes, and which it does not, unless they are told `already`."""
-    measured = [f for f in findings if f.unit and not vague(f) and not f.id.startswith("picture-")]
+    measured = [f for f in findings if f.unit and not vague(f) and not f.id.startswith(PICTURE)]
     odd = [finding for finding in measured if finding.unexpected]
     if not measured:
         return []
@@ -263,6 +264,11 @@ def weight_of(evidence: Evidence) -> float:
 
 def _for_it(cause: CauseVerdict, finding: Finding | None) -> str:
     if cause.id != NONE and finding is not None and finding.unit and not finding.unexpected:
+        if finding.id.startswith(PICTURE):  # as usual as a whole, though what is named of it may lie out
+            return (
+                "A healthy engine may show one or other of them, yet together they are likelier with this fault: they "
+                "speak {} for it"
+            )
         return "A healthy engine may show that too, yet it is likelier with this fault: it speaks {} for it"
     return "That speaks {} for it"
 
