@@ -37,6 +37,7 @@ from airproof.diagnosis.pair_network import pairs_told
 from airproof.diagnosis.pairs import pairs_of
 from airproof.diagnosis.picture.hearing import in_full
 from airproof.diagnosis.readings import Reading
+from airproof.diagnosis.self_contradiction import drifted, unboosted
 from airproof.diagnosis.testimony import Testimony
 from airproof.diagnosis.timeline import presence, spells, walk
 from airproof.diagnosis.told import steps_told, told_of
@@ -136,9 +137,10 @@ def weigh_examined(
         not_told = [one for one in testimonies if one.finding.unit]
         pairs = pairs_told(hypotheses.log_prior, said.told, not_told) if said.told else ()
     clashes = clashes_of(facts, said.told, testimonies, hypotheses, known)
+    found = verdict.first.id
     verdict = replace(
         verdict,
-        doubts=doubts,
+        doubts=(*doubts, *drifted(case, found), *unboosted(case, found)),
         pairs=pairs,
         clashes=clashes,
         cannot_tell=(

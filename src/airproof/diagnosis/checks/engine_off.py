@@ -26,6 +26,7 @@ Floats = NDArray[np.float64]
 
 COPY_SPREAD_KPA = 1.5  # a copy is rounded, and may be some minutes old; judged: Airproof authors
 BY_HAND_KPA = 0.5  # of a pressure read off by hand; judged: Airproof authors
+WORTH_TELLING_KPA = 2.0  # between two sensors of one car; judged: Airproof authors, good ones agree to that mostly
 AT_REST_KPA = 4.0  # a pressure that moves more is no pressure of an engine at rest, whatever its speed reads
 FINDINGS = {"manifold_pressure": "key-on-baro", "charge_pressure": "key-on-charge", "barometric_pressure": "barometer"}
 AT_IDLE = {"manifold_pressure": "idle-baro", "charge_pressure": "idle-charge"}
@@ -80,8 +81,13 @@ def seen_engine_off(case: Case) -> EngineOff | None:
         )
         for cause, sizes in case.sizes.items()
     }
-    findings = tuple(_finding(one, weather.kpa, float(np.sqrt(covariance[k, k]))) for k, one in enumerate(seen))
-    return EngineOff(findings, tuple(one.sensor.signal for one in seen), values, off, covariance, tolerances)
+    findings = [_finding(one, weather.kpa, float(np.sqrt(covariance[k, k]))) for k, one in enumerate(seen)]
+    first = seen[0]
+    findings[1:] = [
+        _beside(finding, one.kpa - first.kpa, first.sensor.title)
+        for finding, one in zip(findings[1:], seen[1:], strict=True)
+    ]
+    return EngineOff(tuple(findings), tuple(one.sensor.signal for one in seen), values, off, covariance, tolerances)
 
 
 def check(case: Case) -> Sequence[Testimony]:
@@ -151,6 +157,14 @@ def _perhaps_copied(testimony: Testimony, apart_kpa: float) -> Testimony:
 def copied_log_density(apart_kpa: float) -> float:
     """ln density of a barometric reading so far from the manifold sensor's, if it is a copy of that."""
     return float(log_t(np.array(apart_kpa / COPY_SPREAD_KPA), COPY_SPREAD_KPA))
+
+
+def _beside(finding: Finding, apart_kpa: float, first: str) -> Finding:
+    """The same, saying how far it stands from the first sensor of the group, given which it is judged."""
+    if abs(apart_kpa) < WORTH_TELLING_KPA:
+        return finding
+    side = "above" if apart_kpa > 0.0 else "below"
+    return replace(finding, says=f"{finding.says}, and {abs(apart_kpa):.1f} kPa {side} {first}")
 
 
 def _finding(one: _Seen, day: float, band: float) -> Finding:

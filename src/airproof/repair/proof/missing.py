@@ -166,7 +166,7 @@ def _signals(sides: Sides) -> list[Missing]:
     lost = [name for name in TELLING if name in sides.before.recording and name not in sides.after.recording]
     if not lost:
         return []
-    says = f"recorded before and not after: {_in_words(lost)}; record the same again"
+    says = f"recorded before and not after: {_in_words(lost)}; is it the same car? Then record the same again"
     return [Missing("signals", None, says, needed=False)]
 
 

@@ -12,6 +12,7 @@ from airproof.diagnosis.gaps import too_little
 from airproof.diagnosis.hypotheses import hypotheses_for
 from airproof.diagnosis.misread import misread
 from airproof.diagnosis.network import Layout, as_testimonies
+from airproof.diagnosis.self_contradiction import unboosted
 from airproof.diagnosis.told import told_of
 from airproof.diagnosis.weighing import Barometer, Weighing
 from airproof.engine.profile import EngineProfile
@@ -269,8 +270,9 @@ def _told(
 
 
 def _doubts(sides: Sides) -> list[str]:
-    """What is doubtful in what was stated of either day."""
-    return [one.barometer.doubt for one in (sides.before, sides.after) if one.barometer.doubt]
+    """What is doubtful in what was stated of either day, and whether what was recorded after is of this engine."""
+    stated = [one.barometer.doubt for one in (sides.before, sides.after) if one.barometer.doubt]
+    return [*stated, *(f"after the repair, {says}" for says in unboosted(sides.after, NONE))]
 
 
 def _felt(outcomes: Mapping[Outcome, float]) -> dict[Outcome, float]:
