@@ -40,7 +40,9 @@ def prove(
     signals: Annotated[
         Many, typer.Option("--signals", metavar="MAP.toml", help="Which heading is which signal, for all files.")
     ] = None,
-    code: Annotated[Many, typer.Option("--code", metavar="P0106", help="A code before the repair.")] = None,
+    code: Annotated[
+        Many, typer.Option("--code", metavar="P0106", help="A code before the repair, or P0106=pending.")
+    ] = None,
     symptom: Annotated[Many, typer.Option("--symptom", metavar="NAME", help="What the driver noticed before.")] = None,
     reading: Annotated[
         Many, typer.Option("--reading", metavar="FILE.toml", help="What was told or measured before, as for weigh.")

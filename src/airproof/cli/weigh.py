@@ -45,7 +45,7 @@ def weigh(
         ),
     ] = None,
     code: Annotated[
-        list[str] | None, typer.Option("--code", metavar="P0106", help="A stored code. Again for more.")
+        list[str] | None, typer.Option("--code", metavar="P0106", help="A code, or P0106=pending. Again for more.")
     ] = None,
     symptom: Annotated[
         list[str] | None,

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from airproof.cli.progress import Progress, progress_over
 from airproof.cli.shop import in_your_shop, learned_in
 from airproof.cli.streams import complain, say, say_parts
-from airproof.diagnosis.facts import Facts, facts_of
+from airproof.diagnosis.facts import STORED, Facts, StoredCode, facts_of
 from airproof.diagnosis.meter.measured import Measurements
 from airproof.diagnosis.place_as_typed import the_ambient_c, the_barometer
 from airproof.diagnosis.weigh import weigh
@@ -186,12 +186,15 @@ def read_all(
     return found
 
 
-def codes_named(typed: Sequence[str], known: Knowledge) -> list[str]:
-    """Codes as typed, several at once too; raises UnusableRequest for one that is not weighed here."""
+def codes_named(typed: Sequence[str], known: Knowledge) -> list[StoredCode]:
+    """Codes as typed, several at once too, each with =pending and the like where it has a status.
+
+    Raises UnusableRequest for one that is not weighed here, and for a status that is none.
+    """
     return [_code(code, known) for asked in typed for code in re.split(r"[\s,;]+", asked.strip())]
 
 
-def facts_told(paths: Sequence[Path], known: Knowledge, codes: Sequence[str], asked: Sequence[str]) -> Facts:
+def facts_told(paths: Sequence[Path], known: Knowledge, codes: Sequence[StoredCode], asked: Sequence[str]) -> Facts:
     """Facts from reading files, codes and symptoms as typed; raises where one is not known."""
     symptoms = [_symptom(symptom, known) for symptom in asked]
     if not paths:
@@ -210,9 +213,14 @@ def measurements_in(paths: Sequence[Path], known: Knowledge) -> list[Measurement
     return measurements_of(paths, known)
 
 
-def _code(asked: str, known: Knowledge) -> str:
+def _code(asked: str, known: Knowledge) -> StoredCode:
+    name, _, status = asked.partition("=")
+    if status and status.lower() not in known.statuses:
+        raise UnusableRequest(
+            f"{asked!r}", f"one of {', '.join(known.statuses)} after =", "Leave it out if unsure.", where="--code"
+        )
     try:
-        code = explain_code(asked, known)
+        code = explain_code(name, known)
     except UnusableRequest as fault:
         raise UnusableRequest(fault.given, fault.wanted, fault.way_out, where="--code") from fault
     if isinstance(code, UnlistedCode):
@@ -222,7 +230,7 @@ def _code(asked: str, known: Knowledge) -> str:
             "Leave it out: the verdict would not change with it.",
             where="--code",
         )
-    return code.id
+    return StoredCode(code.id, status.lower() or STORED)
 
 
 def _symptom(asked: str, known: Knowledge) -> str:

@@ -117,11 +117,14 @@ def entries_of(kind: Kind, knowledge: Knowledge) -> Mapping[str, Noticed]:
 
 
 def facts_of(
-    codes: Sequence[str] = (), symptoms: Sequence[str] = (), readings: Sequence[Reading] = (), more: Facts | None = None
+    codes: Sequence[str | StoredCode] = (),
+    symptoms: Sequence[str] = (),
+    readings: Sequence[Reading] = (),
+    more: Facts | None = None,
 ) -> Facts:
     """Facts from lists of ids, and `more` said after them: the later of two on the same thing counts."""
     more = more or Facts()
-    first = [StoredCode(code) for code in dict.fromkeys(codes)]
+    first = [StoredCode(code) if isinstance(code, str) else code for code in dict.fromkeys(codes)]
     felt = [Noted("symptom", symptom) for symptom in dict.fromkeys(symptoms)]
     return replace(
         more,

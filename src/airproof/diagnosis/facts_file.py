@@ -117,7 +117,7 @@ class _File(BaseModel):
 
 
 def load_facts(
-    paths: Sequence[Path], knowledge: Knowledge, codes: Sequence[str] = (), symptoms: Sequence[str] = ()
+    paths: Sequence[Path], knowledge: Knowledge, codes: Sequence[str | StoredCode] = (), symptoms: Sequence[str] = ()
 ) -> Facts:
     """All facts of the files, in their order; `codes` and `symptoms`, by id, were said before.
 
@@ -234,13 +234,14 @@ class _Kept:
 
 def _code(entry: _Code, page: _Page) -> StoredCode:
     statuses = page.knowledge.statuses
-    if entry.status not in statuses:
+    status = entry.status.strip().lower()
+    if status not in statuses:
         raise page.refuse(
             f"code {entry.id} has the status {entry.status!r}",
             f"one of {', '.join(statuses)}",
             "Leave it out where nobody knows.",
         )
-    return StoredCode(_known_code(entry.id, f"code {entry.id}", page), entry.status, entry.order)
+    return StoredCode(_known_code(entry.id, f"code {entry.id}", page), status, entry.order)
 
 
 def _known_code(text: str, what: str, page: _Page) -> str:
