@@ -12,8 +12,10 @@ from small_cases import NATURAL, TURBO, case_of, without, workshop_round
 from airproof.diagnosis import testimony
 from airproof.diagnosis.bayes import Posterior
 from airproof.diagnosis.conditions import UNKNOWN_PLACE, barometer_of
+from airproof.diagnosis.facts import Facts, Noted, StoredCode
 from airproof.diagnosis.finding import Finding
 from airproof.diagnosis.gaps import cannot_tell, too_little
+from airproof.diagnosis.readings import Outcome
 from airproof.diagnosis.weigh import weigh
 from airproof.diagnosis.weighing import Barometer
 from airproof.engine.profile import EngineProfile
@@ -61,6 +63,20 @@ def test_what_a_lost_signal_explains_is_not_called_unexplained(held: float) -> N
     verdict = weigh([recording], TURBO, barometer=barometer_of(barometer_kpa=98.0)).verdict
     assert verdict.first.id in ("map-circuit", "map-stuck")
     assert not any("not explained" in line for line in verdict.cannot_tell)
+
+
+def test_a_code_that_is_a_reason_for_the_foremost_cause_is_not_called_unexplained() -> None:
+    """P0106 is stored three times as often as by chance where charge air escapes, though other causes set it oftener."""
+    told = Facts(
+        codes=(StoredCode("P0299"), StoredCode("P0106")),
+        noted=(Noted("look", "hose-off"), Noted("symptom", "whistle")),
+        readings=(Outcome("pressure-test-charge-path", True),),
+    )
+    verdict = weigh([], TURBO, facts=told).verdict
+    assert verdict.first.id == "boost-leak"
+    alone = {one.finding: one.alone for one in verdict.first.evidence}
+    assert (alone["code P0106"] or 0.0) > 4.5  # it stands among the reasons
+    assert not any("not explained" in one for one in verdict.cannot_tell)
 
 
 def test_what_an_engine_does_not_have_is_not_asked_for() -> None:

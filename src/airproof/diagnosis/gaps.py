@@ -37,6 +37,7 @@ COPY_WITHIN_KPA = 3.0
 LEAST_IDLE_S, LEAST_PULL_S, FEWEST_STEADY = 10.0, 1.0, 5  # what a place of the picture needs to say anything
 WORTH_SAYING = 0.1  # nepers of expected information; judged: Airproof authors
 LEADING = 0.5
+A_REASON_DECIBANS = 4.5  # that speaks clearly for a cause; judged: Airproof authors, three to one
 MOST_UNEXPLAINED = 3
 STATED_SD_KPA = 3.0  # a place known better than this was stated by somebody
 SENSORS_AGREE_KPA = 4.0  # good sensors of one car agree to 2 to 4 kPa; common practice, no source
@@ -69,6 +70,7 @@ def _not_explained(posterior: Posterior, testimonies: Sequence[Testimony], knowl
         one
         for one in unexplained(seen, first, posterior.sizes[first])
         if speaks.get(one.finding.id, {}).get(first, 0.0) <= UNEXPLAINED_DECIBANS
+        and not _speaks_for(one, first, posterior.sizes[first])
         and not _as_healthy(one, first, posterior.sizes[first])
         and not {first, _best(one)} <= ALONE
     ]
@@ -90,9 +92,20 @@ def _as_healthy(one: Testimony, cause: str, sizes: Floats) -> bool:
     """Whether it is as healthy cars show it, and the cause explains that hardly worse than nothing being wrong does."""
     if not one.finding.unit or one.finding.unexpected or NONE not in one.by_itself:
         return False
+    return _over_healthy(one, cause, sizes) > -UNEXPLAINED_WHEN_TOLD
+
+
+def _speaks_for(one: Testimony, cause: str, sizes: Floats) -> bool:
+    """Whether it was told and is a reason for the cause, though another one may explain it better still."""
+    told = not one.finding.unit and cause != NONE and NONE in one.by_itself
+    return told and _over_healthy(one, cause, sizes) >= A_REASON_DECIBANS
+
+
+def _over_healthy(one: Testimony, cause: str, sizes: Floats) -> float:
+    """Decibans of the cause, at the sizes found, over nothing being wrong."""
     with np.errstate(divide="ignore"):
         given = float(np.logaddexp.reduce(one.by_itself[cause] + np.log(sizes)))
-    return bool(NEPERS_TO_DECIBANS * (given - float(one.by_itself[NONE][0])) > -UNEXPLAINED_WHEN_TOLD)
+    return NEPERS_TO_DECIBANS * (given - float(one.by_itself[NONE][0]))
 
 
 def _wrong_place(case: Case) -> list[str]:
