@@ -66,7 +66,7 @@ def test_what_a_lost_signal_explains_is_not_called_unexplained(held: float) -> N
 
 
 def test_a_code_that_is_a_reason_for_the_foremost_cause_is_not_called_unexplained() -> None:
-    """P0106 is stored three times as often as by chance where charge air escapes, though other causes set it oftener."""
+    """P0106 is stored three times as often as by chance where charge air escapes, if oftener still with others."""
     told = Facts(
         codes=(StoredCode("P0299"), StoredCode("P0106")),
         noted=(Noted("look", "hose-off"), Noted("symptom", "whistle")),

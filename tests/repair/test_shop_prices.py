@@ -8,7 +8,8 @@ import pytest
 
 from airproof.errors import UnusableFile
 from airproof.knowledge.load import knowledge
-from airproof.repair.prices import load_prices
+from airproof.repair.prices import load_prices, tools_of
+from airproof.report.explained import explain
 
 USUAL = knowledge().prices
 
@@ -74,6 +75,20 @@ def test_what_cannot_be_is_refused_with_the_way_out(tmp_path: Path, text: str, s
         load_prices(written(tmp_path, text), USUAL)
     assert "PRICES.toml" in str(refused.value)
     assert refused.value.exit_status == 2
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "names"),
+    [
+        ('currency = "EUR"', "parts", set(USUAL.parts)),
+        ("[parts]\nwheel = 30", "parts", set(USUAL.parts)),
+        ('tools_missing = ["crane"]', "tools", set(tools_of(knowledge()))),
+    ],
+)
+def test_where_all_names_stand_is_said_and_they_do(tmp_path: Path, text: str, kind: str, names: set[str]) -> None:
+    with pytest.raises(UnusableFile, match=f'"airproof explain {kind}" lists them all'):
+        load_prices(written(tmp_path, text), USUAL, tools_of(knowledge()))
+    assert set(explain(kind, knowledge()).entry["entries"]) == names
 
 
 def test_no_file_a_folder_or_no_text_is_refused(tmp_path: Path) -> None:

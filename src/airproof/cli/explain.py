@@ -25,6 +25,7 @@ def explain(
       airproof explain "rough idle" measure-key-on-signal
       airproof explain plug-loose new-sensor-in-vain only-hot
       airproof explain looks            (or symptoms, history, conditions: all there are)
+      airproof explain parts            (or tools: as a shop's own prices call them)
 
     The maker's service data comes first; meanings here are the standard's, which makers may narrow.
     """

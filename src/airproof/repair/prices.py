@@ -30,6 +30,7 @@ NAMED = 4
 MOST_MONEY = 1e7
 """Judged: Airproof authors, because no part or hour costs more in any currency; more is a slip."""
 
+ALL_OF = {kind: f'"airproof explain {kind}" lists them all.' for kind in ("parts", "tools")}
 Amount = Annotated[float, Field(ge=0.0, le=MOST_MONEY, allow_inf_nan=False)]
 
 
@@ -53,7 +54,7 @@ def load_prices(path: Path, usual: Prices, tools: Collection[str] = ()) -> Price
     strange = [tool for tool in own.tools_missing if tool not in tools]
     if strange:
         near = [n for tool in strange for n in difflib.get_close_matches(tool, tools, n=2)]
-        hint = f"Did you mean {' or '.join(near)}?" if near else f"Known are {_few(sorted(tools))}."
+        hint = f"Did you mean {' or '.join(near)}?" if near else f"Known are {_few(sorted(tools))}. {ALL_OF['tools']}"
         raise UnusableFile(f"unknown tool {', '.join(strange)}", "tools by their names", hint, where=str(path))
     return _put_over(own, usual, str(path)).model_copy(update={"tools_missing": tuple(own.tools_missing)})
 
@@ -73,7 +74,9 @@ def _put_over(own: _PriceFile, usual: Prices, where: str) -> Prices:
     unknown = [key for key in own.parts if key not in usual.parts]
     if unknown:
         near = [n for key in unknown for n in difflib.get_close_matches(key, usual.parts, n=2)]
-        hint = f"Did you mean {' or '.join(near)}?" if near else f"Known are {_few(list(usual.parts))}."
+        hint = (
+            f"Did you mean {' or '.join(near)}?" if near else f"Known are {_few(list(usual.parts))}. {ALL_OF['parts']}"
+        )
         raise UnusableFile(f"unknown part {', '.join(unknown)}", "parts by their names", hint, where=where)
     if own.own_time_free and own.labour_per_hour:
         raise UnusableFile(
@@ -90,7 +93,7 @@ def _put_over(own: _PriceFile, usual: Prices, where: str) -> Prices:
             raise UnusableFile(
                 f"currency {currency}, but no price in it for {_few(missing)}",
                 f"all prices in one currency, or in {usual.currency}",
-                "Nothing is converted: price what is missing, or leave the currency out.",
+                f"Nothing is converted: price what is missing, or leave the currency out. {ALL_OF['parts']}",
                 where=where,
             )
     labour = usual.labour_per_hour if own.labour_per_hour is None else own.labour_per_hour

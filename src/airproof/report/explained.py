@@ -10,7 +10,7 @@ from typing import Any
 
 from airproof.errors import UnusableRequest
 from airproof.knowledge.lookup import UnlistedCode, code_in, explain_code, near, noticed_called
-from airproof.knowledge.model import NONE, Cause, Code, Knowledge, Look, Noticed, Step, Witness
+from airproof.knowledge.model import NONE, Cause, Code, Knowledge, Look, Noticed, Prices, Step, Witness
 from airproof.report.in_words import Part
 from airproof.report.wording import number, sentence
 
@@ -103,7 +103,7 @@ def _unlisted(code: UnlistedCode) -> Explanation:
     return _explanation("code", code.id, f"Concerns {code.area}", (part,), {"area": code.area})
 
 
-_LISTED = ("symptoms", "looks", "history", "conditions")
+_LISTED = ("symptoms", "looks", "history", "conditions", "parts", "tools")
 
 
 def _noticed_kinds(known: Knowledge) -> dict[str, tuple[str, Mapping[str, Noticed]]]:
@@ -127,14 +127,32 @@ _TITLES = {
     "looks": "What can be seen or heard on the car",
     "history": "What was done to the car before",
     "conditions": "When the trouble is there",
+    "parts": "Parts, as a shop's own prices call them",
+    "tools": "Tools, as a shop's own prices call those that it has not",
 }
 
 
 def _list(listed: str, known: Knowledge) -> Explanation:
+    if listed == "parts":
+        return _parts(known.prices)
+    if listed == "tools":
+        tools = tuple(sorted({tool for step in known.steps.values() for tool in step.tools}))
+        part = Part("entries", "What is known here", tools)
+        return _explanation("list", listed, _TITLES[listed], (part,), {"entries": list(tools)})
     entries = next(entries for word, entries in _noticed_kinds(known).values() if word == listed)
     lines = tuple(f"{sentence(one.says)} [{one.id}]" for one in entries.values())
     part = Part("entries", "What is known here", lines)
     return _explanation("list", listed, _TITLES[listed], (part,), {"entries": list(entries)})
+
+
+def _parts(prices: Prices) -> Explanation:
+    lines = tuple(
+        f"{sentence(one.title)} Usually about {one.typical:.0f} {prices.currency}, {one.low:.0f} to {one.high:.0f}. "
+        f"[{one.id}]"
+        for one in prices.parts.values()
+    )
+    part = Part("entries", "What is known here", lines)
+    return _explanation("list", "parts", _TITLES["parts"], (part,), {"entries": list(prices.parts)})
 
 
 def _noticed(kind: str, one: Noticed, known: Knowledge) -> Explanation:
