@@ -11,7 +11,7 @@ from airproof.jobs.adding import step_said
 from airproof.jobs.events import Draft
 from airproof.jobs.facts_written import written
 from airproof.jobs.given import with_drafts
-from airproof.jobs.in_place import SAID_ANEW, in_place
+from airproof.jobs.in_place import SAID_ANEW, in_place, once_each
 from airproof.jobs.kinds import Withdrawal
 from airproof.jobs.left_to_do import left_to_do
 from airproof.jobs.state import State
@@ -39,6 +39,20 @@ def repaired(**data: object) -> Draft:
 
 def corrected(drafts: Sequence[Draft]) -> list[int | None]:
     return [one.corrects for one in drafts]
+
+
+def test_of_a_code_said_twice_at_once_the_later_stands() -> None:
+    said = [
+        draft("code", id="P0106"),
+        draft("note", text="P0106 again"),
+        draft("look", id="plug-loose", found=True),
+        draft("code", id="P0106", status="pending"),
+        draft("note", text="P0106 again"),
+        draft("look", id="plug-loose", found=False),
+    ]
+    assert once_each(said) == [said[1], *said[3:]]
+    pointed = [draft("code", id="P0106"), Draft("code", said[0].payload, corrects=4)]
+    assert once_each(pointed) == pointed
 
 
 class TestAStep:

@@ -24,7 +24,7 @@ from airproof.jobs.adding import (
 )
 from airproof.jobs.events import Draft, Event
 from airproof.jobs.given import append_with
-from airproof.jobs.in_place import in_place
+from airproof.jobs.in_place import in_place, once_each
 from airproof.jobs.kinds import Closed, Complaint, Note, Place, Repair, Role, payload_of
 from airproof.jobs.learning import in_own_words
 from airproof.jobs.left_to_do import proved_otherwise
@@ -133,7 +133,7 @@ def _drafts(said: Said, state: State, known: Knowledge) -> list[Draft]:
     elif said.proved:
         raise UnusableRequest("--proved alone", "the cause that was found", "Add --closed CAUSE.")
     drafts += [Draft("note", Note(text=text)) for text in said.notes or ()]
-    return drafts
+    return once_each(drafts)
 
 
 def _barometer_kpa(drafts: Sequence[Draft], place: Place) -> float | None:

@@ -5,7 +5,7 @@ One code, one look, one place, one outcome of a step: whoever reads the job find
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import replace
 from typing import Any, cast
 
@@ -31,6 +31,18 @@ def in_place(drafts: Sequence[Draft], state: State) -> list[Draft]:
         pointed = draft.corrects is not None or draft.withdraws is not None
         found += [draft] if pointed else _placed(draft, state)
     return found
+
+
+def once_each(drafts: Sequence[Draft]) -> list[Draft]:
+    """The drafts; of a code or something noticed that is said twice at once the later one, as ever."""
+    last = {_thing(draft, k): k for k, draft in enumerate(drafts)}
+    return [draft for k, draft in enumerate(drafts) if last[_thing(draft, k)] == k]
+
+
+def _thing(draft: Draft, place: int) -> Hashable:
+    pointed = draft.corrects is not None or draft.withdraws is not None
+    one = draft.payload
+    return (draft.kind, one.id) if isinstance(one, Code | Noted) and not pointed else place
 
 
 def _placed(draft: Draft, state: State) -> list[Draft]:
