@@ -1,10 +1,13 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from small_cases import NATURAL, case_of, changed, workshop_round
 
 from airproof.diagnosis.companions import doubtful_good, odd_companions
 from airproof.recording.recording import Recording, Signal
+from airproof.report.wording import sentence
 
 TIME = np.arange(50, dtype=np.float64)
 
@@ -27,6 +30,17 @@ def test_signals_that_only_one_holds_are_asked_about() -> None:
     assert "a and b" in line
     assert "air flow and charge pressure" in line
     assert line.endswith("?")
+
+
+def test_a_file_keeps_its_name_at_the_beginning_of_a_sentence() -> None:
+    (odd,) = odd_companions([recording("hose.csv", air_flow=3.0)], [recording("b.csv", engine_speed=800.0)])
+    (high,) = odd_companions(
+        [recording("hose.csv", barometric_pressure=97.0), recording("b.csv", barometric_pressure=83.0)], []
+    )
+    lying = case_of(changed(workshop_round(NATURAL), "manifold_pressure", lambda v: v + 8.0), NATURAL)
+    (bad,) = doubtful_good([replace(lying, recording=replace(lying.recording, label="good.csv"))])
+    assert "Hose.csv" not in sentence(odd) + sentence(high)
+    assert "Good.csv" not in sentence(bad)
 
 
 def test_two_altitudes_are_noticed() -> None:

@@ -23,12 +23,12 @@ def odd_companions(recordings: Sequence[Recording], baselines: Sequence[Recordin
         odd = [title for name, title in TELLING.items() if (name in first) != (name in other)]
         if odd:
             lines.append(
-                f"{first.label} and {other.label}: only one holds {' and '.join(odd)}; are they of the same car?"
+                f"of {first.label} and {other.label} only one holds {' and '.join(odd)}; are they of the same car?"
             )
         here, there = _barometer(first), _barometer(other)
         if here is not None and there is not None and abs(here - there) > BAROMETERS_APART_KPA:
             lines.append(
-                f"{first.label} and {other.label}: their barometers read {here:.0f} and {there:.0f} kPa absolute, "
+                f"in {first.label} and {other.label} their barometers read {here:.0f} and {there:.0f} kPa absolute, "
                 "which is more than weather; one altitude cannot serve for both"
             )
     return tuple(lines)
@@ -49,7 +49,7 @@ def doubtful_good(cases: Sequence[Case]) -> tuple[str, ...]:
         apart = float(np.median(standing)) - float(np.mean(others))
         if abs(apart) > GOOD_SENSORS_AGREE_KPA:
             lines.append(
-                f"{case.recording.label}, given as good, itself reads {abs(apart):.0f} kPa too "
+                f"the recording {case.recording.label}, given as good, itself reads {abs(apart):.0f} kPa too "
                 f"{'high' if apart > 0 else 'low'} with the engine off: is it known to be good?"
             )
     return tuple(lines)
