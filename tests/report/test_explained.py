@@ -135,3 +135,13 @@ def test_all_of_a_kind_are_listed(kind: str) -> None:
 
 def test_a_cause_names_what_is_seen_with_it() -> None:
     assert "[hose-split]" in lines("vacuum-leak", "looks")
+
+
+@pytest.mark.parametrize(
+    ("cause", "code", "noticed"),
+    [("boost-leak", "P0299", "low-power"), ("map-offset", "P0106", "rough-idle"), ("ignition", "P0300", "rough-idle")],
+)
+def test_what_a_mechanic_meets_with_a_cause_is_named_before_what_is_rare(cause: str, code: str, noticed: str) -> None:
+    parts = {part.id: part.lines for part in explain(cause, KNOWN).parts}
+    assert parts["codes"][0].startswith(code)
+    assert any(f"[{noticed}]" in line for line in parts["looks"])

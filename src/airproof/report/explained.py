@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 from airproof.errors import UnusableRequest
 from airproof.knowledge.lookup import UnlistedCode, code_in, explain_code, near, noticed_called
@@ -15,6 +15,7 @@ from airproof.report.in_words import Part
 from airproof.report.wording import number, sentence
 
 SCHEMA = "airproof.explanation/1"
+Known = TypeVar("Known", bound=Witness)
 FOREMOST = 6
 """Causes, steps or codes named in words; the object has them all."""
 
@@ -207,10 +208,10 @@ def _cause(cause: Cause, known: Knowledge) -> Explanation:
         Part("says", "What it is", (sentence(cause.says), *sizes)),
         Part(
             "codes",
-            "Codes that speak for it, strongest first",
-            tuple(f"{c.id} {c.title}" for _, c in codes[:FOREMOST]),
+            "Codes that come with it and speak for it",
+            tuple(f"{c.id} {c.title}" for c in _telling([c for _, c in codes], cause.id)),
         ),
-        Part("looks", "What is seen or told with it, strongest first", _seen_with(cause.id, known)),
+        Part("looks", "What is seen or told with it and speaks for it", _seen_with(cause.id, known)),
         Part("told-by", "What tells", tuple(f"{_cost(s, known)} [{s.id}]" for s in told[:FOREMOST])),
         Part(
             "cured-by",
@@ -234,10 +235,13 @@ def _cause(cause: Cause, known: Knowledge) -> Explanation:
 
 def _seen_with(cause: str, known: Knowledge) -> tuple[str, ...]:
     entries = [one for _, entries in _noticed_kinds(known).values() for one in entries.values() if cause in one.sets]
-    ranked = sorted(
-        (one for one in entries if one.given(cause) > one.by_chance), key=lambda one: -_decibans(one, cause)
-    )
-    return tuple(f"{one.title}. [{one.id}]" for one in ranked[:FOREMOST])
+    return tuple(f"{one.title}. [{one.id}]" for one in _telling(entries, cause))
+
+
+def _telling(entries: Sequence[Known], cause: str) -> list[Known]:
+    """Those that speak for the cause, by what they tell on average: what is rare but damning is seldom there."""
+    speaking = [one for one in entries if one.given(cause) > one.by_chance]
+    return sorted(speaking, key=lambda one: -one.given(cause) * _decibans(one, cause))[:FOREMOST]
 
 
 def _step(step: Step, known: Knowledge) -> Explanation:
