@@ -30,6 +30,30 @@ def test_a_test_moves_the_belief_by_bayes_rule() -> None:
     assert after.done == {"smoke-test-intake"}
 
 
+@pytest.mark.parametrize(
+    ("cause", "mend", "test"),
+    [
+        ("vacuum-leak", "mend-vacuum-leak", "smoke-test-intake"),
+        ("boost-leak", "mend-charge-path", "pressure-test-charge-path"),
+    ],
+)
+def test_a_leak_that_was_seen_is_mended_without_a_test_that_looks_for_it(cause: str, mend: str, test: str) -> None:
+    sure = {cause: 0.95, "none": 0.05}
+    look = KNOWN.steps["look-hoses"]
+    unseen, seen = task(sure).after(look, found=False), task(sure).after(look, found=True)
+    assert unseen.looked_into().first == test
+    assert seen.looked_into().first == mend
+    assert task(sure, done=["look-hoses"], seen=["look-hoses"]).looked_into().first == mend  # as a verdict has it
+    assert seen.cannot(KNOWN.steps[test]).looked_into().first == mend  # without the tool for it, too
+
+
+def test_what_was_not_seen_by_eye_still_wants_its_test() -> None:
+    plug = task({"supply-reference": 0.9, "none": 0.1}).after(KNOWN.steps["look-plug-and-wiring"], found=True)
+    assert plug.looked_into().first != "repair-5v-supply"
+    smoked = task({"boost-leak": 0.9, "none": 0.1}).after(KNOWN.steps["smoke-test-intake"], found=True)
+    assert smoked.looked_into().first != "mend-charge-path"
+
+
 def test_a_failed_repair_leaves_what_it_did_not_cure() -> None:
     step = KNOWN.steps["replace-map-sensor"]
     after = task({"map-offset": 0.9, "vacuum-leak": 0.1}).after(step, found=None)

@@ -27,12 +27,17 @@ DOUBT = 0.03
 repair makes one look elsewhere."""
 
 
+SHOWN = 6.0
+"""A look that finds something so many times as often with a cause as otherwise has shown the eye where it is. judged:
+Airproof authors: a hose seen split is mended, and no test looks for it first."""
+
+
 @dataclass(frozen=True)
 class Task:
     """What the planner is asked: a belief over causes, pairs of causes beside it, steps done, prices.
 
     `watched_part`: the part whose purchases are counted, for the price at which the advice changes; `without`: steps
-    that are not to be taken.
+    that are not to be taken; `seen`: steps done that found what they look for.
     """
 
     belief: Mapping[str, float]
@@ -42,10 +47,24 @@ class Task:
     done: frozenset[str] = frozenset()
     watched_part: str = ""
     without: frozenset[str] = frozenset()
+    seen: frozenset[str] = frozenset()
 
     def laid_out(self) -> tuple[Choices, Floats]:
         """The choices, and the belief (n,) over their faults."""
-        return lay_out(self.belief, self.knowledge, self.prices, self.watched_part, self.pairs, self.without)
+        return lay_out(self.belief, self._open(), self.prices, self.watched_part, self.pairs, self.without)
+
+    def _open(self) -> Knowledge:
+        """The knowledge, in which what a look has shown is mended without a test that looks for it."""
+        steps = self.knowledge.steps
+        looks = [steps[name] for name in self.seen if steps[name].kind == "look"]
+        told = [(cause, p / look.otherwise) for look in looks if look.otherwise for cause, p in look.tells.items()]
+        shown = {cause for cause, times in told if times >= SHOWN and cause != NONE}
+        opened = {
+            name: step.model_copy(update={"after": ()})
+            for name, step in steps.items()
+            if step.after and step.cures and max(step.cures, key=lambda cause: step.cures[cause]) in shown
+        }
+        return replace(self.knowledge, steps={**steps, **opened}) if opened else self.knowledge
 
     def looked_into(self, follow: Sequence[int] = FAR, asked: Collection[str] = ()) -> Looked:
         """The search for it: as many first steps as `follow` says, and those `asked` for."""
@@ -80,6 +99,7 @@ class Task:
             belief={f[0]: p / total for f, p in weights.items() if len(f) == 1},
             pairs={f: p / total for f, p in weights.items() if len(f) > 1},
             done=self.done | {step.id},
+            seen=self.seen | {step.id} if found else self.seen,
         )
 
     def cannot(self, step: Step) -> Task:
@@ -161,7 +181,8 @@ def task_for(
     sensor = knowledge.steps.get(HABIT)
     watched = (sensor.part if sensor else None) or ""
     pointless = frozenset(step.id for step in knowledge.steps.values() if step.fuel and fuel not in step.fuel)
-    return Task(belief, twos, knowledge, prices, frozenset(done), watched, pointless - frozenset(done))
+    found = frozenset(seen) & knowledge.steps.keys()
+    return Task(belief, twos, knowledge, prices, frozenset(done), watched, pointless - frozenset(done), found)
 
 
 def _sound_belief(
