@@ -57,3 +57,19 @@ def test_no_currency_is_parted_from_its_number(airproof: Airproof, sure: Path, t
     said = airproof("plan", sure, "--prices", priced(tmp_path, 140, 900, "CHF")).out
     assert " CHF" in said
     assert not re.search(r"\d\n +CHF", said)
+
+
+def test_a_job_handed_over_for_want_of_a_tool_says_so(airproof: Airproof, tmp_path: Path) -> None:
+    causes = [{"id": "vacuum-leak", "probability": 0.999}, {"id": "none", "probability": 0.001}]
+    inputs = {"regimes_s": {"key-on": 12.0, "idle": 60.0, "snap": 5.0, "cruise": 60.0, "full-load": 6.0}}
+    found = {"schema": "airproof.verdict/1", "inputs": inputs, "causes": causes, "pairs": [], "refusal": None}
+    leak, shop = tmp_path / "leak.json", tmp_path / "shop.toml"
+    leak.write_text(json.dumps(found), encoding="utf-8")
+    shop.write_text('tools_missing = ["smoke machine"]\n', encoding="utf-8")
+    said = " ".join(airproof("plan", leak, "--prices", shop).out.split())
+    assert said.startswith("Next: hand it to a specialist")
+    assert "Not planned, since a tool is missing or what comes first cannot be: mend the vacuum leak" in said
+    assert "Look all the same" in said
+    seen = " ".join(airproof("plan", leak, "--prices", shop, "--done", "look-hoses=yes").out.split())
+    assert seen.startswith("Next: mend the vacuum leak")
+    assert "Not planned, since" not in " ".join(airproof("plan", leak).out.split())

@@ -129,7 +129,7 @@ def lay_out(
     causes = tuple(dict.fromkeys([*alone, *(cause for pair in twos for cause in pair)]))
     faults: tuple[Fault, ...] = (*((c,) for c in causes), *twos)
     weights = np.array([*(belief.get(c, 0.0) for c in causes), *twos.values()])
-    steps = _steps_that_matter(_to_hand(knowledge.steps, prices, without), causes)
+    steps = _steps_that_matter(to_hand(knowledge.steps, prices, without), causes)
     if not any(step.ends for step in steps):
         raise UnusableRequest("no step ends the job", "a step that settles it at some price", "Add one to the steps.")
     number = {step.id: i for i, step in enumerate(steps)}
@@ -209,7 +209,7 @@ def _cures(steps: Sequence[Step], faults: Sequence[Fault], twos: int) -> tuple[F
     return (1.0 - first) * (1.0 - second), np.array([only_first, only_second])
 
 
-def _to_hand(steps: Mapping[str, Step], prices: Prices, without: Collection[str]) -> dict[str, Step]:
+def to_hand(steps: Mapping[str, Step], prices: Prices, without: Collection[str]) -> dict[str, Step]:
     """The steps that can be taken with the tools there are, and whose forerunners can."""
     missing = set(prices.tools_missing)
     can = {name for name, step in steps.items() if name not in without and not missing & set(step.tools)}

@@ -10,7 +10,7 @@ import numpy as np
 
 from airproof.errors import UnusableRequest
 from airproof.knowledge.model import NONE, Knowledge, PartPrice, Prices, Step
-from airproof.repair.choices import Choices, Fault, Floats, lay_out, positive_given
+from airproof.repair.choices import Choices, Fault, Floats, lay_out, positive_given, to_hand
 from airproof.repair.places import Option, Place
 from airproof.repair.search import FAR, Search
 
@@ -26,6 +26,9 @@ DOUBT = 0.03
 (docs/whole_picture.md, section 7). With that share of the belief everything stays as common as it is, so that a failed
 repair makes one look elsewhere."""
 
+
+WELL_POSSIBLE = 0.05
+"""A cause so probable may well be what is wrong; judged: Airproof authors."""
 
 SHOWN = 6.0
 """A look that finds something so many times as often with a cause as otherwise has shown the eye where it is. judged:
@@ -65,6 +68,17 @@ class Task:
             if step.after and step.cures and max(step.cures, key=lambda cause: step.cures[cause]) in shown
         }
         return replace(self.knowledge, steps={**steps, **opened}) if opened else self.knowledge
+
+    def out_of_reach(self) -> tuple[Step, ...]:
+        """Repairs of what may well be wrong that cannot be planned, for want of a tool or of what must come first."""
+        steps = self._open().steps
+        kept = to_hand(steps, self.prices, self.without)
+        likely = {cause for cause, p in self.belief.items() if p >= WELL_POSSIBLE and cause != NONE}
+        return tuple(
+            step
+            for name, step in steps.items()
+            if name not in kept and name not in {*self.without, *self.done} and not likely.isdisjoint(step.cures)
+        )
 
     def looked_into(self, follow: Sequence[int] = FAR, asked: Collection[str] = ()) -> Looked:
         """The search for it: as many first steps as `follow` says, and those `asked` for."""

@@ -47,7 +47,19 @@ def _first(advice: Advice, task: Task) -> tuple[str, ...]:
             f"Leaving this step out would make the job {_dearer(advice.first_saves, currency)} on average, "
             f"time included; one would begin with: {other[0].lower()}{other[1:]}."
         )
-    return tuple(lines)
+    return (*lines, *_out_of_reach(step.id, task))
+
+
+def _out_of_reach(first: str, task: Task) -> tuple[str, ...]:
+    """Why a job that one would mend oneself is handed over: what it wants is not to hand."""
+    known = task.knowledge
+    beyond = [f"{_title(one.id, known)} [{one.id}]" for one in task.out_of_reach()] if known.steps[first].ends else []
+    if not beyond:
+        return ()
+    return (
+        f"Not planned, since a tool is missing or what comes first cannot be: {'; '.join(beyond)}. Look all the same: "
+        "what is found by eye is mended without.",
+    )
 
 
 def _way(node: Node, number: str = "") -> list[str]:
