@@ -71,6 +71,7 @@ def test_what_it_writes_can_be_weighed(airproof: Airproof, engine: Path, tmp_pat
         ).status
         == 0
     )
+    assert json.loads(out.with_suffix(".truth.json").read_text(encoding="utf-8"))["scene"]["altitude_m"] == 350.0
     ended = airproof("weigh", out, "--engine", engine, "--altitude", "350m", "--code", "P0069", "--json")
     first = json.loads(ended.out)["causes"][0]
     assert first["id"] == "map-offset"

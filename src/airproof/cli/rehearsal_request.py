@@ -10,7 +10,7 @@ from pathlib import Path
 from airproof.cli.progress import counting
 from airproof.cli.streams import complain, say, say_parts
 from airproof.cli.teaching_request import SheetWanted, write_sheet, written
-from airproof.diagnosis.place_as_typed import the_ambient_c, the_barometer
+from airproof.diagnosis.place_as_typed import quantity_of, the_ambient_c, the_barometer
 from airproof.engine.profile import EngineProfile
 from airproof.engine.rehearsal.air.build import Details, RehearsedEngine, load_rehearsed_engine
 from airproof.engine.rehearsal.compare import Comparison, as_recording, compare
@@ -219,8 +219,11 @@ def _scene(asked: Rehearsing) -> Scene:
     barometer, ambient_c = the_barometer(asked.altitude, asked.barometer), the_ambient_c(asked.ambient)
     if asked.barometer is not None:  # what is ordered is no report of the weather
         barometer = the_barometer(None, asked.barometer)
-    if barometer is not None:  # any altitude and weather that give this pressure will do
-        scene = replace(scene, altitude_m=0.0, weather_kpa=0.0)
+    if (
+        barometer is not None
+    ):  # the weather is what is left of this pressure at the altitude, sea level if nothing is said
+        altitude = quantity_of("--altitude", asked.altitude, "length", "350m")
+        scene = replace(scene, altitude_m=round(altitude or 0.0, 1), weather_kpa=0.0)
         scene = replace(scene, weather_kpa=barometer.kpa - scene.barometer_kpa)
     return scene if ambient_c is None else replace(scene, ambient_c=ambient_c)
 
