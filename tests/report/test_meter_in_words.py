@@ -77,3 +77,29 @@ def test_live_data_beside_the_plug_is_told_and_what_reads_low_is_not_called_high
     assert "Live data shows" in parts["items"]
     assert "too high by -" not in parts["line"]
     assert "plus is too high, minus too low" in parts["line"]
+
+
+def told(folder: Path, text: str) -> dict[str, str]:
+    path = folder / "told.toml"
+    path.write_text(text, encoding="utf-8")
+    measurements = load_measurements(path, KNOWN)
+    said = judged_in_words(judge(measurements, DAY, KNOWN), measurements, KNOWN)
+    return {one.id: " ".join(one.lines) for one in said}
+
+
+SWEEP = """
+[[measured]]
+what = "sweep"
+points = [["0 kPa vacuum", "{} {}"], ["20 kPa vacuum", "{} {}"], ["40 kPa vacuum", "{} {}"]]
+"""
+
+
+def test_a_table_typed_the_wrong_way_round_may_be_no_wrong_part(tmp_path: Path) -> None:
+    points = 'points = [["20 kPa abs", "4.80 V"], ["250 kPa abs", "0.20 V"]]'
+    parts = told(tmp_path, f"[sensor]\n{points}\n" + SWEEP.format(1.75, "V", 1.35, "V", 0.95, "V"))
+    assert "Probably a wrong part, or the points that the file states are not this sensor's" in parts["answer"]
+
+
+def test_a_frequency_does_not_ask_for_the_supply(tmp_path: Path) -> None:
+    parts = told(tmp_path, '[sensor]\nkind = "frequency"\n' + SWEEP.format(158, "Hz", 138, "Hz", 118, "Hz"))
+    assert "supply was not measured" not in parts["notes"]

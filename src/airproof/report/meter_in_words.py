@@ -10,6 +10,7 @@ from airproof.diagnosis.meter.expected_here import Expected
 from airproof.diagnosis.meter.fitted import SURE_DECIBANS, Fitted, Interval, Recognised
 from airproof.diagnosis.meter.judged import Judged, SessionJudged
 from airproof.diagnosis.meter.learn import FromRecording
+from airproof.diagnosis.meter.lines import STATED
 from airproof.diagnosis.meter.measured import Measurements
 from airproof.diagnosis.meter.pressures import supply_of
 from airproof.knowledge.model import Knowledge
@@ -112,7 +113,10 @@ def judged_in_words(judged: SessionJudged, measurements: Measurements, known: Kn
     ]
     if not measurements.meter.stated:
         notes.append(f"The meter's accuracy is not stated: {measurements.meter.volts} is taken, a usual cheap one's.")
-    if measurements.first("supply") is None and any(one.item.what in ("signal", "sweep") for one in judged.items):
+    by_volts = any(one.item.what in ("signal", "sweep") and one.task != "frequency" for one in judged.items)
+    if judged.fitted is not None:
+        by_volts = judged.fitted.learned.unit == "V"
+    if measurements.first("supply") is None and by_volts:
         notes.append("The supply was not measured: measure it with the same meter, and the line is known far better.")
     notes.append('The verdict on the car takes these readings too: "airproof weigh ... --reading FILE.toml".')
     notes.append(CAUTION)
@@ -127,8 +131,11 @@ def _answer(judged: SessionJudged) -> list[str]:
         shown = "; ".join(
             f"{where} ({true:.0f} kPa) it would show {seen:.0f} kPa absolute" for where, true, seen in named.reports
         )
+        typed = named.expected is not None and named.expected.line.id == STATED
+        or_typed = ", or the points that the file states are not this sensor's: read them once more" if typed else ""
         return [
-            f"It fits the line of another sensor instead: {_lower(other.title)} [{other.id}]. Probably a wrong part.",
+            f"It fits the line of another sensor instead: {_lower(other.title)} [{other.id}]. "
+            f"Probably a wrong part{or_typed}.",
             f"With it the car is deceived: {shown}. That is like a sensor {named.offset_kpa:+.1f} kPa off with a span "
             f"{named.gain_percent:+.1f} % off.",
         ]

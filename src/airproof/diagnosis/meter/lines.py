@@ -70,6 +70,7 @@ class Line:
         return self.band_kpa(temperature_c) / BAND_IS_SD
 
 
+STATED = "stated"  # the id of the line that a file states itself
 SHOWN = Line("shown", "the pressure that live data shows", "kPa", 0.0, 1.0, 0.0, 700.0, standing="live data")
 """Live data is in kPa already: whatever line the control unit has is in it."""
 

@@ -23,7 +23,7 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, StrictBool
 
 from airproof.diagnosis.conditions import barometer_of
-from airproof.diagnosis.meter.lines import Line, published
+from airproof.diagnosis.meter.lines import STATED, Line, published
 from airproof.diagnosis.meter.measured import (
     USUAL_GAUGE_KPA,
     USUAL_METER,
@@ -323,7 +323,7 @@ def _stated_line(given: _Sensor, refuse: _Refuse) -> Line:
     if error is not None and not 0.0 < error <= 50.0:
         raise refuse(f"error = {given.error!r}", "the largest error of a good part, up to 50 kPa")
     return Line(
-        "stated", "the line that the file states", next(iter(units)), fit.intercept, fit.slope, float(kpa.min()),
+        STATED, "the line that the file states", next(iter(units)), fit.intercept, fit.slope, float(kpa.min()),
         float(kpa.max()), supply, error, standing=f"stated by {len(points)} points", covariance=fit.covariance,
     )  # fmt: skip
 
