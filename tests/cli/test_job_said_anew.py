@@ -208,3 +208,25 @@ def test_a_probability_is_never_a_hundred(airproof: Airproof, job: Car) -> None:
     airproof("job", "weigh", 1)
     assert ", 100 in 100" not in airproof("job", "show", 1).out
     assert job.engine.exists()
+
+
+def test_without_recordings_what_came_of_a_repair_is_said_of_it(airproof: Airproof, car: Car) -> None:
+    airproof("job", "new", "--engine", car.engine, "--code", "P0106")
+    ended = airproof("job", "prove", 1, "--step", SENSOR, "--returned")
+    assert ended.status == 2
+    assert "say of the repair that it helped or did not help" in flat(ended.err)
+
+
+def test_a_job_closed_as_proved_against_its_proof_is_told_so(airproof: Airproof, job: Car) -> None:
+    proved = airproof("job", "prove", 1, car_again(job), "--step", SENSOR, "--json")
+    assert json.loads(proved.out)["judgement"] != "proved"
+    said = flat(airproof("job", "add", 1, "--closed", "map-offset", "--proved").out)
+    assert "it is closed as proved, and the proof that it holds says 'not fixed'" in said
+
+
+def car_again(job: Car) -> Path:
+    """The same fault recorded once more, as another file."""
+    again = job.lying.with_name("again.csv")
+    text = job.lying.read_text(encoding="utf-8").splitlines()
+    again.write_text("\n".join([*text[:-1], ""]), encoding="utf-8")
+    return again

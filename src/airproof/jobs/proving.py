@@ -53,7 +53,8 @@ def prove_job(
         raise UnusableRequest(
             f"job {job} holds no recording of {side} the repair",
             "one of before and one of after",
-            f"Give it as such. In the terminal: airproof job add {job} {way} drive.csv.",
+            "Give it as such; without it, say of the repair that it helped or did not help. In the terminal: "
+            f"airproof job add {job} {way} drive.csv.",
         )
     weighed = weigh_job(store, job, known, progress=progress, learned=learned)
     assert state.engine is not None  # weighing has asked for it
