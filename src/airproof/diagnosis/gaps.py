@@ -105,7 +105,7 @@ def _over_healthy(one: Testimony, cause: str, sizes: Floats) -> float:
     """Decibans of the cause, at the sizes found, over nothing being wrong."""
     with np.errstate(divide="ignore"):
         given = float(np.logaddexp.reduce(one.by_itself[cause] + np.log(sizes)))
-    return NEPERS_TO_DECIBANS * (given - float(one.by_itself[NONE][0]))
+    return float(NEPERS_TO_DECIBANS * (given - float(one.by_itself[NONE][0])))
 
 
 def _wrong_place(case: Case) -> list[str]:
