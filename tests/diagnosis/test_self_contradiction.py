@@ -7,7 +7,8 @@ import pytest
 from small_cases import NATURAL, TURBO, Floats, case_of, changed, without, workshop_round
 
 from airproof.diagnosis.checks import engine_off
-from airproof.diagnosis.self_contradiction import drifted, unboosted
+from airproof.diagnosis.conditions import UNKNOWN_PLACE
+from airproof.diagnosis.self_contradiction import drifted, unboosted, unplaced
 from airproof.diagnosis.weigh import weigh
 from airproof.knowledge.model import NONE
 from airproof.recording.recording import Recording
@@ -42,6 +43,18 @@ def test_the_verdict_names_it_first() -> None:
     verdict = weigh([recording], NATURAL).verdict
     drifts = any("with the engine off, manifold pressure first reads" in one for one in verdict.doubts)
     assert drifts or verdict.first.id in ("map-offset", "map-gain")
+
+
+def test_the_place_is_asked_for_before_anything_is_taken_apart() -> None:
+    recording = without(workshop_round(NATURAL), "barometric_pressure")
+    nowhere = case_of(recording, NATURAL, weather=UNKNOWN_PLACE)
+    cams = {"valve-timing": 0.9, "map-offset": 0.09}
+    (says,) = unplaced(nowhere, cams, "valve-timing")
+    assert "the 98.0 kPa absolute that the manifold pressure sensor reads with the engine off" in says
+    assert unplaced(nowhere, {**cams, "map-offset": 0.01}, "valve-timing") == ()
+    assert unplaced(nowhere, cams, "map-offset") == ()  # then it is in question anyway
+    assert unplaced(case_of(recording, NATURAL), cams, "valve-timing") == ()
+    assert unplaced(case_of(workshop_round(NATURAL), NATURAL, weather=UNKNOWN_PLACE), cams, "valve-timing") == ()
 
 
 def test_a_charged_engine_without_any_boost_may_be_another() -> None:

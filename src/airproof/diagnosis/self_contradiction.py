@@ -1,13 +1,16 @@
-"""What a recording shows that one good sensor, or the engine as it was described, cannot: to be cleared up first."""
+"""What is to be cleared up first: what one good sensor, or the engine as it was described, cannot show; and a place
+that nobody told, though it would settle the question.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 import numpy as np
 
 from airproof.diagnosis.case import Case
+from airproof.knowledge.model import NONE
 from airproof.recording.recording import Interval
 from airproof.recording.regimes import Regime
 
@@ -18,6 +21,9 @@ SENSORS = {"manifold_pressure": "manifold pressure", "charge_pressure": "charge 
 EXPLAIN_DRIFT = frozenset(
     {"map-offset", "map-gain", "map-intermittent", "map-circuit", "supply-reference", "boost-sensor-scale"}
 )
+OFF_BY_ITSELF = frozenset({"map-offset", "map-gain", "supply-reference"})  # what the day's pressure finds out
+WORTH_ASKING = 0.05  # the probability of those from which the place is asked for first; judged: Airproof authors
+PLACE_KNOWN_KPA = 3.0
 NO_BOOST = 1.06  # highest pressure over the barometer; judged: Airproof authors, sensors are off by 2 to 4 kPa
 TURNING_1_MIN = 3000.0  # where a charger that works has long made some; judged: Airproof authors
 LEAST_LOAD_S = 3.0
@@ -59,6 +65,21 @@ def _rests(case: Case, name: str, stretches: Sequence[Interval]) -> dict[int, fl
         return {}
     inside = ((k, signal.values[(signal.time >= a) & (signal.time <= b)]) for k, (a, b) in enumerate(stretches))
     return {k: float(np.median(values)) for k, values in inside if values.size >= FEWEST_SAMPLES}
+
+
+def unplaced(case: Case, probability: Mapping[str, float], foremost: str) -> tuple[str, ...]:
+    """That the altitude, which costs nothing, tells whether the sensor is off, where another thing is accused."""
+    off = sum(probability.get(cause, 0.0) for cause in OFF_BY_ITSELF)
+    if foremost in (*OFF_BY_ITSELF, NONE) or off < WORTH_ASKING or case.weather.sd_kpa <= PLACE_KNOWN_KPA:
+        return ()
+    reads = case.in_regime("manifold_pressure", Regime.KEY_ON)
+    if not reads.size or "barometric_pressure" in case.recording:
+        return ()
+    return (
+        f"nobody said where the car stands: with its altitude, the {float(np.median(reads)):.1f} kPa absolute that the "
+        "manifold pressure sensor reads with the engine off tell whether that sensor is off; say it before anything is "
+        "taken apart",
+    )
 
 
 def unboosted(case: Case, foremost: str) -> tuple[str, ...]:

@@ -37,7 +37,7 @@ from airproof.diagnosis.pair_network import pairs_told
 from airproof.diagnosis.pairs import pairs_of
 from airproof.diagnosis.picture.hearing import in_full
 from airproof.diagnosis.readings import Reading
-from airproof.diagnosis.self_contradiction import drifted, unboosted
+from airproof.diagnosis.self_contradiction import drifted, unboosted, unplaced
 from airproof.diagnosis.testimony import Testimony
 from airproof.diagnosis.timeline import presence, spells, walk
 from airproof.diagnosis.told import steps_told, told_of
@@ -140,7 +140,12 @@ def weigh_examined(
     found = verdict.first.id
     verdict = replace(
         verdict,
-        doubts=(*doubts, *drifted(case, found), *unboosted(case, found)),
+        doubts=(
+            *doubts,
+            *drifted(case, found),
+            *unboosted(case, found),
+            *unplaced(case, posterior.probability, found),
+        ),
         pairs=pairs,
         clashes=clashes,
         cannot_tell=(
