@@ -92,6 +92,24 @@ def test_what_nobody_has_said_is_asked_for_with_the_way_to_say_it() -> None:
     assert in_the_terminal(7, with_drafts([], []), knowledge()) is None
 
 
+@pytest.mark.parametrize("repair", [REPAIR, HELPED])
+def test_trouble_that_is_said_to_be_back_leads_on_to_the_plan(repair: Draft) -> None:
+    state = with_drafts([], [repair, draft("checked", returned=True), proof("not proved yet")])
+    first, *others = left_in_words(state, knowledge())
+    assert "said to be back" in first
+    assert "the plan goes on" in first
+    assert others == list(left_in_words(with_drafts([], [repair, proof("not proved yet")]), knowledge()))
+    part = in_the_terminal(7, state, knowledge())
+    assert part is not None
+    assert "airproof job add 7 --step replace-map-sensor=did-not-help" in part.lines
+
+
+def test_trouble_that_is_back_seems_gone_no_more() -> None:
+    said = left_in_words(with_drafts([], [HELPED, draft("checked", returned=True)]), knowledge())
+    assert not any("seems gone" in line for line in said)
+    assert any("the plan goes on" in line for line in said)
+
+
 def test_where_a_recording_of_after_is_there_none_is_asked_for() -> None:
     after = draft("recording", sha256="a" * 64, bytes=1, name="again.csv", role="after")
     assert left_in_words(with_drafts([], [REPAIR, after]), knowledge())[0].startswith("Prove the repair (replace the")

@@ -61,6 +61,12 @@ def proved_otherwise(state: State) -> tuple[str, ...]:
     )
 
 
+def said_to_be_back(state: State) -> bool:
+    """Whether the trouble is said to be back since the repair that is to be proved."""
+    repair = to_be_proved(state)
+    return repair is not None and any(one.payload.returned and one.number > repair.number for one in state.checked)
+
+
 def proof_of_before(state: State) -> bool:
     """Whether the last proof speaks of how things were before, and none of what was said since asks for another.
 

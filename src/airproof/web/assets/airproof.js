@@ -30,8 +30,16 @@ window.airproof = {
     const said = place.querySelector("[data-said]"), bar = place.querySelector("progress");
     const stop = place.querySelector("[data-stop]");
     let stopped = false;
+    place.querySelectorAll("[data-before]").forEach((one) => one.remove());
     for (const file of files) {
       if (stopped) break;
+      if (file !== files[0]) { // what was said of the one before stays, also while the next is sent
+        const before = said.cloneNode(true);
+        before.removeAttribute("id");
+        delete before.dataset.said;
+        before.dataset.before = "";
+        said.before(before);
+      }
       bar.hidden = stop.hidden = false;
       bar.value = 0;
       said.textContent = `Sending ${file.name} ...`;
@@ -128,6 +136,14 @@ for (const name of ["focusin", "input", "toggle", "scroll"])
 addEventListener("resize", () => hand.grasp());
 new MutationObserver(() => hand.stay()).observe(document.documentElement, { childList: true, subtree: true });
 
+// Without a line to the server what is sent reaches nobody, and the page is loaded anew once it is back: it stays unsent.
+document.addEventListener("submit", (e) => {
+  if (window.socket?.connected !== false) return;
+  e.preventDefault();
+  e.stopImmediatePropagation();
+  airproof.aloud("There is no connection, so nothing was sent. What you typed stays here: send it again once there is one.");
+}, true);
+
 // What was typed and not sent yet outlives a reload, in this tab alone: a phone drops a page that is out of sight while
 // one takes a photo. A field is known by its page, by what it is folded under, and by its name. Pages on which something
 // is asked twice on purpose keep nothing.
@@ -157,7 +173,7 @@ const unsent = {
     for (const one of kept) one.dispatchEvent(new Event("input", { bubbles: true }));
   },
 };
-if (/^\/(new|job\/\d+(\/step\/[^/]+)?)$/.test(location.pathname)) {
+if (/^\/(new|job\/\d+(\/(step|headings)\/[^/]+)?)$/.test(location.pathname)) {
   document.addEventListener("input", ({ target }) => {
     if (!target.form || !target.name) return;
     const alike = target.type === "radio" ? [...target.form.elements].filter((one) => one.name === target.name) : [target];

@@ -6,6 +6,7 @@ import asyncio
 
 from nicegui import ui
 
+from airproof.jobs.left_to_do import to_be_proved
 from airproof.jobs.weighing import Weighed, planning_task
 from airproof.repair.advice import advise
 from airproof.report.in_words import cautions_of
@@ -28,6 +29,7 @@ def show(case: CaseFile) -> None:
             say(line)
         if case.state.closed is None:
             link("To the proof", "#proof")
+            _say_in_vain(case)
         return
     weighed = case.weighed
     if weighed is None or weighed.plan is None or not weighed.plan.next_steps:
@@ -47,6 +49,16 @@ def show(case: CaseFile) -> None:
         lines(sentence(words(one)) for one in cautions_of(weighed.weighing.verdict, weighed.plan))
     _others(case, weighed)
     folded_later("Where it leads, and what would change it", lambda: _way(case, weighed))
+
+
+def _say_in_vain(case: CaseFile) -> None:
+    """Where it is said that the trouble is there in spite of a repair."""
+    repair = to_be_proved(case.state)
+    steps = () if repair is None else repair.payload.steps
+    for name in (one for one in steps if one in case.bench.known.steps):
+        title = case.bench.known.steps[name].title
+        with Mark("p"):
+            link(f"What came of it: {title[0].lower()}{title[1:]}", f"/job/{case.job}/step/{name}")
 
 
 def _way(case: CaseFile, weighed: Weighed) -> None:
