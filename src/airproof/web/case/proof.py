@@ -103,7 +103,7 @@ def _judgement(case: CaseFile) -> None:
     with place:
         _tell_of_before(case)
         if to_be_proved(case.state) is not None:
-            button("Prove the repair again", again)
+            button("Prove the repair again", again, once=True)
 
 
 def _tell_of_before(case: CaseFile) -> None:
@@ -188,10 +188,13 @@ async def _keep_repair(case: CaseFile, values: Values) -> None:
 
 def _checked_fields(case: CaseFile) -> None:
     field(
-        "Codes that it holds now", "codes", long=True, hint="Pasted in any form; leave it empty where there are none."
+        "Codes that it holds now",
+        "codes",
+        long=True,
+        hint="Pasted in any form; leave it empty where there are none, and say so below.",
     )
     with Mark("label", classes="tick"):
-        Mark("input", type="checkbox", name="codes_read", value="yes", checked=True)
+        Mark("input", type="checkbox", name="codes_read", value="yes")
         Mark("span", "All codes were read: there are no others")
     said = {True: "yes", False: "no", None: ""}[said_of(case.state).cleared]
     choice("Codes were", "cleared", CLEARED, said)
@@ -214,6 +217,13 @@ async def _keep_checked(case: CaseFile, values: Values) -> None:
         "cleared": False if one(values, "cleared") == "no" else None,
         "returned": "returned" in values,
     }
+    said = ("codes", "codes_read", "cleared", "returned", "warm_ups", "distance_km", "days")
+    if not any(one(values, name) for name in said):
+        raise UnusableRequest(
+            "nothing was said",
+            "the codes, whether the trouble is back, or one of the others",
+            "Where it holds no codes, tick that all were read.",
+        )
     for name, as_typed in (("warm_ups", count_of), ("distance_km", amount_of), ("days", days_of)):
         if one(values, name):
             with at_field(name):
