@@ -8,6 +8,7 @@ from nicegui import ui
 
 from airproof.errors import UnusableRequest
 from airproof.jobs.adding import step_said
+from airproof.jobs.events import Draft
 from airproof.jobs.in_place import in_place
 from airproof.knowledge.model import Step
 from airproof.report.case_file import sources_in_words
@@ -17,7 +18,7 @@ from airproof.web.bench import Bench
 from airproof.web.case.fact import amount_at, facts_of_step
 from airproof.web.case.file import LOOK_S, CaseFile
 from airproof.web.frame import page
-from airproof.web.marks import Form, Mark, Values, field, folded, heading, lines, link, one, picks, say
+from airproof.web.marks import AtField, Form, Mark, Values, field, folded, heading, lines, link, one, picks, say
 from airproof.web.worksheet import Sheet
 
 SKILL = {
@@ -45,9 +46,10 @@ async def show(bench: Bench, job: int, name: str) -> None:
         _safety(step)
         heading(2, "How")
         lines((case.words(sentence(one)) for one in step.how), ordered=True)
-        if any(task.step == name for task in bench.known.meter_tasks.values()):
-            Sheet(case, name).show()
-        case.part(lambda one: _came_of_it(one, step), on="facts")
+        sheet = Sheet(case, name) if any(task.step == name for task in bench.known.meter_tasks.values()) else None
+        if sheet is not None:
+            sheet.show()
+        case.part(lambda one: _came_of_it(one, step, sheet), on="facts")
         with folded("Where this is from"):
             lines(sources_in_words(step.source, bench.known))
     ui.timer(LOOK_S, case.look)
@@ -75,7 +77,7 @@ def _safety(step: Step) -> None:
             say(f"In {100 * step.risk.chance:.0f} of 100 cars: {step.risk.says}.")
 
 
-def _came_of_it(case: CaseFile, step: Step) -> None:
+def _came_of_it(case: CaseFile, step: Step, sheet: Sheet | None) -> None:
     heading(2, "What came of it")
     facts_of_step(case, step.id)
     if step.ends:
@@ -89,7 +91,10 @@ def _came_of_it(case: CaseFile, step: Step) -> None:
         to_prove = draft.kind == "repair"
         kept = ["Kept. Now prove it." if to_prove else "Kept. The job is weighed anew."]
         kept += map(sentence, overtaken_in_words(drafts, case.events, case.bench.known))
-        await case.add(drafts, case.words(" ".join(kept)))
+        readings = [] if sheet is None else await _readings_of(sheet)
+        if readings:
+            kept.append("So are the readings.")
+        await case.add([*readings, *drafts], case.words(" ".join(kept)))
         ui.navigate.to(f"/job/{case.job}#{'proof' if to_prove else 'next'}")
 
     outcomes = (
@@ -107,3 +112,15 @@ def _came_of_it(case: CaseFile, step: Step) -> None:
         with folded("What it took"), Mark("div", classes="pair"):
             field("Minutes", "minutes", inputmode="decimal")
             field(f"Money, {case.bench.prices.currency}", "money", inputmode="decimal")
+
+
+async def _readings_of(sheet: Sheet) -> list[Draft]:
+    """What stands in the worksheet and was not kept yet: who goes on means to keep it too."""
+    try:
+        return await sheet.not_kept()
+    except AtField as fault:
+        sheet.form.tell_at(fault)
+        where = sheet.form.fields[fault.field].label
+        raise UnusableRequest(
+            f"{where}, in the worksheet: {fault.given}", fault.wanted, f"{fault.way_out} Or empty it."
+        ) from fault

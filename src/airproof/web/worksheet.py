@@ -37,6 +37,8 @@ READ_AS: dict[str, tuple[ReadAs, ...]] = {
     "thermistor value": ("ohm", "V"),
 }
 """What each field holds; what can only be volts may be typed without them, as its label says."""
+_ALL = """(e) => { const all = {}; for (const [name, value] of new FormData(e.currentTarget))
+(all[name] ??= []).push(String(value)); emit(all); }"""
 COUNTED = {"vacuum": "vacuum", "gauge": "above the air outside (gauge)", "absolute": "absolute"}
 
 
@@ -48,6 +50,7 @@ class Sheet:
         self.before = case.state.measured[-1] if case.state.measured else None
         self.typed = typed_from(self.held)
         self.line = self.typed.get("sensor line", "")
+        self.now: dict[str, str] = {}  # what stands in the fields, once any was touched
         self.expected: dict[str, Mark] = {}
 
     @property
@@ -86,14 +89,9 @@ class Sheet:
             with folded("Other things to measure while the meter is there"):
                 for task in others:
                     self._task(task)
-        form.on(
-            "input",
-            self._typed,
-            throttle=LATER_S,
-            leading_events=False,
-            js_handler="(e) => { const all = {}; for (const [name, value] of new FormData(e.currentTarget)) "
-            "(all[name] ??= []).push(String(value)); emit(all); }",
-        )
+        self.form = form
+        form.on("change", lambda event: self._note(event.args), js_handler=_ALL)  # before another form can be sent
+        form.on("input", self._typed, throttle=LATER_S, leading_events=False, js_handler=_ALL)
 
     def _sheet(self, line: str) -> Worksheet:
         state, known = self.case.state, self.case.bench.known
@@ -168,9 +166,13 @@ class Sheet:
             case "wiggle":
                 choice("Does the reading jump?", "wiggle found", YES_NO, typed("wiggle found", ""))
 
+    def _note(self, values: Values) -> dict[str, str]:
+        self.now = _in_volts({name: one(values, name) for name in values})
+        return self.now
+
     async def _typed(self, event: Any) -> None:
         """What the readings say, while they are typed."""
-        said = _in_volts({name: one(event.args, name) for name in event.args})
+        said = self._note(event.args)
         line = said.get("sensor line", "")
         if line != self.line:
             self.line = line
@@ -180,6 +182,7 @@ class Sheet:
         self.says.clear()
         with self.says:
             try:
+                _check(said)
                 tables = measured_tables(said, self.held)
                 if "measured" not in tables:
                     return
@@ -205,15 +208,28 @@ class Sheet:
         )
 
     async def _keep(self, values: Values) -> None:
-        said = _in_volts({name: one(values, name) for name in values})
-        _check(said)
-        tables = measured_tables(said, self.held)
-        if "measured" not in tables:
+        self._note(values)
+        drafts = await self.not_kept()
+        if not drafts and not self.held:
             raise UnusableRequest("no reading", "one reading or more", "Type it with its unit.")
+        await self.case.add(drafts)
+        self.kept()
+
+    async def not_kept(self) -> list[Draft]:
+        """The readings as they stand in the fields, where the job does not hold them yet; raises for one that cannot
+        be read.
+        """
+        _check(self.now)
+        tables = measured_tables(self.now, self.held)
+        if "measured" not in tables or tables == self.held:
+            return []
         await asyncio.to_thread(measurements_typed, tables, self.case.bench.known)
         corrects = None if self.before is None else self.before.number
-        await self.case.add([Draft("measured", payload_of("measured", {"tables": tables}), corrects=corrects)])
-        self.before = self.case.state.measured[-1]
+        return [Draft("measured", payload_of("measured", {"tables": tables}), corrects=corrects)]
+
+    def kept(self) -> None:
+        """What was typed is in the job now."""
+        self.before = self.case.state.measured[-1] if self.case.state.measured else None
 
 
 def _in_volts(said: Mapping[str, str]) -> dict[str, str]:
