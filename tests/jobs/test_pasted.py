@@ -78,6 +78,15 @@ def test_what_is_not_sure_is_left_out_and_said(line: str) -> None:
     assert found.left_out == (line,)
 
 
+def test_a_number_of_a_known_signal_that_cannot_be_taken_is_told_apart_from_other_words() -> None:
+    doubtful = ("MAP 36", "lambda: 14.7 AFR", "MAP 5 psi gauge", "IAT 1,050 C")
+    others = ("RPM 1,050 rpm", "Freeze frame", "Foo 12")
+    found = frame_in_text("\n".join(["RPM 780 rpm", *doubtful, *others]))
+    assert found.values == {"engine_speed": "780 1/min"}
+    assert found.doubtful == doubtful
+    assert found.left_out == (*doubtful, *others)
+
+
 def test_of_two_lines_on_one_signal_the_first_counts() -> None:
     found = frame_in_text("Engine speed: 780 rpm\n\n\r\nRPM: 900 rpm\nMAP 52 kPa\nMAP 53 kPa")
     assert found.values == {"engine_speed": "780 1/min", "manifold_pressure": "52 kPa"}

@@ -46,10 +46,13 @@ NAMED = 5
 
 @dataclass(frozen=True)
 class FrameRead:
-    """Values by signal, with the unit as it stands, and the lines that nothing was made of."""
+    """Values by signal, with the unit as it stands, and the lines that nothing was made of. Of these the
+    `doubtful` give a signal that is known a number without a unit, or with one that it cannot have.
+    """
 
     values: Mapping[str, str | float]
     left_out: tuple[str, ...]
+    doubtful: tuple[str, ...] = ()
 
 
 def frame_in_text(text: str) -> FrameRead:
@@ -61,16 +64,19 @@ def frame_in_text(text: str) -> FrameRead:
     """
     values: dict[str, str | float] = {}
     left_out: list[str] = []
+    doubtful: list[str] = []
     for line in text[:LONGEST].splitlines():
         row = line.strip()
         if not row:
             continue
         found = _read(row) if len(row) <= LONGEST_LINE else None
-        if found is None or found[0] in values:
-            left_out.append(row[:120])
-        else:
+        if found is not None and found[1] is not None and found[0] not in values:
             values[found[0]] = found[1]
-    return FrameRead(values, tuple(left_out))
+            continue
+        left_out.append(row[:120])
+        if found is not None and found[0] not in values:
+            doubtful.append(row[:120])
+    return FrameRead(values, tuple(left_out), tuple(doubtful))
 
 
 def codes_pasted(text: str, known: Knowledge) -> list[str]:
@@ -160,7 +166,8 @@ def statuses_in_words(found: Mapping[str, str]) -> str:
     return ", ".join(code if status == "stored" else f"{code} ({status})" for code, status in found.items())
 
 
-def _read(row: str) -> tuple[str, str | float] | None:
+def _read(row: str) -> tuple[str, str | float | None] | None:
+    """The signal that a line names and its value, None for a number that cannot be taken as it stands."""
     match = _LINE.match(row)
     if match is None:
         return None
@@ -176,11 +183,11 @@ def _read(row: str) -> tuple[str, str | float] | None:
         return None
     value = number["number"].replace(",", ".")
     if kind.unit == "1":
-        return (kind.name, float(value)) if not number["unit"] else None
+        return kind.name, None if number["unit"] else float(value)
     if _THOUSANDS.fullmatch(number["number"]):
-        return None
+        return kind.name, None
     unit = stated_unit(number["unit"]) if number["unit"] else known.unit
     if unit is not None and unit.reference == "gauge" and kind.is_absolute_pressure:
-        return None  # without the day's pressure it says nothing
+        return kind.name, None  # without the day's pressure it says nothing
     alike = unit is not None and unit.unit in UNITS and UNITS[unit.unit].kind == UNITS[kind.unit].kind
-    return (kind.name, f"{value} {unit.unit}") if unit is not None and alike else None
+    return kind.name, f"{value} {unit.unit}" if unit is not None and alike else None

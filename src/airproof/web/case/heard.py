@@ -15,6 +15,7 @@ from airproof.report.explained import explain
 from airproof.web.case.fact import facts
 from airproof.web.case.file import CaseFile
 from airproof.web.marks import (
+    AtField,
     Mark,
     Values,
     at_field,
@@ -83,6 +84,13 @@ def _codes(case: CaseFile) -> None:
 def _frame(case: CaseFile) -> None:
     async def add(values: Values) -> None:
         read = frame_in_text(one(values, "frame"))
+        if read.doubtful:
+            fault = UnusableRequest(
+                "; ".join(map(repr, read.doubtful)),
+                "each value with a unit that it can be in, pressures absolute, thousands without a comma",
+                "Put it right, such as 52 kPa, 90 C, 780 rpm or 22 %, or take it out. Nothing was kept yet.",
+            )
+            raise AtField(fault, "frame")
         if not read.values:
             raise UnusableRequest(
                 "no value with its unit was found in that",
@@ -95,7 +103,8 @@ def _frame(case: CaseFile) -> None:
             checked(draft, case.bench.known)
         await case.add([draft])
         if read.left_out:
-            case.aloud(f"Kept {len(read.values)} values. Nothing was made of: {'; '.join(read.left_out)}")
+            count = len(read.values)
+            case.aloud(f"Kept {count} value{'s' * (count != 1)}. Nothing was made of: {'; '.join(read.left_out)}")
 
     def fields() -> None:
         if not case.state.codes:
