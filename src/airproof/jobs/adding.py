@@ -27,6 +27,7 @@ from airproof.repair.proof.as_typed import COULD_NOT, OF_A_REPAIR
 CODES = re.compile(r"(?<![A-Za-z0-9])[PCBUpcbu][ -]?[0-3Oo][0-9A-Fa-fOo]{3}(?:[-:]?[0-9A-Fa-f]{2})?(?![A-Za-z0-9])")
 """A code in any text, with the kind of failure behind it where it is told ("P0106-00")."""
 
+_NUMBERED = re.compile(r"^(?:reading|freeze_frame) 1(?::|,) ")
 _YES = {"": True, "yes": True, "y": True, "found": True, "no": False, "n": False, "not-found": False}
 
 
@@ -161,8 +162,8 @@ def checked(draft: Draft, known: Knowledge) -> None:
         place.write_text(facts, encoding="utf-8")
         try:
             load_facts([place], known)
-        except UnusableFile as fault:
-            raise UnusableRequest(fault.given, fault.wanted, fault.way_out) from fault
+        except UnusableFile as fault:  # of one fact that was typed no number is to be told
+            raise UnusableRequest(_NUMBERED.sub("", fault.given), fault.wanted, fault.way_out) from fault
 
 
 def _without_clash(earlier: Path, path: Path) -> Path:

@@ -16,7 +16,8 @@ SAYS: dict[Left, str] = {
 }
 
 BACK = (
-    "The trouble is said to be back: if it is there in spite of the repair, say so of it, and the plan goes on from there."
+    "The trouble is said to be back: if it is there in spite of the repair, say so of that repair, and the plan goes "
+    "on from there."
 )
 
 

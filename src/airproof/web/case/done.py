@@ -32,9 +32,12 @@ def show(case: CaseFile) -> None:
 
     folded_form("What was seen on the car", looked, looks, "Keep")
 
+    unit = intake.bare_units(case.bench.settings)["barometer"]
+
     async def read(values: Values) -> None:
         data = {"signal": one(values, "signal"), "value": one(values, "value")}
         with at_field("value"):
+            data["value"] = intake.with_unit(data["value"], unit, intake.AS_A_PLACE["barometer"])
             draft = Draft("reading", payload_of("reading", data))
             checked(draft, case.bench.known)
         before = case.state.readings.get(data["signal"])
@@ -42,7 +45,8 @@ def show(case: CaseFile) -> None:
 
     def reading() -> None:
         choice("Which sensor shows it", "signal", SENSORS)
-        field("What it shows, absolute", "value", hint="With its unit, such as 98.2kPa or 29.0inHg.")
+        hint = "A number alone is taken so. In another unit with it, such as 98.2 kPa or 29.0 inHg."
+        field(f"What it shows, absolute, {unit}", "value", hint=hint)
 
     folded_form("A pressure read with the key on and the engine off", read, reading, "Keep")
 
