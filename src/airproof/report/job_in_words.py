@@ -61,6 +61,7 @@ DONE = {
 }
 """What is said of a repair, by whether the trouble is gone."""
 
+_CAR = {"vin": "VIN {}", "odometer_km": "odometer {:.10g} km"}
 _KPA = re.compile(r"^ *([0-9.]+) *kPa *$")
 
 
@@ -144,11 +145,9 @@ def fact_in_words(kind: str, payload: Payload, known: Knowledge) -> str:
 def _worded(kind: str, payload: Payload, known: Knowledge) -> str:
     match payload:
         case Car():
-            return (
-                "car: "
-                + _list(payload.model_dump(exclude_none=True, exclude={"vin_source"}))
-                + _from(payload.vin_source)
-            )
+            held = payload.model_dump(exclude_none=True, exclude={"vin_source"})
+            told = (_CAR.get(name, f"{name} {{}}").format(value) for name, value in held.items())
+            return f"car: {', '.join(told)}" + _from(payload.vin_source)
         case Engine():
             one = payload.engine
             known_as = f"{one.name}: " if one.name else ""
@@ -175,9 +174,7 @@ def _worded(kind: str, payload: Payload, known: Knowledge) -> str:
         case Reading():
             return f"{payload.signal.replace('_', ' ')} {payload.value}, engine off, by hand"
         case Measured():
-            rows = payload.tables.get("measured")
-            count = len(rows) if isinstance(rows, list) else 0
-            return "1 measurement with a meter" if count == 1 else f"{count} measurements with a meter"
+            return _measurements(payload)
         case Recording():
             role = {
                 "car": "", "good": ", a good one of this car", "sister": ", a good one of a sister car",
@@ -214,6 +211,19 @@ def _worded(kind: str, payload: Payload, known: Knowledge) -> str:
         case Unreadable():
             return f"cannot be read: {payload.trouble}"
     return kind
+
+
+def _measurements(payload: Measured) -> str:
+    told = payload.tables.get("measured")
+    rows = [row for row in told if isinstance(row, dict)] if isinstance(told, list) else []
+    values = [
+        f"{str(row.get('what')).replace('_', ' ')} {row['value']}"
+        + (f" ({row['shown']} in live data)" if row.get("shown") else "")
+        for row in rows
+        if "value" in row
+    ]
+    count = "1 measurement with a meter" if len(rows) == 1 else f"{len(rows)} measurements with a meter"
+    return f"{count}: {'; '.join(values)}" if values else count
 
 
 def in_vain(step: Step, known: Knowledge) -> bool:

@@ -12,6 +12,7 @@ from airproof.jobs.events import Draft, withdrawal
 from airproof.jobs.in_place import in_place
 from airproof.jobs.kinds import (
     Car,
+    Closed,
     Code,
     Complaint,
     Engine,
@@ -30,9 +31,10 @@ from airproof.jobs.kinds import (
 from airproof.jobs.state import Fact, standing
 from airproof.knowledge.model import Knowledge
 from airproof.repair.proof.as_typed import amount_of
-from airproof.report.job_in_words import fact_in_words, in_vain
+from airproof.report.job_in_words import DONE, fact_in_words, in_vain
 from airproof.report.wording import sentence
 from airproof.web.case.file import CaseFile
+from airproof.web.case.intake import INDUCTION, METERING
 from airproof.web.marks import Form, Mark, Values, at_field, button, choice, field, folded_later, one, say
 
 STAYS = ("rehearsed",)
@@ -71,7 +73,7 @@ def show(case: CaseFile, kind: str, fact: Fact[Payload], summary: str = "") -> N
         say(f"Said by {fact.author}, {fact.at.astimezone():%Y-%m-%d %H:%M}. Fact {fact.number}.", "soft")
         _correction(case, kind, fact)
         if kind not in STAYS:
-            button("Take this back", take_back, "quiet small", aria_label=f"Take this back: {text}")
+            button("Take this back", take_back, "quiet small", once=True, aria_label=f"Take this back: {text}")
 
     folded_later(summary or text, inside)
 
@@ -85,14 +87,36 @@ def in_a_sentence(kind: str, payload: Payload, known: Knowledge) -> str:
                 return sentence(entry.says if payload.found else getattr(entry, "if_not", f"Not so: {entry.says}"))
         case Step() if payload.id in known.steps:
             step = known.steps[payload.id]
-            came = {"found": step.if_so, "not found": step.if_not}.get(payload.outcome, payload.outcome)
-            came = STILL_THERE if in_vain(payload, known) else came
-            took = [f"{payload.minutes:g} minutes"] if payload.minutes else []
-            took += [f"{payload.money:g} in money"] if payload.money else []
-            return f"{step.title}: {sentence(came)}" + (f" It took {' and '.join(took)}." if took else "")
-        case Engine() | Place() | Car() | Frame() | Readiness():
+            came = {"found": step.if_so, "not found": step.if_not, "could not": "it could not be done"}
+            says = STILL_THERE if in_vain(payload, known) else came.get(payload.outcome, payload.outcome)
+            return f"{step.title}: {sentence(says)}{_took(payload)}"
+        case Repair():
+            done = (
+                "; ".join(known.steps[one].title if one in known.steps else one for one in payload.steps) or "Repaired"
+            )
+            cause = known.causes.get(payload.cause or "")
+            meant = "" if cause is None else f" ({sentence(cause.title).removesuffix('.')})"
+            day = f" ({payload.day})" if payload.day else ""
+            return f"{done}{meant}: {sentence(DONE[payload.gone] + day)}{_took(payload)}"
+        case Closed() if payload.cause in known.causes:
+            note = f" {sentence(payload.note)}" if payload.note else ""
+            return f"Closed: {known.causes[payload.cause].title}, {payload.standing}.{note}"
+        case Engine():
+            one = payload.engine
+            known_as = f"{one.name}: " if one.name else ""
+            return (
+                f"Engine: {known_as}{one.displacement_l:g} l, {one.cylinders} cylinders, {INDUCTION[one.induction]}, "
+                f"{one.fuel}, its air metered {METERING[one.air_metering]}."
+            )
+        case Place() | Car() | Frame() | Readiness():
             return sentence(fact_in_words(kind, payload, known))
     return fact_in_words(kind, payload, known)
+
+
+def _took(payload: Step | Repair) -> str:
+    took = [f"{payload.minutes:g} minutes"] if payload.minutes else []
+    took += [f"{payload.money:g} in money"] if payload.money else []
+    return f" It took {' and '.join(took)}." if took else ""
 
 
 def _correction(case: CaseFile, kind: str, fact: Fact[Payload]) -> None:

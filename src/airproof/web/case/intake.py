@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -42,6 +43,7 @@ NEEDED = {
     "induction": "induction",
     "air_metering": "how it meters its air",
 }
+_THOUSANDS = re.compile(r"[1-9]\d{0,2}(?:[ .,'\N{NO-BREAK SPACE}\N{NARROW NO-BREAK SPACE}]\d{3})+")
 TEMPERATURE_SIGNS = {"degC": "\N{DEGREE SIGN}C", "degF": "\N{DEGREE SIGN}F"}
 AS_A_PLACE: dict[str, tuple[str, float, float, Sequence[str]]] = {
     "altitude": ("length", -500.0, 5500.0, ("ft",)),
@@ -265,6 +267,8 @@ def _perhaps(name: str, typed: str) -> str:
 
 
 def _number(text: str, name: str, *, whole: bool = False) -> float | int:
+    if name == "odometer_km" and _THOUSANDS.fullmatch(text):  # nobody says metres of it
+        text = re.sub(r"\D", "", text)
     try:
         return int(text) if whole else float(text.replace(",", "."))
     except ValueError as fault:
@@ -275,4 +279,4 @@ def _number(text: str, name: str, *, whole: bool = False) -> float | int:
 def _text(value: object) -> str:
     if value is None:
         return ""
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    return f"{value:.10g}" if isinstance(value, float) else str(value)
