@@ -75,14 +75,28 @@ def link(text: str, to: str, classes: str = "", **attributes: Any) -> Mark:
     return Mark("a", text, href=to, classes=classes, **attributes)
 
 
-def button(text: str, act: Callable[[], Awaitable[None] | None], classes: str = "", **attributes: Any) -> Mark:
-    """A button that does something."""
+def button(
+    text: str, act: Callable[[], Awaitable[None] | None], classes: str = "", *, once: bool = False, **attributes: Any
+) -> Mark:
+    """A button that does something, and says aloud what goes wrong in it; with `once`, two presses are meant as one."""
     made = Mark("button", text, type="button", classes=classes, **attributes)
+    deaf_until = 0.0
 
     async def pressed() -> None:
-        outcome = act()
-        if outcome is not None:
-            await outcome
+        nonlocal deaf_until
+        if once and time.monotonic() < deaf_until:
+            return
+        deaf_until = math.inf
+        try:
+            outcome = act()
+            if outcome is not None:
+                await outcome
+        except AirproofError as fault:
+            made.client.run_javascript(f"airproof.aloud({json.dumps(in_words(fault))})")
+        except Exception as fault:  # the page lives on; the number leads to what is in the log
+            made.client.run_javascript(f"airproof.aloud({json.dumps(reported(fault))})")
+        finally:
+            deaf_until = time.monotonic() + TWICE_S
 
     made.on("click", pressed, [])
     return made

@@ -134,7 +134,7 @@ class Stage:
             lines(key(self._seen(), self.view))
         self.table = Mark("div")
         self._choose()
-        button("Save it as a job to practise on", self._save, aria_describedby="practise")
+        button("Save it as a job to practise on", self._save, once=True, aria_describedby="practise")
         say(
             "Somebody else can then find out what it is; the truth stays hidden until it is asked for.",
             "soft",

@@ -9,7 +9,14 @@ window.airproof = {
     clearTimeout(this.passing);
     line.onclick = () => { line.textContent = ""; };
     requestAnimationFrame(() => { line.textContent = text; });
+    sessionStorage.setItem("aloud", JSON.stringify([Date.now(), text]));
     this.passing = setTimeout(() => { line.textContent = ""; }, 9000);
+  },
+
+  // What was said as the page was left for another is said there: nobody could have read it.
+  again() {
+    const [at, text] = JSON.parse(sessionStorage.getItem("aloud") ?? "[0]");
+    if (Date.now() - at < 3000) this.aloud(text);
   },
 
   hear(text) {
@@ -109,6 +116,13 @@ const watch = () => document.querySelectorAll("[data-unseen]").forEach((place) =
 });
 new MutationObserver(watch).observe(document.documentElement, { childList: true, subtree: true });
 watch();
+
+const arrived = new MutationObserver(() => {
+  if (!document.getElementById("aloud")) return;
+  arrived.disconnect();
+  airproof.again();
+});
+arrived.observe(document.documentElement, { childList: true, subtree: true });
 
 // What one has a hand on stays under it when a verdict or somebody else's fact comes in above: the button that is being
 // pressed, else the field or button in focus, while it is in sight.

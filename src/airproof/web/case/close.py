@@ -54,7 +54,7 @@ def _closed(case: CaseFile) -> None:
         )
 
     if case.state.closed is not None:
-        button("Open the job again", reopen, "quiet")
+        button("Open the job again", reopen, "quiet", once=True)
     with Mark("div") as place:
         _learning(case, place)
 
@@ -72,9 +72,9 @@ def _learning(case: CaseFile, place: Mark) -> None:
     counted = case.bench.counted_as(case.job)
     if counted:
         say(f"The shop has learned from this job: it is counted as {counted}.")
-        button("Take it back from what the shop learned", lambda: act(case.bench.forget), "quiet")
+        button("Take it back from what the shop learned", lambda: act(case.bench.forget), "quiet", once=True)
     elif case.state.closed is not None:
-        button("Let the shop learn from it", lambda: act(case.bench.learn_from), "quiet")
+        button("Let the shop learn from it", lambda: act(case.bench.learn_from), "quiet", once=True)
 
 
 def _write_up(case: CaseFile) -> None:
