@@ -70,6 +70,13 @@ class TestWhatCannotBeWeighed:
         with pytest.raises(UnusableRequest, match="neither a recording nor anything told"):
             weigh_job(store, job, KNOWN)
 
+    def test_with_recordings_of_something_else_alone(self, store: Store) -> None:
+        engine = draft("engine", engine=dict(intake()[1].payload.model_dump()["engine"]))
+        after = draft("recording", sha256="a" * 64, bytes=1, name="again.csv", role="after")
+        with pytest.raises(UnusableRequest, match="no recording of the car with its trouble") as refused:
+            weigh_job(store, store.new_job([engine, after]), KNOWN)
+        assert "give it again as such" in refused.value.way_out
+
     def test_a_recording_that_is_no_longer_there(self, store: Store, job: int) -> None:
         (sha256,) = store.state(job).recordings
         store.shelf.remove(sha256)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import expect
+from playwright.sync_api import Browser, expect
 from visiting import DEMO, Visitor, give, new_job, unfold
 
 AFTER = "What the car says after the repair"
@@ -46,6 +46,42 @@ def test_of_several_files_each_is_answered(phone: Visitor, tmp_path: Path) -> No
     expect(place).to_contain_text("photo.csv was not taken. This is a picture.")
     expect(give(page, picture)).to_contain_text("photo.csv was not taken")
     expect(place).not_to_contain_text("recording.csv: 6 min")  # what was said of other files before is gone
+
+
+def test_a_form_that_was_taken_folds_and_one_goes_on_from_there(visitor: Visitor) -> None:
+    page = visitor.opens("/new")
+    page.get_by_label("The complaint").fill("no engine yet")
+    page.get_by_role("button", name="Open the job").click()
+    page.wait_for_url("**/job/*")
+    part = unfold(page, "Say more about car, engine and place")
+    part.get_by_label("Altitude of the place").fill("350")
+    part.get_by_role("button", name="Keep").click()
+    expect(page.locator("#page")).to_contain_text("altitude 350")
+    summary = page.locator("summary", has_text="Say more about car, engine and place")
+    expect(summary).to_be_focused()
+    expect(summary).to_be_in_viewport()
+
+
+@pytest.mark.parametrize("path", ["/new", "/job/1", "/job/1/step/measure-key-on-signal", "/settings"])
+def test_nothing_is_wider_than_a_phone_that_shows_everything_twice_as_large(
+    browser: Browser, served: str, path: str
+) -> None:
+    visitor = Visitor(browser, served, (195, 422))
+    page = visitor.opens(path)
+    page.wait_for_load_state("networkidle")
+    page.evaluate("document.querySelectorAll('#page details').forEach(one => { one.open = true; })")
+    page.wait_for_timeout(800)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 195
+    visitor.context.close()
+
+
+def test_a_printed_chance_is_a_bar_and_what_was_not_drawn_leaves_no_frame(phone: Visitor) -> None:
+    page = phone.opens("/job/1")
+    page.locator(".bar div").first.wait_for()
+    page.emulate_media(media="print")
+    bar = page.locator(".bar div").first
+    assert bar.evaluate("one => getComputedStyle(one).printColorAdjust") == "exact"
+    expect(page.locator("figure.waiting").first).to_be_hidden()
 
 
 class TestReadingsOfAWorksheet:

@@ -90,10 +90,17 @@ def weigh_job(
     says = written(state, known)
     facts, measurements = _told(says, known, f"job {job}")
     if not state.recordings_as("car") and not beside and not facts.anything and not measurements:
+        way_out = f"Add one of them. In the terminal: airproof job add {job} --code P0106."
+        if state.recordings:  # of another day or another car: none of them shows this trouble
+            raise UnusableRequest(
+                f"job {job} holds no recording of the car with its trouble, and nothing told",
+                "one, or codes, symptoms, looks or readings",
+                f"Where a recording here is one, give it again as such. {way_out}",
+            )
         raise UnusableRequest(
             f"job {job} holds neither a recording nor anything told",
             "a recording, or codes, symptoms, looks or readings",
-            f"Add one of them. In the terminal: airproof job add {job} --code P0106.",
+            way_out,
         )
     recorded = "" if beside else json.dumps(_recorded(state), sort_keys=True)
     if before is not None and recorded == before.recorded != "" and before.examined.known is known:

@@ -41,7 +41,7 @@ from airproof.knowledge.model import Knowledge
 from airproof.knowledge.vin import doubts_of
 from airproof.recording.signals import glossary
 from airproof.report.in_words import Part
-from airproof.report.wording import in_hundred
+from airproof.report.wording import in_hundred, signals
 
 HEADINGS = (
     ("What the owner says", ("complaint", "symptom", "condition")),
@@ -180,7 +180,7 @@ def _worded(kind: str, payload: Payload, known: Knowledge) -> str:
                 "car": "", "good": ", a good one of this car", "sister": ", a good one of a sister car",
                 "after": ", after the repair",
             }  # fmt: skip
-            long = "" if payload.seconds is None else f", {payload.seconds:.0f} s, {len(payload.holds)} signals"
+            long = "" if payload.seconds is None else f", {payload.seconds:.0f} s, {signals(len(payload.holds))}"
             return f"{payload.name}{role[payload.role]}{long}"
         case Step():
             title = known.steps[payload.id].title if payload.id in known.steps else payload.id

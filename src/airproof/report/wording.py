@@ -77,6 +77,11 @@ def duration(seconds: float) -> str:
     return f"{minutes} min" if minutes < 100 else f"{minutes // 60} h {minutes % 60:02d} min"
 
 
+def signals(count: int) -> str:
+    """So many signals, in a sentence."""
+    return f"{count} signal{'s' * (count != 1)}"
+
+
 def clock(seconds: float) -> str:
     """A moment of the recording: "7:05" for 425 s."""
     whole = round(seconds)

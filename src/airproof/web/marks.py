@@ -133,7 +133,7 @@ class FoldedLater(Mark):
         """Fold it again; what is inside is made anew when it is next opened."""
         self._inside.clear()
         self._built = False
-        self.client.run_javascript(f"getHtmlElement({self.id}).open = false")
+        self.client.run_javascript(f"airproof.fold(getHtmlElement({self.id}))")
 
 
 def folded_later(summary: str, build: Callable[[], None], classes: str = "") -> FoldedLater:

@@ -25,7 +25,7 @@ from airproof.recording.recording import Interval, Recording
 from airproof.recording.regimes import find_regimes
 from airproof.recording.signals import glossary
 from airproof.report.trace import AT_FIRST, Seen, View, figure, groups_of, key
-from airproof.report.wording import clock, duration, for_a_page, sentence
+from airproof.report.wording import clock, duration, for_a_page, sentence, signals
 from airproof.web.bench import Bench
 from airproof.web.case.file import CaseFile, the_day
 from airproof.web.drawing import Drawing, set_it_up
@@ -128,7 +128,7 @@ class Viewer:
     def show(self, asked: Mapping[str, str]) -> None:
         """The whole of it."""
         recording = self.seen.recording
-        long = f"{duration(recording.duration_s)}, {len(recording.signals)} signals"
+        long = f"{duration(recording.duration_s)}, {signals(len(recording.signals))}"
         say(f"{long}. With a mouse, draw across the picture to come closer; a tap shows the values there.")
         asked_window = _asked(asked)
         if asked_window is not None:

@@ -25,7 +25,7 @@ from airproof.jobs.kinds import Recording, Role
 from airproof.jobs.recordings import LARGEST
 from airproof.jobs.state import state_of
 from airproof.recording.mapping import SignalMap
-from airproof.report.wording import duration, for_a_page
+from airproof.report.wording import duration, for_a_page, signals
 from airproof.web.bench import Bench
 from airproof.web.faults import reported
 from airproof.web.marks import in_words
@@ -126,7 +126,7 @@ def _taken(given: Given) -> str:
     """What is in the job now, and what is not."""
     recordings = [draft.payload for draft in given.drafts if isinstance(draft.payload, Recording)]
     said = [
-        f"{duration(one.seconds or 0.0)}, {len(one.holds)} signals understood. It is in the job." for one in recordings
+        f"{duration(one.seconds or 0.0)}, {signals(len(one.holds))} understood. It is in the job." for one in recordings
     ]
     facts = len(given.drafts) - len(recordings)
     if facts:

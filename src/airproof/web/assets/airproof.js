@@ -32,6 +32,15 @@ window.airproof = {
     field?.scrollIntoView({ block: "center" });
   },
 
+  // A form that was taken folds, and one goes on from where it was, not from wherever the page has moved to.
+  fold(form) {
+    form.open = false;
+    if (document.activeElement !== document.body && !form.contains(document.activeElement)) return;
+    const summary = form.querySelector("summary"), { top, bottom } = summary.getBoundingClientRect();
+    summary.focus({ preventScroll: true });
+    if (top < 0 || bottom > innerHeight) summary.scrollIntoView({ block: "center" });
+  },
+
   // Files go one after the other, each as it is, in the body of a request of its own.
   async send(place, files, role) {
     const said = place.querySelector("[data-said]"), bar = place.querySelector("progress");

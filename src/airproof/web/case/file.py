@@ -280,7 +280,7 @@ def _at_work(case: CaseFile) -> None:
     """The weighing under way, with its progress, to be stopped."""
     work = case.bench.at_work(case.job)
     if case.trouble:
-        say(case.trouble, "news", role="status")
+        say(f"{case.trouble[0].upper()}{case.trouble[1:]}", "news", role="status")
     if work is None:
         return
     with Mark("div", classes="news", role="status"):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from airproof.jobs.kinds import Payload, Recording
 from airproof.jobs.state import Fact, standing
-from airproof.report.wording import duration
+from airproof.report.wording import duration, signals
 from airproof.web.case.fact import show as show_fact
 from airproof.web.case.file import CaseFile
 from airproof.web.drop import drop
@@ -51,7 +51,7 @@ def _all(case: CaseFile) -> None:
 def _one(case: CaseFile, fact: Fact[Payload]) -> None:
     one = fact.payload
     assert isinstance(one, Recording)
-    long = "" if one.seconds is None else f", {duration(one.seconds)}, {len(one.holds)} signals"
+    long = "" if one.seconds is None else f", {duration(one.seconds)}, {signals(len(one.holds))}"
     link(f"{one.name}{long}", f"/job/{case.job}/recording/{one.sha256}")
     say(ROLES.get(one.role, one.role).capitalize() + ".", "soft")
     show_fact(case, "recording", fact, "Who gave it, and when")
