@@ -140,6 +140,36 @@ class TestWhatIsTyped:
         part.get_by_role("button", name="Keep").click()
         expect(page.locator("#page")).to_contain_text("manifold pressure 98,2")
 
+    def test_a_correction_is_checked_like_what_it_corrects(self, phone: Visitor) -> None:
+        page = new_job(phone, "corrected without a unit")
+        part = unfold(page, "A pressure read with the key on")
+        part.get_by_label("What it shows, absolute, kPa").fill("98")
+        part.get_by_role("button", name="Keep").click()
+        fact = unfold(page, "manifold pressure 98")
+        fact.get_by_label("Pressure, absolute, with its unit").fill("97")
+        fact.get_by_role("button", name="Correct it").click()
+        expect(fact.get_by_role("alert")).to_contain_text("it has no unit")
+        fact.get_by_label("Pressure, absolute, with its unit").fill("97 kPa")
+        fact.get_by_role("button", name="Correct it").click()
+        expect(page.locator("#page")).to_contain_text("manifold pressure 97")
+
+    def test_thousands_of_money_are_thousands(self, phone: Visitor) -> None:
+        page = new_job(phone, "dear")
+        part = unfold(page, "What was repaired")
+        part.get_by_label("What mended it").select_option("replace-map-sensor")
+        part.get_by_label("Money it took").fill("1.200")
+        part.get_by_role("button", name="Keep").click()
+        expect(page.locator("#page")).to_contain_text("It took 1200 in money.")
+
+    def test_what_it_was_is_not_chosen_by_itself(self, phone: Visitor) -> None:
+        page = phone.opens("/new")
+        page.get_by_label("The complaint").fill("never weighed")
+        page.get_by_role("button", name="Open the job").click()
+        page.wait_for_url("**/job/*")
+        part = unfold(page, "Close the job")
+        part.get_by_role("button", name="Close the job").click()
+        expect(part.get_by_role("alert")).to_contain_text("What it was: nothing was said of it")
+
     @pytest.mark.parametrize(("typed", "km"), [("187.000", "187000"), ("187,000", "187000"), ("12 345", "12345")])
     def test_thousands_of_an_odometer_are_thousands(self, phone: Visitor, typed: str, km: str) -> None:
         page = phone.opens("/new")

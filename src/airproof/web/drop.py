@@ -14,7 +14,9 @@ def drop(to: str, text: str, *, accept: str = "", roles: Mapping[str, str] | Non
     key = new_key("drop")
     with Mark("div", id=key, classes="drop", data_to=to, data_page=ui.context.client.id):
         if roles:
-            choice("What it is", "role", roles)
+            choice(
+                "What it is", "role", roles, hint="A file that is here as something else is given again as what it is."
+            )
         with Mark("div", classes="field"):
             Mark("label", f"{text}, or drop it here", for_=f"{key}-file")
             Mark("input", id=f"{key}-file", type="file", multiple=True, accept=accept or None)

@@ -6,6 +6,7 @@ import asyncio
 from collections.abc import Callable
 from typing import Any
 
+from airproof.errors import UnusableRequest
 from airproof.jobs.events import Draft
 from airproof.jobs.kinds import payload_of
 from airproof.jobs.left_to_do import proof_of_before
@@ -13,6 +14,7 @@ from airproof.report.language.language import LANGUAGES
 from airproof.report.write_up.content import PAPERS
 from airproof.web.case.file import CaseFile
 from airproof.web.marks import (
+    AtField,
     Mark,
     Values,
     button,
@@ -101,13 +103,15 @@ def _closing(case: CaseFile) -> None:
     causes = {name: cause.title for name, cause in case.bench.known.causes.items()}
 
     async def close_(values: Values) -> None:
+        if not one(values, "cause"):
+            raise AtField(UnusableRequest("nothing was said of it", "one of the causes", "Choose it."), "cause")
         data = {"cause": one(values, "cause"), "standing": one(values, "standing"), "note": one(values, "note")}
         said = "The job is closed. It can be opened again."
         await case.add([Draft("closed", payload_of("closed", data))], said)
 
     def fields() -> None:
         first = "" if case.weighed is None or case.kept_back else case.weighed.weighing.verdict.first.id
-        choice("What it was", "cause", causes, first)
+        choice("What it was", "cause", causes if first else {"": "not said yet", **causes}, first)
         standings = {
             "proved": "proved: the check that showed the fault shows it gone, and the codes stay away",
             "believed": "believed: it seems gone",

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from airproof.diagnosis.facts import entries_of
 from airproof.diagnosis.told import STILL_THERE
-from airproof.jobs.adding import code_said, noted_said, step_said
+from airproof.jobs.adding import checked, code_said, noted_said, step_said
 from airproof.jobs.events import Draft, withdrawal
 from airproof.jobs.in_place import in_place
 from airproof.jobs.kinds import (
@@ -34,7 +34,7 @@ from airproof.repair.proof.as_typed import amount_of
 from airproof.report.job_in_words import DONE, fact_in_words, in_vain
 from airproof.report.wording import sentence
 from airproof.web.case.file import CaseFile
-from airproof.web.case.intake import INDUCTION, METERING
+from airproof.web.case.intake import INDUCTION, METERING, ungrouped
 from airproof.web.marks import Form, Mark, Values, at_field, button, choice, field, folded_later, one, say
 
 STAYS = ("rehearsed",)
@@ -115,7 +115,7 @@ def in_a_sentence(kind: str, payload: Payload, known: Knowledge) -> str:
 
 def _took(payload: Step | Repair) -> str:
     took = [f"{payload.minutes:g} minutes"] if payload.minutes else []
-    took += [f"{payload.money:g} in money"] if payload.money else []
+    took += [f"{payload.money:.10g} in money"] if payload.money else []
     return f" It took {' and '.join(took)}." if took else ""
 
 
@@ -152,7 +152,10 @@ def _correction(case: CaseFile, kind: str, fact: Fact[Payload]) -> None:
 
             def reading(values: Values) -> Draft:
                 data = payload.model_dump(exclude_unset=True) | {"value": one(values, "value")}
-                return Draft("reading", payload_of("reading", data))
+                with at_field("value"):
+                    draft = Draft("reading", payload_of("reading", data))
+                    checked(draft, known)
+                return draft
 
             with form(reading):
                 field("Pressure, absolute, with its unit", "value", payload.value)
@@ -172,8 +175,9 @@ def _correction(case: CaseFile, kind: str, fact: Fact[Payload]) -> None:
 
 def amount_at(values: Values, name: str) -> float | None:
     """Minutes or money as typed into that field, or None."""
+    typed = one(values, name)
     with at_field(name):
-        return amount_of(name, one(values, name) or None)
+        return amount_of(name, (ungrouped(typed) if name == "money" else typed) or None)
 
 
 def _outcomes(case: CaseFile, step: str) -> dict[str, str]:
@@ -198,4 +202,4 @@ def _yes(found: bool) -> str:
 
 
 def _number(value: float | None) -> str:
-    return "" if value is None else f"{value:g}"
+    return "" if value is None else f"{value:.10g}"

@@ -266,9 +266,13 @@ def _perhaps(name: str, typed: str) -> str:
     return f"{typed} litres? {typed} cm3 are {litres:g} litres: write {litres:g}." if 0.2 <= litres <= 12.0 else ""
 
 
+def ungrouped(text: str) -> str:
+    """A number without what parts its thousands ("187.000"): for money and distances; nobody says thousandths of them."""
+    return re.sub(r"\D", "", text) if _THOUSANDS.fullmatch(text) else text
+
+
 def _number(text: str, name: str, *, whole: bool = False) -> float | int:
-    if name == "odometer_km" and _THOUSANDS.fullmatch(text):  # nobody says metres of it
-        text = re.sub(r"\D", "", text)
+    text = ungrouped(text) if name == "odometer_km" else text
     try:
         return int(text) if whole else float(text.replace(",", "."))
     except ValueError as fault:

@@ -20,6 +20,7 @@ from airproof.report.proof_in_words import in_words as proof_in_words
 from airproof.report.write_up.case import proof_from
 from airproof.web.case.fact import amount_at, facts
 from airproof.web.case.file import CaseFile
+from airproof.web.case.intake import ungrouped
 from airproof.web.faults import reported
 from airproof.web.marks import (
     Mark,
@@ -227,6 +228,7 @@ async def _keep_checked(case: CaseFile, values: Values) -> None:
     for name, as_typed in (("warm_ups", count_of), ("distance_km", amount_of), ("days", days_of)):
         if one(values, name):
             with at_field(name):
-                data[name] = as_typed(name, one(values, name))
+                typed = one(values, name)
+                data[name] = as_typed(name, ungrouped(typed) if name == "distance_km" else typed)
     cleared = {"yes": True, "no": False}.get(one(values, "cleared"))
     await case.add([*cleared_said(cleared, case.state), Draft("checked", payload_of("checked", data))])

@@ -9,6 +9,7 @@ from airproof.jobs.kinds import UNREADABLE
 from airproof.jobs.overview import car_in_words
 from airproof.jobs.prepared import NOTE
 from airproof.knowledge.vin import doubts_of
+from airproof.report.wording import sentence
 from airproof.web.case import intake
 from airproof.web.case.fact import facts
 from airproof.web.case.file import CaseFile
@@ -90,7 +91,7 @@ def _complaint_fields(case: CaseFile) -> None:
 
 def _car(case: CaseFile) -> None:
     facts(case, THE_CAR)
-    lines(doubts_of(case.state.car.vin or ""), "soft")
+    lines(map(sentence, doubts_of(case.state.car.vin or "")), "soft")
     if case.bench.settings.below_the_air_outside and case.barometer_kpa is None:
         say("Pressures stay absolute here: the air outside, from which a vacuum is counted, is not known.", "soft")
     if case.state.engine is None:
