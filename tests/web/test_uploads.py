@@ -126,7 +126,7 @@ class TestARecording:
 
     def test_headings_that_were_put_right_once_are_read_so_again(self, bench: Bench) -> None:
         signals = SignalMap.model_validate({"signals": {"manifold_pressure": {"heading": "thing", "unit": "kPa"}}})
-        assert "1 signals understood" in send(bench, OTHER).json()["says"]
+        assert "1 signal understood" in send(bench, OTHER).json()["says"]
         (fact,) = bench.store.state(1).recordings.values()
         read = bench.store.shelf.signals(fact.payload.sha256, "drive.csv")
         headings = [column.heading for column in read.report.columns]

@@ -267,7 +267,7 @@ def _perhaps(name: str, typed: str) -> str:
 
 
 def ungrouped(text: str) -> str:
-    """A number without what parts its thousands ("187.000"): for money and distances; nobody says thousandths of them."""
+    """A number without what parts its thousands ("187.000"): for money and distances; nobody says their thousandths."""
     return re.sub(r"\D", "", text) if _THOUSANDS.fullmatch(text) else text
 
 
