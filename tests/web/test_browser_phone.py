@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -82,6 +83,26 @@ def test_a_printed_chance_is_a_bar_and_what_was_not_drawn_leaves_no_frame(phone:
     bar = page.locator(".bar div").first
     assert bar.evaluate("one => getComputedStyle(one).printColorAdjust") == "exact"
     expect(page.locator("figure.waiting").first).to_be_hidden()
+
+
+def test_columns_named_by_half_outlive_a_reload_and_what_was_read_is_said(phone: Visitor, tmp_path: Path) -> None:
+    page = new_job(phone, "columns by half")
+    path = tmp_path / "odd.csv"
+    rows = (f"{n / 2:.1f};{800 + n % 7};{36 + n % 3}" for n in range(120))
+    path.write_text("\n".join(["mark one;mark two;mark three", *rows]), encoding="utf-8")
+    give(page, path).get_by_role("link", name="what its columns are").click()
+    page.wait_for_url("**/headings/*")
+    for name, signal, unit in (("one", "time", "s"), ("two", "engine_speed", "1/min")):
+        page.get_by_label(f"mark {name} is").select_option(signal)
+        page.get_by_label(f"Unit of mark {name}").fill(unit)
+    page.reload()
+    expect(page.get_by_label("mark two is")).to_have_value("engine_speed")
+    expect(page.get_by_label("Unit of mark two")).to_have_value("1/min")
+    page.get_by_label("mark three is").select_option("manifold_pressure")
+    page.get_by_label("Unit of mark three").fill("kPa")
+    page.get_by_role("button", name="Read it so from now on").click()
+    page.wait_for_url(re.compile(r"/job/\d+$"))
+    expect(page.locator("#aloud")).to_contain_text("odd.csv: 60 s, 2 signals understood. It is in the job.")
 
 
 class TestReadingsOfAWorksheet:
