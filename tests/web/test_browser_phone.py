@@ -201,6 +201,19 @@ class TestWhatIsTyped:
         expect(page.locator("#page")).to_contain_text(f"odometer {km} km")
 
 
+def test_from_what_is_to_be_proved_one_is_led_to_where_a_repair_is_said_to_be_in_vain(phone: Visitor) -> None:
+    page = new_job(phone, "in vain")
+    part = unfold(page, "What was repaired")
+    part.get_by_label("What mended it").select_option("replace-map-sensor")
+    part.get_by_role("button", name="Keep").click()
+    page.get_by_role("link", name="Say what came of it: replace the manifold pressure sensor").click()
+    page.wait_for_url("**/step/replace-map-sensor")
+    page.get_by_label("Done, and the trouble is still there.").check()
+    page.get_by_role("button", name="Keep it, and go on").click()
+    page.wait_for_url("**/job/*#next")
+    expect(page.get_by_label("The answer")).to_contain_text("Next: ", timeout=30_000)
+
+
 def test_after_a_repair_nothing_is_said_of_codes_that_nobody_has_said(phone: Visitor) -> None:
     page = new_job(phone, "back again")
     part = unfold(page, AFTER)

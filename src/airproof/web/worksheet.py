@@ -219,6 +219,8 @@ class Sheet:
         """The readings as they stand in the fields, where the job does not hold them yet; raises for one that cannot
         be read.
         """
+        if not self.now:
+            return []
         _check(self.now)
         tables = measured_tables(self.now, self.held)
         if "measured" not in tables or tables == self.held:

@@ -58,7 +58,7 @@ def _say_in_vain(case: CaseFile) -> None:
     for name in (one for one in steps if one in case.bench.known.steps):
         title = case.bench.known.steps[name].title
         with Mark("p"):
-            link(f"What came of it: {title[0].lower()}{title[1:]}", f"/job/{case.job}/step/{name}")
+            link(f"Say what came of it: {title[0].lower()}{title[1:]}", f"/job/{case.job}/step/{name}")
 
 
 def _way(case: CaseFile, weighed: Weighed) -> None:
