@@ -121,12 +121,13 @@ def unreadable_in_words(state: State, known: Knowledge) -> tuple[str, ...]:
     )
 
 
-def event_in_words(event: Event, known: Knowledge) -> str:
-    """One event with its number, time and author."""
+def event_in_words(event: Event, known: Knowledge, *, local: bool = False) -> str:
+    """One event with its number, time and author; the time in UTC, or as a clock on the wall here has it."""
+    when = f"{event.at.astimezone():%Y-%m-%d %H:%M}" if local else f"{event.at:%Y-%m-%d %H:%M} UTC"
     does = f" (corrects {event.corrects})" if event.corrects is not None else ""
     takes = f"{event.withdraws} is taken back" if event.withdraws is not None else ""
     says = takes + _why(event.payload) if takes else fact_in_words(event.kind, event.payload, known)
-    return f"[{event.number}] {event.at:%Y-%m-%d %H:%M} UTC, {on_one_line(event.author)}: {says}{does}"
+    return f"[{event.number}] {when}, {on_one_line(event.author)}: {says}{does}"
 
 
 def _why(payload: Payload) -> str:

@@ -12,5 +12,5 @@ def show(case: CaseFile) -> None:
     heading(2, "History")
     folded_later(
         f"All that was said, when and by whom ({len(case.events)})",
-        lambda: lines(case.words(event_in_words(event, case.bench.known)) for event in case.events),
+        lambda: lines(case.words(event_in_words(event, case.bench.known, local=True)) for event in case.events),
     )
