@@ -114,6 +114,12 @@ class TestARecording:
         assert "'MAP' was left out: manifold pressure (absolute), unit not stated" in says
         assert says.endswith("State its unit on the recording's page.")
 
+    def test_what_it_is_hardly_weighed_without_is_missed_at_once(self, bench: Bench) -> None:
+        rows = "".join(f"{n},{30 + n % 9}\n" for n in range(99))
+        says = send(bench, f"Time (s),Manifold pressure (kPa)\n{rows}".encode()).json()["says"]
+        assert "No engine speed was found in it" in says
+        assert "found in it" not in send(bench, GOOD).json()["says"]
+
     @pytest.mark.parametrize("role", ["car", "good", "sister"])
     def test_it_is_there_as_what_was_chosen(self, bench: Bench, role: str) -> None:
         assert send(bench, GOOD, x_role=role).status_code == 200

@@ -8,6 +8,7 @@ from __future__ import annotations
 import asyncio
 import os
 import tempfile
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import cast, get_args
@@ -35,6 +36,7 @@ SILENT_S = 60.0
 """A sender that says nothing for so long has gone; judged: Airproof authors: a phone that walks out and returns."""
 
 MOST_OF_A_NAME = 64  # letters of what names a page of a browser
+NEEDED = ("engine_speed", "manifold_pressure")
 ENDINGS = 16  # letters of a file's ending that are kept, since readers go by it
 
 
@@ -126,12 +128,23 @@ def _taken(given: Given) -> str:
     """What is in the job now, and what is not."""
     recordings = [draft.payload for draft in given.drafts if isinstance(draft.payload, Recording)]
     said = [
-        f"{duration(one.seconds or 0.0)}, {signals(len(one.holds))} understood. It is in the job." for one in recordings
+        f"{duration(one.seconds or 0.0)}, {signals(len(one.holds))} understood. It is in the job."
+        + _lacks(one, given.remarks)
+        for one in recordings
     ]
     facts = len(given.drafts) - len(recordings)
     if facts:
         said.append(f"What the car tells in it is in the job: {facts} fact{'s' * (facts != 1)}.")
     return " ".join([*said, *map(_said, given.remarks)])
+
+
+def _lacks(one: Recording, remarks: Sequence[str]) -> str:
+    """What a recording is hardly weighed without, where it was not understood and no remark is about it."""
+    names = (name.replace("_", " ") for name in NEEDED if name not in one.holds)
+    lacking = [name for name in names if not any(name in remark for remark in remarks)]
+    if not lacking:
+        return ""
+    return f" No {' and no '.join(lacking)} was found in it: where a column is that, say so on the recording's page."
 
 
 def _said(remark: str) -> str:
