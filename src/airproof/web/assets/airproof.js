@@ -160,8 +160,9 @@ addEventListener("resize", () => hand.grasp());
 new MutationObserver(() => hand.stay()).observe(document.documentElement, { childList: true, subtree: true });
 
 // Without a line to the server what is sent reaches nobody, and the page is loaded anew once it is back: it stays unsent.
+// Before there was a line at all it waits for that, since the page has only just come.
 document.addEventListener("submit", (e) => {
-  if (window.socket?.connected !== false) return;
+  if (!window.did_handshake || window.socket.connected) return;
   e.preventDefault();
   e.stopImmediatePropagation();
   airproof.aloud("There is no connection, so nothing was sent. What you typed stays here: send it again once there is one.");
