@@ -13,10 +13,12 @@ from airproof.diagnosis.weighing import Barometer
 from airproof.engine.air_path import OnePath
 from airproof.engine.operating_points import OperatingPoints, find_operating_points
 from airproof.engine.profile import EngineProfile
-from airproof.recording.recording import Recording
+from airproof.recording.recording import Interval, Recording
 from airproof.recording.regimes import Regime, Regimes
 
 Floats = NDArray[np.float64]
+
+DRIFTED_KPA = 4.0  # judged: Airproof authors, more than weather and rounding move a sensor within one recording
 
 
 @dataclass(frozen=True)
@@ -56,6 +58,21 @@ class Case:
         if signal is None:
             return np.empty(0)
         return signal.values[self.regimes.mask(signal.time, regime)]
+
+    def at_rest(self, name: str) -> tuple[Floats, tuple[Interval, ...]]:
+        """Values of a pressure (kPa) with the engine off, and the stretches they are of.
+
+        Where it reads two pressures of the day from one stretch to another it drifted, and what it read last is so now.
+        """
+        signal, stretches = self.recording.get(name), self.regimes.intervals(Regime.KEY_ON)
+        if signal is None:
+            return np.empty(0), ()
+        each = [signal.values[(signal.time >= start) & (signal.time < end)] for start, end in stretches]
+        read = [k for k, values in enumerate(each) if values.size]
+        levels = [float(np.median(each[k])) for k in read]
+        if levels and max(abs(levels[-1] - level) for level in levels) > DRIFTED_KPA:
+            return each[read[-1]], (stretches[read[-1]],)
+        return self.in_regime(name, Regime.KEY_ON), stretches
 
     def unmoved(self) -> dict[str, Floats]:
         """A deviation of zero for every hypothesis: the start from which a check writes down whom it concerns."""

@@ -32,7 +32,7 @@ LONG_S = 180.0
 """A recording shorter than this has no end that says anything by itself; judged: Airproof authors."""
 
 SURE = 0.9
-"""Where a cause is as probable as that from the whole recording, its end is not asked; judged: Airproof authors."""
+"""Where a cause is as probable as that, no other is asked for that comes and goes; judged: Airproof authors."""
 
 SWITCHING_SHARE = 0.05
 """How many faults come and go within seconds; judged: Airproof authors."""
@@ -90,13 +90,16 @@ class Switching:
 
 
 def settled(posterior: Posterior) -> bool:
-    """Whether some cause is so probable already that its course is not asked."""
+    """Whether some cause is so probable already that no other one is asked for that comes and goes."""
     return max((p for cause, p in posterior.probability.items() if cause != NONE), default=1.0) > SURE
 
 
-def end_of(case: Case, posterior: Posterior) -> tuple[Interval, ...] | None:
-    """The end of the recording (s), where it is worth to be weighed by itself."""
-    if case.recording.duration_s < LONG_S or settled(posterior):
+def end_of(case: Case) -> tuple[Interval, ...] | None:
+    """The end of the recording (s), where it is long enough to be weighed by itself.
+
+    However sure the whole of it is: what it mixes may look like another cause that was there all along.
+    """
+    if case.recording.duration_s < LONG_S:
         return None
     return ((case.recording.end_s - END * case.recording.duration_s, case.recording.end_s),)
 
@@ -110,7 +113,9 @@ def course_of(case: Case, end: tuple[Interval, ...], whole: Posterior, at_end: P
     both = {cause: (1.0 - SHARE) * all_along + SHARE * late for cause, (all_along, late) in odds.items()}
     likeliest = max(both, key=lambda cause: both[cause])
     all_along, late = odds[likeliest]
-    end_reported = likeliest != NONE and SHARE * late > (1.0 - SHARE) * all_along
+    found_before = settled(whole) and likeliest == max(whole.probability, key=lambda cause: whole.probability[cause])
+    # What the whole has found already is dated and sized by when it was there, which tells more than a third does.
+    end_reported = likeliest != NONE and SHARE * late > (1.0 - SHARE) * all_along and not found_before
     rows = {
         cause: np.full(sizes.size, np.log(both[cause]) - np.log(odds[cause][int(end_reported)]))
         for cause, sizes in case.sizes.items()

@@ -9,12 +9,11 @@ from itertools import pairwise
 
 import numpy as np
 
-from airproof.diagnosis.case import Case
+from airproof.diagnosis.case import DRIFTED_KPA, Case
 from airproof.knowledge.model import NONE
 from airproof.recording.recording import Interval
 from airproof.recording.regimes import Regime
 
-DRIFTED_KPA = 4.0  # with the engine off, from one stretch to another; judged: Airproof authors, some 330 m of height
 KPA_PER_100_M = 1.2  # near sea level, standard atmosphere
 FEWEST_SAMPLES = 3
 SENSORS = {"manifold_pressure": "manifold pressure", "charge_pressure": "charge pressure"}

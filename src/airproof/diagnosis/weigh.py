@@ -245,7 +245,7 @@ def _judge(examined: Examined, hypotheses: Hypotheses, facts: Facts, measured: S
         return _Judged(testimonies, posterior_of(hypotheses.log_prior, testimonies), shown.case, said, there)
 
     whole = judged = weighed(None)
-    end = end_of(whole.case, whole.posterior)
+    end = end_of(whole.case)
     if end is not None:
         late = weighed(end)
         course = course_of(whole.case, end, whole.posterior, late.posterior)

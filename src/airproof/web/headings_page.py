@@ -11,7 +11,7 @@ from airproof.recording.headings import recognise
 from airproof.recording.mapping import MappedSignal, SignalMap
 from airproof.recording.signals import glossary, signal_kind
 from airproof.web.bench import Bench
-from airproof.web.frame import aloud, page
+from airproof.web.frame import page
 from airproof.web.marks import AtField, Form, Mark, Values, at_field, choice, field, heading, in_words, link, one, say
 from airproof.web.uploads import take_waiting
 from airproof.web.waiting import Waiting

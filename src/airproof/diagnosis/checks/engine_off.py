@@ -25,9 +25,9 @@ from airproof.recording.regimes import Regime
 Floats = NDArray[np.float64]
 
 COPY_SPREAD_KPA = 1.5  # a copy is rounded, and may be some minutes old; judged: Airproof authors
+AT_REST_KPA = 4.0  # a pressure that moves more is no pressure of an engine at rest, whatever its speed reads
 BY_HAND_KPA = 0.5  # of a pressure read off by hand; judged: Airproof authors
 WORTH_TELLING_KPA = 2.0  # between two sensors of one car; judged: Airproof authors, good ones agree to that mostly
-AT_REST_KPA = 4.0  # a pressure that moves more is no pressure of an engine at rest, whatever its speed reads
 FINDINGS = {"manifold_pressure": "key-on-baro", "charge_pressure": "key-on-charge", "barometric_pressure": "barometer"}
 AT_IDLE = {"manifold_pressure": "idle-baro", "charge_pressure": "idle-charge"}
 FEWEST_AT_IDLE = 8
@@ -130,20 +130,19 @@ def _idling(case: Case, sensor: _Sensor) -> _Seen | None:
 
 
 def _engine_off(case: Case, sensor: _Sensor) -> _Seen | None:
-    intervals = case.regimes.intervals(Regime.KEY_ON)
-    values = case.in_regime(sensor.signal, Regime.KEY_ON)
     signal = case.recording.get(sensor.signal)
     if sensor.signal in case.engine_off_kpa:  # read by hand, on purpose: it goes before what the recording holds
         return _Seen(sensor, case.engine_off_kpa[sensor.signal], BY_HAND_KPA, ())
     if signal is None or not len(signal):
         return None
+    values, intervals = case.at_rest(sensor.signal)
     if sensor.signal == "barometric_pressure" and not values.size:
         values, intervals = signal.values, ((case.recording.start_s, case.recording.end_s),)
     if not values.size or (intervals and np.std(values) > AT_REST_KPA):
         return None
     rounding = (signal.resolution or 0.1) / np.sqrt(12.0)
     spread = float(np.hypot(rounding, min(float(np.std(values)), 3.0) / 3.0))
-    return _Seen(sensor, float(np.median(values)), spread, tuple(intervals))
+    return _Seen(sensor, float(np.median(values)), spread, intervals)
 
 
 def _perhaps_copied(testimony: Testimony, apart_kpa: float) -> Testimony:

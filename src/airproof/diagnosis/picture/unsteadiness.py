@@ -74,7 +74,7 @@ def at_rest(case: Case, day_kpa: float) -> dict[str, float]:
     """The sensors with the engine off, against the day and against each other."""
     found: dict[str, float] = {}
     for name, signal in (("ko_map", "manifold_pressure"), ("ko_charge", "charge_pressure")):
-        values = case.in_regime(signal, Regime.KEY_ON)
+        values, _ = case.at_rest(signal)
         if values.size:
             found[name] = (float(np.median(values)) - day_kpa) / KPA
     own = case.recording.get("barometric_pressure")
