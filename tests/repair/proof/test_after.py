@@ -108,3 +108,14 @@ def test_every_monitor_has_its_conditions() -> None:
     for waits in monitor_rules().monitors.values():
         assert set(waits.drives) <= set(drive().stretches)
     assert set(drive().causes) == set(KNOWN.causes) - {NONE}
+
+
+def test_a_code_may_be_an_old_one_where_nobody_told_those_of_before() -> None:
+    told = Said({"P0171": "stored"}, codes_read=True)
+    (one,) = codes_after(told, {}, None, KNOWN).codes
+    assert one.standing == "new"
+    assert one.says == "P0171 is there (stored), and nobody told the codes of before the repair: it may be an old one"
+    (new,) = (c for c in codes_after(told, {"P0106": "stored"}, None, KNOWN).codes if c.id == "P0171")
+    assert "is new" in new.says
+    (cleared,) = codes_after(replace(told, cleared=True), {}, None, KNOWN).codes
+    assert "is new" in cleared.says

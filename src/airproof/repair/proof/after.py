@@ -136,6 +136,8 @@ def _code(id_: str, said: Said, before: Mapping[str, str], known: Knowledge) -> 
     there, was = said.codes.get(id_), before.get(id_)
     title = known.codes[id_].title if id_ in known.codes else "not among the codes that are weighed here"
     standing, says = _standing(id_, there, was, said, known)
+    if standing == "new" and not before and said.cleared is not True:
+        says = f"{id_} is there ({there}), and nobody told the codes of before the repair: it may be an old one"
     return CodeAfter(id_, title, was, there, standing, says)
 
 
