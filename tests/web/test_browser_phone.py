@@ -102,7 +102,7 @@ def test_columns_named_by_half_outlive_a_reload_and_what_was_read_is_said(phone:
     page.get_by_label("Unit of mark three").fill("kPa")
     page.get_by_role("button", name="Read it so from now on").click()
     page.wait_for_url(re.compile(r"/job/\d+$"))
-    expect(page.locator(".news")).to_contain_text("odd.csv: 60 s, 2 signals understood. It is in the job.")
+    expect(page.locator("p.news")).to_contain_text("odd.csv: 60 s, 2 signals understood. It is in the job.")
 
 
 class TestReadingsOfAWorksheet:
