@@ -67,9 +67,9 @@ class Bench:
 
     def __init__(self, folder: Path | None, author: str) -> None:
         self.folder = data_folder(folder)
+        self.settings = load_settings(self.folder)  # before the store, which would stay open were they damaged
         self.store = open_store(folder)
         self.author = author
-        self.settings = load_settings(self.folder)
         self.trouble = ""
         self.line: Session | None = None
         self.waiting = WaitingRoom()
