@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from small_cases import (
@@ -30,6 +32,7 @@ from airproof.engine.profile import EngineProfile
 from airproof.knowledge.load import knowledge
 from airproof.recording.recording import Recording
 from airproof.repair.plan import plan_from, task_from
+from airproof.report.language.language import language
 
 KNOWN = knowledge()
 PETROL_ONLY = ("vacuum-leak", "throttle-deposits", "ignition")
@@ -178,3 +181,10 @@ class TestThePlan:
         assert "record-idle" not in {step.id for step in plan.next_steps}
         petrol = _weighed(None, TURBO, codes=("P0106",))
         assert "record-idle" not in task_from(petrol, KNOWN, KNOWN.prices).without
+
+
+@pytest.mark.parametrize("code", ["de", "fr", "es"])
+def test_idle_is_told_in_the_reader_s_language_with_units(code: str) -> None:
+    says = next(one.says for one in _weighed(never_at_rest(DIESEL_ROUND)).verdict.findings if one.id == "idle-baro")
+    assert re.search(r"\(healthy diesels: -\d+\.\d to \+\d+\.\d kPa\)", says)
+    assert language(code).words(says).language == code

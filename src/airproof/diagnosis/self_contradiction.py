@@ -10,22 +10,22 @@ from itertools import pairwise
 import numpy as np
 
 from airproof.diagnosis.case import DRIFTED_KPA, Case
+from airproof.diagnosis.gaps import STATED_SD_KPA
 from airproof.knowledge.model import NONE
 from airproof.recording.recording import Interval
 from airproof.recording.regimes import Regime
 
 KPA_PER_100_M = 1.2  # near sea level, standard atmosphere
-FEWEST_SAMPLES = 3
+FEWEST_SAMPLES = 3  # of a stretch; judged: Airproof authors
 SENSORS = {"manifold_pressure": "manifold pressure", "charge_pressure": "charge pressure"}
 EXPLAIN_DRIFT = frozenset(
     {"map-offset", "map-gain", "map-intermittent", "map-circuit", "supply-reference", "boost-sensor-scale"}
 )
 OFF_BY_ITSELF = frozenset({"map-offset", "map-gain", "supply-reference"})  # what the day's pressure finds out
 WORTH_ASKING = 0.05  # the probability of those from which the place is asked for first; judged: Airproof authors
-PLACE_KNOWN_KPA = 3.0
 NO_BOOST = 1.06  # highest pressure over the barometer; judged: Airproof authors, sensors are off by 2 to 4 kPa
 TURNING_1_MIN = 3000.0  # where a charger that works has long made some; judged: Airproof authors
-LEAST_LOAD_S = 3.0
+LEAST_LOAD_S = 3.0  # a charger needs 1 to 2 s to come up; judged: Airproof authors
 EXPLAIN_NO_BOOST = frozenset(
     {"boost-leak", "wastegate-stuck-open", "map-offset", "map-gain", "map-stuck", "map-circuit", "control-unit"}
 )
@@ -69,7 +69,7 @@ def _rests(case: Case, name: str, stretches: Sequence[Interval]) -> dict[int, fl
 def unplaced(case: Case, probability: Mapping[str, float], foremost: str) -> tuple[str, ...]:
     """That the altitude, which costs nothing, tells whether the sensor is off, where another thing is accused."""
     off = sum(probability.get(cause, 0.0) for cause in OFF_BY_ITSELF)
-    if foremost in (*OFF_BY_ITSELF, NONE) or off < WORTH_ASKING or case.weather.sd_kpa <= PLACE_KNOWN_KPA:
+    if foremost in (*OFF_BY_ITSELF, NONE) or off < WORTH_ASKING or case.weather.sd_kpa <= STATED_SD_KPA:
         return ()
     reads = case.in_regime("manifold_pressure", Regime.KEY_ON)
     if not reads.size or "barometric_pressure" in case.recording:

@@ -30,7 +30,7 @@ BY_HAND_KPA = 0.5  # of a pressure read off by hand; judged: Airproof authors
 WORTH_TELLING_KPA = 2.0  # between two sensors of one car; judged: Airproof authors, good ones agree to that mostly
 FINDINGS = {"manifold_pressure": "key-on-baro", "charge_pressure": "key-on-charge", "barometric_pressure": "barometer"}
 AT_IDLE = {"manifold_pressure": "idle-baro", "charge_pressure": "idle-charge"}
-FEWEST_AT_IDLE = 8
+FEWEST_AT_IDLE = 8  # samples; judged: Airproof authors
 OPEN = 0.75  # quantile of idle: now and then a flap shuts to burn the soot off; judged: Airproof authors
 BLUR = {"map-stuck": 25.0, "map-circuit": 60.0, "control-unit": 8.0}
 
@@ -171,7 +171,7 @@ def _finding(one: _Seen, day: float, band: float) -> Finding:
     where = f"{abs(apart):.1f} kPa {'above' if apart > 0 else 'below'} the {day:.1f} kPa expected of the day"
     title, low, high = one.sensor.title, one.above_kpa - 1.645 * band, one.above_kpa + 1.645 * band
     says = (
-        f"{title} reads {one.kpa:.1f} kPa absolute at idle, {where} (healthy diesels: {low:.1f} to {high:+.1f})"
+        f"{title} reads {one.kpa:.1f} kPa absolute at idle, {where} (healthy diesels: {low:.1f} to {high:+.1f} kPa)"
         if one.idling
         else f"{title} reads {one.kpa:.1f} kPa absolute with the engine off, {where}"
     )

@@ -25,7 +25,7 @@ JUMP_KPA = 22.0  # from one sample to the next and back; larger than a snap does
 JUMP_SHARE = 0.30
 SEEN_SHARES = np.geomspace(0.15, 1.5, 7)  # of the breaks a polled recording catches so many, or counts one twice
 HELD_SD_KPA = 1.5  # of the value a frozen signal is held at, grid and rounding together
-DRIVING_KM_H = 15.0
+DRIVING_KM_H = 15.0  # a diesel that is driven makes some boost; judged: Airproof authors
 MISLED = 0.01  # the probability that a count is caused by something nobody thought of
 
 # How probable it is to see what was seen; all judged: Airproof authors.
